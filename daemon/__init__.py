@@ -1,0 +1,1 @@
+"""The daemon: what decides, counts, records and serves."""

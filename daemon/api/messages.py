@@ -1,0 +1,116 @@
+"""What is said over the control socket: one JSON object a line, a request and its answer."""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+StateName = Literal[
+    "idle",
+    "running",
+    "holding",
+    "held",
+    "restarting",
+    "stopping",
+    "stopped",
+    "aborting",
+    "aborted",
+    "complete",
+]
+
+
+class Message(BaseModel):
+    """Base of everything on the socket: unknown fields are refused, nothing changes afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class StatusRequest(Message):
+    """How is it? Needs no right, changes nothing."""
+
+    ask: Literal["status"] = "status"
+
+
+class StartRequest(Message):
+    """Start a run with the plan in `plan`, a plan file's text; `who` is recorded."""
+
+    ask: Literal["start"] = "start"
+    plan: str
+    who: str
+
+
+class ActRequest(Message):
+    """A person's act on the run; `who` is recorded."""
+
+    ask: Literal["hold", "resume", "stop", "abort", "reset"]
+    who: str
+
+
+Request = Annotated[StatusRequest | StartRequest | ActRequest, Field(discriminator="ask")]
+
+
+class StageStatus(Message):
+    """One stage of the running plan, as the page draws it; times in s of running time."""
+
+    name: str
+    current_a: float
+    state: Literal["to come", "under way", "done"]
+    ended_by: str | None = None
+
+
+class RunStatus(Message):
+    """The run under way, or the last one: figures as of `Status.monotonic_s`.
+
+    Units are in the names. `remaining_s` is None when no honest figure exists (held, or no
+    current); `reason` says in words why the run is in its state, where that needs saying.
+    """
+
+    run_id: int
+    title: str
+    bath: str
+    started_utc: str
+    running_s: float
+    stage: int
+    stages: tuple[StageStatus, ...]
+    area_dm2: float
+    charge_ah: float
+    gap_charge_ah: float
+    thickness_um: float
+    target_um: float
+    mass_g: float
+    metal: str
+    remaining_s: float | None
+    set_current_a: float
+    set_voltage_v: float
+    reason: str | None = None
+
+
+class Status(Message):
+    """The daemon's word about itself and the tank.
+
+    `reading_age_s` is how old the newest reading is; None with the values when there is none.
+    `unrecorded` counts the samples that the record could not take.
+    """
+
+    state: StateName
+    utc: str
+    monotonic_s: float
+    rate: float
+    current_a: float | None
+    voltage_v: float | None
+    reading_age_s: float | None
+    mode: str | None
+    output_on: bool
+    supply: str
+    run: RunStatus | None
+    bath: str
+    bath_charge_ah: float
+    unrecorded: int = 0
+    notice: str | None = None
+
+
+class Answer(Message):
+    """What the daemon answers: the status after the act, or the one reason why not."""
+
+    ok: bool
+    error: str | None = None
+    status: Status | None = None

@@ -1,0 +1,1 @@
+"""Pure: metals, the law of electrolysis and what follows from it."""

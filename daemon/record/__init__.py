@@ -1,0 +1,1 @@
+"""The record: tables, migrations, the one writer, and the questions that pages and exports ask."""

@@ -1,0 +1,1 @@
+"""The loop and what surrounds it: devices, guard, socket, settings, commands."""

@@ -1,0 +1,1 @@
+"""What speaks on the wire: supplies and, in `drivers.simulator`, a tank to try them on."""

@@ -1,0 +1,1 @@
+"""The page: it reads the record and asks the daemon, and holds nothing of its own."""
