@@ -11,8 +11,10 @@ from daemon.chemistry.metals import Metal
 
 @dataclass(frozen=True, slots=True)
 class Until:
-    """A stage ends on the first of these; None means "not by this". At least one of a stage's ends
-    other than the voltage must be given, except in the last stage, which ends at the plan's target.
+    """What ends a stage, the first of these; None means "not by this".
+
+    At least one end other than the voltage is given, except in the last stage, which may have
+    none: it ends at the plan's target.
 
     charge_ah: counted within the stage, A·h. thickness_um: mean thickness of the whole deposit so
     far, µm. duration_s: time in the running state within the stage, s. cell_voltage_below_v: the

@@ -1,0 +1,55 @@
+"""Whether a plan can work at all, told before anything is energised."""
+
+from daemon.chemistry.electrolysis import um_per_ah
+from daemon.control.forecast import walk
+from daemon.control.plan import Plan
+from drivers.contracts import Rating
+
+RELATIVE_SLACK = 1e-9
+"""Figures that people write to three places must not fail on the last bit of a float."""
+
+
+def problems(plan: Plan, rating: Rating) -> list[str]:
+    """Every reason why `plan` cannot work on a supply of this rating, in words; none if it can."""
+    found: list[str] = []
+    for number, stage in enumerate(plan.stages, start=1):
+        where = f"stage {number}, {stage.name!r}"
+        if stage.current_a > rating.current_a * (1 + RELATIVE_SLACK):
+            found.append(
+                f"{where}: asks for {stage.current_a:.3g} A, the supply gives at most "
+                f"{rating.current_a:.3g} A"
+            )
+        if stage.current_a < rating.current_step_a:
+            found.append(
+                f"{where}: asks for {stage.current_a:.3g} A, less than the supply's smallest "
+                f"step of {rating.current_step_a:.3g} A"
+            )
+        if stage.voltage_ceiling_v > rating.voltage_v * (1 + RELATIVE_SLACK):
+            found.append(
+                f"{where}: voltage ceiling {stage.voltage_ceiling_v:.3g} V, the supply gives at "
+                f"most {rating.voltage_v:.3g} V"
+            )
+    return found or _out_of_reach(plan)
+
+
+def _out_of_reach(plan: Plan) -> list[str]:
+    growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
+    target_ah = plan.target_um / growth
+    foreseen = walk(plan.stages, growth, target_ah)
+    if not foreseen.reached:
+        return [
+            f"target {plan.target_um:.4g} µm is out of reach: the stages end at "
+            f"{foreseen.charge_ah * growth:.4g} µm"
+        ]
+    found: list[str] = []
+    if target_ah > plan.charge_cap_ah * (1 + RELATIVE_SLACK):
+        found.append(
+            f"target {plan.target_um:.4g} µm needs {target_ah:.4g} Ah, the cap on charge is "
+            f"{plan.charge_cap_ah:.4g} Ah"
+        )
+    if foreseen.duration_s > plan.duration_cap_s * (1 + RELATIVE_SLACK):
+        found.append(
+            f"target {plan.target_um:.4g} µm needs {foreseen.duration_s / 3600:.4g} h at the "
+            f"stages' currents, the cap on time is {plan.duration_cap_s / 3600:.4g} h"
+        )
+    return found

@@ -1,0 +1,148 @@
+"""Following the plan: what the supply shall do now, and what ends when."""
+
+from dataclasses import replace
+
+from daemon.control import ends
+from daemon.control.charge import Count
+from daemon.control.forecast import current_at
+from daemon.control.obey import wind_to
+from daemon.control.plan import Stage
+from daemon.control.situation import (
+    Demand,
+    Event,
+    Happening,
+    Limits,
+    Progress,
+    Run,
+    Situation,
+    StageOver,
+)
+from daemon.control.states import State
+from drivers.contracts import Reading
+
+
+def follow(
+    situation: Situation, now_s: float, limits: Limits, happenings: list[Happening]
+) -> tuple[Situation, float | None]:
+    """One tick of a plating run: its next situation, and when something ends before the next tick.
+
+    The situation must have a run, its count and its progress. When the plan's target, a cap or the
+    last stage's end is reached, the situation that comes back winds down.
+    """
+    run, count, progress = situation.run, situation.count, situation.progress
+    if run is None or count is None or progress is None:
+        raise ValueError("only a run can be followed")
+    progress = _later(progress, run.plan.stages, situation.reading, now_s - situation.now_s)
+    while True:
+        end = ends.next_end(run, progress, count, now_s, limits.settle_s)
+        if end.at_s > now_s:
+            break
+        happenings.append(_over(run, progress, count, now_s, end.name))
+        if end.name in ends.ENDS_OF_RUN:
+            goal = State.COMPLETE if end.name == ends.TARGET else State.STOPPED
+            return _ended(situation, progress, goal, _why(run, count, end.name), now_s), None
+        if progress.stage + 1 == len(run.plan.stages):
+            reason = _why(run, count, "the last stage's end")
+            return _ended(situation, progress, State.STOPPED, reason, now_s), None
+        progress = _next_stage(run, progress, count, now_s)
+        name = run.plan.stages[progress.stage].name
+        number = progress.stage + 1
+        happenings.append(Event("stage begun", f"stage {number}, {name}", {"stage": number}))
+    stage = run.plan.stages[progress.stage]
+    situation = _demanding(situation, stage, progress, now_s, limits, happenings)
+    return situation, end.at_s if end.at_s < now_s + limits.period_s else None
+
+
+def _later(
+    progress: Progress, stages: tuple[Stage, ...], reading: Reading | None, passed_s: float
+) -> Progress:
+    """The progress after `passed_s` of plating, with the cell's voltage judged.
+
+    The voltage counts only once the ramp is over: before, it is low because the current is.
+    """
+    stage = stages[progress.stage]
+    elapsed_s = progress.stage_elapsed_s + passed_s
+    below_since_s = progress.below_since_s
+    limit_v = stage.until.cell_voltage_below_v
+    if limit_v is not None and reading is not None and reading.voltage_v is not None:
+        if elapsed_s <= stage.ramp_s or reading.voltage_v >= limit_v:
+            below_since_s = None
+        elif below_since_s is None:
+            below_since_s = reading.monotonic_s
+    return Progress(
+        progress.stage,
+        progress.stage_from_a,
+        progress.stage_from_ah,
+        progress.stage_from_s,
+        elapsed_s,
+        progress.running_s + passed_s,
+        below_since_s,
+    )
+
+
+def _next_stage(run: Run, progress: Progress, count: Count, now_s: float) -> Progress:
+    stage = run.plan.stages[progress.stage]
+    return Progress(
+        stage=progress.stage + 1,
+        stage_from_a=current_at(stage, progress.stage_from_a, progress.stage_elapsed_s),
+        stage_from_ah=count.projected_ah(now_s),
+        stage_from_s=now_s,
+        stage_elapsed_s=0.0,
+        running_s=progress.running_s,
+        below_since_s=None,
+    )
+
+
+def _demanding(
+    situation: Situation,
+    stage: Stage,
+    progress: Progress,
+    now_s: float,
+    limits: Limits,
+    happenings: list[Happening],
+) -> Situation:
+    current_a = current_at(stage, progress.stage_from_a, progress.stage_elapsed_s)
+    state, restart_from_s = situation.state, situation.restart_from_s
+    if restart_from_s is not None:
+        share = (now_s - restart_from_s) / limits.restart_s if limits.restart_s > 0 else 1.0
+        if share < 1:
+            current_a *= share
+        else:
+            state, restart_from_s = State.RUNNING, None
+            happenings.append(Event("state", "running again"))
+    demand = situation.demand
+    if (
+        current_a != demand.current_a
+        or stage.voltage_ceiling_v != demand.voltage_v
+        or not demand.output_on
+    ):
+        demand = Demand(output_on=True, current_a=current_a, voltage_v=stage.voltage_ceiling_v)
+    return replace(
+        situation,
+        now_s=now_s,
+        state=state,
+        progress=progress,
+        demand=demand,
+        restart_from_s=restart_from_s,
+    )
+
+
+def _over(run: Run, progress: Progress, count: Count, now_s: float, ended_by: str) -> StageOver:
+    return StageOver(
+        progress.stage,
+        run.plan.stages[progress.stage].name,
+        progress.stage_from_s,
+        count.projected_ah(now_s) - progress.stage_from_ah,
+        ended_by,
+    )
+
+
+def _ended(
+    situation: Situation, progress: Progress, goal: State, reason: str, now_s: float
+) -> Situation:
+    return wind_to(replace(situation, progress=progress, now_s=now_s), goal, reason, now_s)
+
+
+def _why(run: Run, count: Count, end: str) -> str:
+    thickness_um = count.best_ah * run.um_per_ah
+    return f"{end} reached at {thickness_um:.2f} of {run.plan.target_um:.2f} µm"

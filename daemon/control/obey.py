@@ -1,0 +1,100 @@
+"""What a person's act does to a run, and why it may be refused."""
+
+from dataclasses import replace
+
+from daemon.chemistry.electrolysis import um_per_ah
+from daemon.control.charge import Count
+from daemon.control.situation import (
+    Command,
+    Event,
+    Happening,
+    Limits,
+    Progress,
+    Run,
+    Situation,
+    WindDown,
+)
+from daemon.control.states import ALLOWED, PASSING, Act, State
+
+
+def refusal(situation: Situation, act: Act, now_s: float, limits: Limits) -> str | None:
+    """Why `act` is not possible now, in one sentence for the person; None if it is."""
+    state = situation.state
+    if state in ALLOWED[act]:
+        return _no_start(situation, now_s, limits) if act is Act.START else None
+    if act is Act.START and state is State.ABORTED:
+        return "the last run was aborted: look at the tank, then reset, then start"
+    where = ", ".join(s.value for s in State if s in ALLOWED[act])
+    return f"cannot {act.value} a run that is {state.value}: possible when {where}"
+
+
+def _no_start(situation: Situation, now_s: float, limits: Limits) -> str | None:
+    reading = situation.reading
+    if reading is None or reading.current_a is None:
+        return "no reading from the supply yet"
+    age_s = now_s - reading.monotonic_s
+    if age_s > limits.lost_s:
+        return f"the newest reading is {age_s:.1f} s old, at most {limits.lost_s:.1f} s is allowed"
+    if abs(reading.current_a) >= limits.gone_a:
+        return (
+            f"{reading.current_a:.3f} A flows although the output is off; "
+            f"less than {limits.gone_a:.3f} A is expected"
+        )
+    return None
+
+
+def obey(
+    situation: Situation,
+    command: Command,
+    now_s: float,
+    limits: Limits,
+    happenings: list[Happening],
+) -> Situation:
+    """The situation after a person's act; unchanged when `refusal` gives a reason."""
+    if refusal(situation, command.act, now_s, limits) is not None:
+        return situation
+    happenings.append(Event("act", f"{command.act.value} by {command.who}", {"who": command.who}))
+    match command.act:
+        case Act.START:
+            return _started(situation, command, now_s, happenings)
+        case Act.HOLD:
+            return wind_to(situation, State.HELD, f"hold by {command.who}", now_s)
+        case Act.STOP:
+            return wind_to(situation, State.STOPPED, f"stopped by {command.who}", now_s)
+        case Act.ABORT:
+            return wind_to(situation, State.ABORTED, f"aborted by {command.who}", now_s)
+        case Act.RESUME:
+            return replace(
+                situation, state=State.RESTARTING, reason=None, restart_from_s=now_s, now_s=now_s
+            )
+        case Act.RESET:
+            return replace(situation, state=State.IDLE, reason=None)
+
+
+def wind_to(situation: Situation, goal: State, reason: str, now_s: float) -> Situation:
+    """Begin to take the current away, on the way to `goal`; the passing state says so."""
+    return replace(
+        situation,
+        state=PASSING[goal],
+        reason=reason,
+        wind_down=WindDown(goal, reason, now_s),
+        restart_from_s=None,
+    )
+
+
+def _started(
+    situation: Situation, command: Command, now_s: float, happenings: list[Happening]
+) -> Situation:
+    plan, reading = command.plan, situation.reading
+    if plan is None or reading is None or reading.current_a is None:
+        raise ValueError("a start needs a plan and a reading")
+    growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
+    happenings.append(Event("stage begun", f"stage 1, {plan.stages[0].name}", {"stage": 1}))
+    return Situation(
+        state=State.RUNNING,
+        now_s=now_s,
+        reading=reading,
+        run=Run(command.run_id, plan, now_s, growth, plan.target_um / growth),
+        count=Count.from_reading(now_s, reading.current_a),
+        progress=Progress(0, 0.0, 0.0, now_s, 0.0, 0.0, None),
+    )

@@ -1,0 +1,166 @@
+"""Everything that `step` knows between two ticks, what comes in, and what goes out."""
+
+from dataclasses import dataclass, field
+
+from daemon.control.charge import Count
+from daemon.control.plan import Plan
+from daemon.control.states import Act, State
+from drivers.contracts import Reading
+
+Figures = dict[str, float | int | str | bool | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Times and currents that the loop and its devices allow; settings may change them.
+
+    period_s: the longest time to the next tick. gap_s: readings further apart than this make a
+    gap. lost_s: without a reading for this long, a run is aborted. down_s: how long the set-point
+    may take to bring the current down before the output goes off all the same. off_s: after output
+    off the current has to be gone within this, else "output did not stop" is raised, and again
+    at growing intervals. gone_a: a current below this is no current.
+    restart_s: the ramp back up after a hold. settle_s: how long the cell's voltage has to stay
+    below a stage's limit: one noisy reading ends no stage.
+    """
+
+    period_s: float = 0.1
+    gap_s: float = 1.0
+    lost_s: float = 3.0
+    down_s: float = 1.0
+    off_s: float = 2.0
+    tell_most_s: float = 600.0
+    gone_a: float = 0.02
+    restart_s: float = 10.0
+    settle_s: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The run's constants: who it is, its plan, and the plan's figures turned into charge."""
+
+    run_id: int
+    plan: Plan
+    started_s: float
+    um_per_ah: float
+    target_ah: float
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far the plan is.
+
+    stage: index of the stage under way. stage_from_a: current at its start, A. stage_from_ah: the
+    run's charge at its start, A·h. stage_from_s: when it began, on the monotonic clock.
+    stage_elapsed_s and running_s: time in running and restarting, s. below_since_s: since when the
+    cell's voltage has been below the stage's limit.
+    """
+
+    stage: int
+    stage_from_a: float
+    stage_from_ah: float
+    stage_from_s: float
+    stage_elapsed_s: float
+    running_s: float
+    below_since_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WindDown:
+    """The way from current to no current: where to, why, since when, and output off since when.
+
+    alarm_at_s: when "output did not stop" is due if the current is still there by then, s.
+    """
+
+    goal: State
+    reason: str
+    since_s: float
+    off_since_s: float | None = None
+    alarm_at_s: float | None = None
+    alarms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What the supply shall do: the output's state and both set-points, A and V."""
+
+    output_on: bool
+    current_a: float
+    voltage_v: float
+
+
+OFF = Demand(output_on=False, current_a=0.0, voltage_v=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """The whole state of control. `run` stays after its end, until the next one begins."""
+
+    state: State
+    now_s: float
+    reading: Reading | None = None
+    run: Run | None = None
+    count: Count | None = None
+    progress: Progress | None = None
+    demand: Demand = OFF
+    wind_down: WindDown | None = None
+    restart_from_s: float | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A person's act. `run_id` and `plan` go with a start and with nothing else."""
+
+    act: Act
+    who: str
+    run_id: int = 0
+    plan: Plan | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What is new since the last tick; `trouble` is a device's failure that no run survives."""
+
+    now_s: float
+    reading: Reading | None = None
+    command: Command | None = None
+    trouble: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """What to do now, and the moment before the next tick at which something is due, if any."""
+
+    demand: Demand
+    wake_at_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that belongs into the record: a kind to look for, a sentence, its figures."""
+
+    kind: str
+    text: str
+    data: Figures = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class StageOver:
+    """A stage came to its end, by the end named in `ended_by`."""
+
+    index: int
+    name: str
+    started_s: float
+    charge_ah: float
+    ended_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunOver:
+    """The run has come to rest in `state`."""
+
+    state: State
+    reason: str
+
+
+Happening = Event | StageOver | RunOver

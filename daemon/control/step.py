@@ -1,0 +1,90 @@
+"""The one function that decides: state and inputs in; state, outputs and happenings out. Pure."""
+
+from dataclasses import replace
+
+from daemon.control.follow import follow
+from daemon.control.obey import obey, wind_to
+from daemon.control.situation import (
+    Event,
+    Happening,
+    Inputs,
+    Limits,
+    Outputs,
+    Situation,
+)
+from daemon.control.states import OPEN, PLATING, State
+from daemon.control.wind_down import wind_down
+
+READING_LOST = "reading lost"
+GAP = "gap"
+TROUBLE = "trouble"
+
+
+def step(
+    situation: Situation, inputs: Inputs, limits: Limits
+) -> tuple[Situation, Outputs, list[Happening]]:
+    """One tick: count what was read, obey, protect, follow the plan, see the current gone.
+
+    `inputs.now_s` must not run backwards. A command that `obey.refusal` refuses changes nothing;
+    whoever takes commands from people asks it first, to be able to tell them. Returns the next
+    situation, what the supply shall do, and what belongs into the record, in order.
+    """
+    now_s = inputs.now_s
+    happenings: list[Happening] = []
+    wake_at_s: float | None = None
+    if inputs.reading is not None:
+        situation = _count(situation, inputs, limits, happenings)
+    if inputs.command is not None:
+        situation = obey(situation, inputs.command, now_s, limits, happenings)
+    situation = _protect(situation, inputs, limits, happenings)
+    if situation.state in PLATING and situation.wind_down is None:
+        situation, wake_at_s = follow(situation, now_s, limits, happenings)
+    if situation.wind_down is not None:
+        situation, wake_at_s = wind_down(situation, situation.wind_down, now_s, limits, happenings)
+    if situation.now_s != now_s:
+        situation = replace(situation, now_s=now_s)
+    return situation, Outputs(situation.demand, wake_at_s), happenings
+
+
+def _count(
+    situation: Situation, inputs: Inputs, limits: Limits, happenings: list[Happening]
+) -> Situation:
+    reading, count = inputs.reading, situation.count
+    if reading is None or reading.current_a is None:
+        return situation
+    if count is None or situation.state not in OPEN:
+        return replace(situation, reading=reading)
+    counted = count.add(
+        reading.monotonic_s, reading.current_a, limits.gap_s, situation.demand.current_a
+    )
+    if counted.gap_s != count.gap_s:
+        least_ah = counted.gap_least_ah - count.gap_least_ah
+        greatest_ah = counted.gap_greatest_ah - count.gap_greatest_ah
+        gap_s = counted.gap_s - count.gap_s
+        happenings.append(
+            Event(
+                GAP,
+                f"{gap_s:.1f} s without a reading: "
+                f"between {least_ah:.4f} and {greatest_ah:.4f} Ah passed",
+                {"gap_s": gap_s, "least_ah": least_ah, "greatest_ah": greatest_ah},
+            )
+        )
+    return replace(situation, reading=reading, count=counted)
+
+
+def _protect(
+    situation: Situation, inputs: Inputs, limits: Limits, happenings: list[Happening]
+) -> Situation:
+    """Abort on a device's trouble and on readings that do not come any more."""
+    if inputs.trouble is not None:
+        happenings.append(Event(TROUBLE, inputs.trouble))
+        if situation.state in OPEN and situation.state not in (State.HELD, State.ABORTING):
+            situation = wind_to(situation, State.ABORTED, inputs.trouble, inputs.now_s)
+    count = situation.count
+    if situation.state in PLATING and situation.wind_down is None and count is not None:
+        age_s = inputs.now_s - count.last_s
+        if age_s > limits.lost_s:
+            reason = f"{READING_LOST}: the newest is {age_s:.1f} s old"
+            happenings.append(Event(READING_LOST, reason, {"age_s": age_s}))
+            situation = wind_to(situation, State.ABORTED, reason, inputs.now_s)
+    return situation
