@@ -181,7 +181,7 @@ def _state(status: Status, zone: tzinfo | None) -> Word:
     there = of_target(run)
     match status.state:
         case "running" | "restarting":
-            figures = _join(f"{there}, {_when(status, zone)}.", reason)
+            figures = _join(f"{there}, {_when(status, run, zone)}.", reason)
             return Word(f"{_DOING[status.state]}.", figures, CALM_NEED, "calm")
         case "holding" | "stopping":
             return Word(
@@ -191,10 +191,10 @@ def _state(status: Status, zone: tzinfo | None) -> Word:
             need = _join(reason, "It waits for you: resume or stop.")
             return Word("Held.", f"{there} so far.", need, "attention")
         case "stopped":
-            need = _join(reason, "The part can come out; then reset.")
+            need = _join(reason, "The part can come out.")
             return Word("Stopped.", f"{there}, output off.", need, "calm")
         case "aborting":
-            need = _join(reason, "Go and look.")
+            need = _join(reason, "If current still flows, switch the supply off by hand.")
             return Word("Aborting.", f"{there}, the output is being switched off.", need, "alarm")
         case "aborted":
             need = _join(reason, "Find the cause, then reset.")
@@ -210,7 +210,9 @@ def _at_rest(status: Status) -> Word:
     return Word("Nothing is running.", figures, CALM_NEED, "calm")
 
 
-def _when(status: Status, zone: tzinfo | None) -> str:
+def _when(status: Status, run: RunStatus, zone: tzinfo | None) -> str:
+    if run.thickness_um >= run.target_um:
+        return "the current is coming down"
     done = finish(status)
     if done is None:
         return "no finishing time yet"

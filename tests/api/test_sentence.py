@@ -87,6 +87,11 @@ def a_status(figures: dict[str, Any] | None = None, **changes: Any) -> Status:
             "Plating. 18.2 of 25 µm, done about 03:40. The voltage is at its ceiling. "
             "Nothing needs you.",
         ),
+        (
+            {},
+            {"thickness_um": 25.01, "remaining_s": 0.0},
+            "Plating. 25.0 of 25 µm, the current is coming down. Nothing needs you.",
+        ),
         ({"state": "holding"}, {}, "Going to hold. 18.2 of 25 µm, the current is coming down."),
         (
             {"state": "held", "output_on": False},
@@ -102,14 +107,13 @@ def a_status(figures: dict[str, Any] | None = None, **changes: Any) -> Status:
         (
             {"state": "stopped", "output_on": False},
             {"reason": "Stopped by anna."},
-            "Stopped. 18.2 of 25 µm, output off. Stopped by anna. The part can come out; "
-            "then reset.",
+            "Stopped. 18.2 of 25 µm, output off. Stopped by anna. The part can come out.",
         ),
         (
             {"state": "aborting"},
             {"reason": "no current for 3 s"},
             "Aborting. 18.2 of 25 µm, the output is being switched off. No current for 3 s. "
-            "Go and look.",
+            "If current still flows, switch the supply off by hand.",
         ),
         (
             {"state": "aborted", "output_on": False},
