@@ -1,0 +1,143 @@
+"""Quantities with units, as people write them ("1.8 dm²", "20 ASF"), made into plain floats.
+
+Only the edges use this: files, forms, the command line. pint knows the units and their
+conversions; the number and the form of the unit are read here, because pint's own reading of a
+text takes "1,5 A" for 15 A, "5 A + 1 A" for a sum, and a bare "A" for 1 A.
+
+pint is imported with the first text that is read, since that takes a good part of a second.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import unicodedata
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
+
+_LONGEST_TEXT = 80
+
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_WRITTEN = re.compile(rf"({_NUMBER})\s*(\S.*)?")
+_TERM = r"[A-Za-zμΩ°%_]+(?:(?:\^|\*\*)?-?[1-3])?"
+_UNIT = re.compile(rf"{_TERM}(?:(?:\s*[/*·⋅]\s*|\s+){_TERM})*")
+_EXPONENT = re.compile(r"(?:\^|\*\*)?(-?[1-3])")
+# To pint a mil is an angle and an amps an attometre per second; on a coating a mil is 0.001 in.
+_WORD = re.compile(r"[A-Za-z]+")
+_TRADE_WORDS = {"mil": "thou", "mils": "thou", "amps": "ampere"}
+_BETWEEN_TIMES = re.compile(r"(?<=[a-z])\s+(?=[0-9])")
+
+_KINDS = {
+    "A": ("a current", "2.5 A"),
+    "V": ("a voltage", "4 V"),
+    "s": ("a time", "90 min"),
+    "A·h": ("a charge", "4.5 Ah"),
+    "µm": ("a length", "25 µm"),
+    "dm²": ("an area", "1.8 dm²"),
+    "A/dm²": ("a current density", "2.5 A/dm²"),
+    "g/cm³": ("a density", "8.92 g/cm³"),
+    "g/L": ("a mass concentration", "200 g/L"),
+    "mL/kAh": ("a volume by charge", "250 mL/kAh"),
+    "g": ("a mass", "25 g"),
+    "Hz": ("a frequency", "10 Hz"),
+    "Ω": ("a resistance", "0.05 Ω"),
+    "°C": ("a temperature", "24 °C"),
+    "": ("a fraction", "95 %"),
+}
+
+
+class UnitError(ValueError):
+    """What was written is not the quantity that is wanted; says what came and what would do."""
+
+
+def parse(value: object, unit: str) -> float:
+    """Read a quantity such as "25 µm" and give it as a float in `unit`.
+
+    `unit` is a unit in the same notation ("A/dm²", "µm"); "" is a fraction, for which a bare
+    number will do and "95 %" is 0.95. A time may be a sum such as "1 h 30 min".
+    Raises UnitError for anything else: a number without a unit, a unit of another dimension, an
+    unknown unit, a decimal comma, a value that is not finite.
+    """
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        if unit:
+            raise _refused(value, unit, "a number without a unit")
+        return _finite(float(value) if abs(value) < 1e300 else math.inf, value, unit)
+    if not isinstance(value, str):
+        raise _refused(value, unit, "neither a text nor a number")
+    if len(value) > _LONGEST_TEXT:
+        raise _refused(value, unit, f"a text of more than {_LONGEST_TEXT} characters")
+    text = value.strip()
+    parts = _BETWEEN_TIMES.split(text) if unit == "s" else [text]
+    return _finite(sum(_part(part, value, unit) for part in parts), value, unit)
+
+
+def _part(text: str, whole: str, unit: str) -> float:
+    """One number with one unit; `whole` is what came, for the message."""
+    written = _WRITTEN.fullmatch(text)
+    if written is None:
+        comma = ", with a decimal comma where a point belongs" if "," in text else ""
+        raise _refused(whole, unit, f"not a number with a unit{comma}")
+    number, its_unit = float(written[1]), written[2]
+    if its_unit is None:
+        if unit:
+            raise _refused(whole, unit, "a number without a unit")
+        return number
+    return _converted(number, its_unit, whole, unit)
+
+
+def _converted(number: float, its_unit: str, whole: str, unit: str) -> float:
+    import pint
+
+    if its_unit.startswith(","):
+        raise _refused(whole, unit, "a number with a decimal comma where a point belongs")
+    plain = unicodedata.normalize("NFKC", its_unit)
+    if not _UNIT.fullmatch(plain):
+        raise _refused(whole, unit, f"not a unit of one number: {_shown(its_unit)}")
+    try:
+        came = _pint_unit(plain)
+    except pint.PintError as error:
+        raise _refused(whole, unit, f"an unknown unit: {_shown(its_unit)}") from error
+    try:
+        wanted = _pint_unit(unicodedata.normalize("NFKC", unit))
+        return float(_registry().Quantity(number, came).to(wanted).magnitude)
+    except pint.PintError as error:
+        raise _refused(whole, unit, f"of another kind: {_shown(its_unit)}") from error
+
+
+@lru_cache(maxsize=256)
+def _pint_unit(text: str) -> pint.Unit:
+    """The unit of a text of the form `_UNIT`, compatibility characters already made plain."""
+    words = _WORD.sub(lambda word: _TRADE_WORDS.get(word[0], word[0]), text)
+    factors = _EXPONENT.sub(r"**\1", words.replace("·", "*").replace("⋅", "*"))
+    return _registry().parse_units(factors)
+
+
+@lru_cache(maxsize=1)
+def _registry() -> pint.UnitRegistry[float]:
+    """Make the registry, with the trade's own units. Its ounce is avoirdupois, its gallon US."""
+    import pint
+
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
+    registry.define("ampere_per_square_foot = ampere / foot ** 2 = ASF")
+    registry.define("ampere_per_square_decimeter = ampere / decimeter ** 2 = ASD")
+    return registry
+
+
+def _finite(number: float, came: object, unit: str) -> float:
+    if not math.isfinite(number):
+        raise _refused(came, unit, "not a finite number")
+    return number
+
+
+def _refused(came: object, unit: str, what: str) -> UnitError:
+    kind, example = _KINDS.get(unit, (f"a quantity in {unit}", f"1 {unit}"))
+    return UnitError(f"expected {kind} such as {_shown(example)}, got {_shown(came)}: {what}")
+
+
+def _shown(value: object) -> str:
+    text = json.dumps(value, ensure_ascii=False, default=lambda other: type(other).__name__)
+    return text if len(text) <= _LONGEST_TEXT else f"{text[:20]}…"
