@@ -1,0 +1,67 @@
+"""Field types for what people write with a unit: in the model, a float in the unit of the name.
+
+A field takes texts such as "2.5 A/dm²" (see `daemon.units`); each type states its range. A value
+of the wrong form, dimension or range becomes a problem of pydantic's ValidationError.
+"""
+
+from collections.abc import Callable
+from typing import Annotated
+
+from pydantic import BeforeValidator
+
+from daemon.units import parse
+
+
+def _quantity(
+    unit: str, *, above: float | None = None, least: float | None = None, most: float | None = None
+) -> BeforeValidator:
+    return BeforeValidator(_reader(unit, above, least, most))
+
+
+def _reader(
+    unit: str, above: float | None, least: float | None, most: float | None
+) -> Callable[[object], float]:
+    suffix = f" {unit}" if unit else ""
+
+    def read(value: object) -> float:
+        number = parse(value, unit)
+        if above is not None and not number > above:
+            raise ValueError(f"must be above {above:g}{suffix}, got {value}")
+        if least is not None and not number >= least:
+            raise ValueError(f"must be at least {least:g}{suffix}, got {value}")
+        if most is not None and not number <= most:
+            raise ValueError(f"must be at most {most:g}{suffix}, got {value}")
+        return number
+
+    return read
+
+
+CurrentA = Annotated[float, _quantity("A", above=0)]
+"""A current above 0, in A."""
+
+CurrentDensityADm2 = Annotated[float, _quantity("A/dm²", above=0)]
+"""A current density above 0, in A/dm²."""
+
+VoltageV = Annotated[float, _quantity("V", above=0)]
+"""A voltage above 0, in V."""
+
+ChargeAh = Annotated[float, _quantity("A·h", above=0)]
+"""A charge above 0, in A·h."""
+
+DurationS = Annotated[float, _quantity("s", above=0)]
+"""A time above 0, in s."""
+
+RampS = Annotated[float, _quantity("s", least=0)]
+"""A time of 0 or more, in s, for what may also happen at once."""
+
+AreaDm2 = Annotated[float, _quantity("dm²", above=0)]
+"""An area above 0, in dm²."""
+
+ThicknessUm = Annotated[float, _quantity("µm", above=0)]
+"""A thickness above 0, in µm."""
+
+DensityGCm3 = Annotated[float, _quantity("g/cm³", above=0)]
+"""A density of matter above 0, in g/cm³."""
+
+Fraction = Annotated[float, _quantity("", above=0, most=1)]
+"""A fraction above 0 and at most 1: "95 %" or 0.95."""
