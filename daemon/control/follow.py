@@ -24,7 +24,7 @@ from drivers.contracts import Reading
 def follow(
     situation: Situation, now_s: float, limits: Limits, happenings: list[Happening]
 ) -> tuple[Situation, float | None]:
-    """One tick of a plating run: its next situation, and when something ends before the next tick.
+    """One tick of a plating run: its next situation, and when the next thing ends.
 
     The situation must have a run, its count and its progress. When the plan's target, a cap or the
     last stage's end is reached, the situation that comes back winds down.
@@ -50,7 +50,7 @@ def follow(
         happenings.append(Event("stage begun", f"stage {number}, {name}", {"stage": number}))
     stage = run.plan.stages[progress.stage]
     situation = _demanding(situation, stage, progress, now_s, limits, happenings)
-    return situation, end.at_s if end.at_s < now_s + limits.period_s else None
+    return situation, end.at_s
 
 
 def _later(

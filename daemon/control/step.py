@@ -41,6 +41,8 @@ def step(
         situation, wake_at_s = follow(situation, now_s, limits, happenings)
     if situation.wind_down is not None:
         situation, wake_at_s = wind_down(situation, situation.wind_down, now_s, limits, happenings)
+    if wake_at_s is not None and not now_s < wake_at_s < now_s + limits.period_s:
+        wake_at_s = None
     if situation.now_s != now_s:
         situation = replace(situation, now_s=now_s)
     return situation, Outputs(situation.demand, wake_at_s), happenings

@@ -37,7 +37,9 @@ def wind_down(
         return replace(situation, wind_down=winding), winding.since_s + limits.down_s
     if _gone_since(situation, winding.off_since_s, limits):
         return _at_rest(situation, winding, happenings), None
-    alarm_at_s = winding.alarm_at_s or winding.off_since_s + limits.off_s
+    alarm_at_s = winding.alarm_at_s
+    if alarm_at_s is None:
+        alarm_at_s = winding.off_since_s + limits.off_s
     if now_s >= alarm_at_s:
         happenings.append(_did_not_stop(situation, winding.off_since_s, now_s))
         interval_s = min(limits.tell_most_s, limits.off_s * 2 ** (winding.alarms + 1))
@@ -52,7 +54,8 @@ def _current_down(
     situation: Situation, winding: WindDown, now_s: float, limits: Limits
 ) -> tuple[Situation, WindDown]:
     at_once = winding.goal is State.ABORTED or not situation.demand.output_on
-    waited = now_s - winding.since_s >= limits.down_s
+    # The same sum as the wake-up's: a difference could round to just below `down_s` for ever.
+    waited = now_s >= winding.since_s + limits.down_s
     if at_once or waited or _gone_since(situation, winding.since_s, limits):
         return replace(situation, demand=OFF), replace(winding, off_since_s=now_s)
     demand = Demand(output_on=True, current_a=0.0, voltage_v=situation.demand.voltage_v)

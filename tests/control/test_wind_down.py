@@ -1,0 +1,104 @@
+"""Taking the current away: nobody is told that it is gone before a reading shows it."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from daemon.control.situation import Limits, RunOver
+from daemon.control.states import Act, State
+
+
+def stuck(demand):
+    """A supply that goes on whatever it is told."""
+    return 2.0
+
+
+def dead(demand):
+    """A supply that gives nothing whatever it is told."""
+    return 0.0
+
+
+def test_a_stop_brings_the_set_point_down_before_the_output_goes_off(tank):
+    tank.bring_to(State.RUNNING)
+    tank.tick(Act.STOP)
+    assert tank.demand.output_on
+    assert tank.demand.current_a == 0.0
+    assert tank.demand.voltage_v == 4.0
+    tank.tick()
+    assert not tank.demand.output_on
+    assert tank.state is State.STOPPING
+    tank.tick()
+    assert tank.state is State.STOPPED
+    assert [over.state for _, over in tank.said(RunOver)] == [State.STOPPED]
+
+
+def test_an_abort_switches_the_output_off_at_once(tank):
+    tank.bring_to(State.RUNNING)
+    tank.tick(Act.ABORT)
+    assert not tank.demand.output_on
+    assert tank.state is State.ABORTING
+    tank.tick()
+    assert tank.state is State.ABORTED
+    assert tank.said(RunOver)[-1][1] == RunOver(State.ABORTED, "aborted by Ann")
+
+
+def test_an_abort_does_not_wait_for_the_set_point_of_a_stop_to_come_down(tank):
+    tank.bring_to(State.STOPPING)
+    assert tank.demand.output_on
+    tank.tick(Act.ABORT)
+    assert not tank.demand.output_on
+
+
+@given(st.floats(0.0, 1e7), st.floats(0.0, 5.0), st.sampled_from([Act.HOLD, Act.STOP]))
+def test_the_output_goes_off_in_time_though_the_current_stays(new_tank, start_s, down_s, act):
+    tank = new_tank(Limits(down_s=down_s), start_s)
+    tank.bring_to(State.RUNNING)
+    tank.flowing_a = stuck
+    tank.tick(act)
+    asked_s = tank.now_s
+    while tank.demand.output_on:
+        tank.tick()
+    assert tank.now_s == pytest.approx(asked_s + down_s, abs=1e-6)
+
+
+@pytest.mark.parametrize("act", [Act.HOLD, Act.STOP, Act.ABORT])
+def test_current_that_stays_is_told_at_growing_intervals(tank, act):
+    tank.bring_to(State.RUNNING)
+    tank.flowing_a = stuck
+    tank.tick(act)
+    while tank.demand.output_on:
+        tank.tick()
+    off_s = tank.now_s
+    tank.run_for(4000.0)
+    assert tank.state is State.ABORTING
+    moments_s = [s - off_s for s, _ in tank.said("output did not stop")]
+    # Off for 2 s, then 4, 8, 16 ... s apart, never more than 600 s.
+    expected_s = [2, 6, 14, 30, 62, 126, 254, 510, 1022, 1622, 2222, 2822, 3422]
+    assert moments_s == pytest.approx(expected_s, abs=1e-6)
+    first = tank.said("output did not stop")[0][1]
+    assert first.text == "output did not stop: 2.000 A still flows 2.0 s after output off"
+    assert first.data == {"current_a": 2.0, "waited_s": pytest.approx(2.0)}
+    assert tank.said(RunOver) == []
+
+
+def test_it_ends_aborted_when_the_current_goes_at_last(tank):
+    tank.bring_to(State.RUNNING)
+    tank.flowing_a = stuck
+    tank.tick(Act.STOP)
+    tank.run_for(60.0)
+    tank.flowing_a = dead
+    tank.tick()
+    assert tank.state is State.ABORTED
+
+
+def test_silence_is_no_proof_that_the_current_is_gone(tank):
+    tank.bring_to(State.RUNNING)
+    tank.tick(Act.ABORT)
+    tank.silent = True
+    tank.run_for(30.0)
+    assert tank.state is State.ABORTING
+    text = tank.said("output did not stop")[0][1].text
+    assert text == "output did not stop: no reading shows the current gone 2.0 s after output off"
+    tank.silent = False
+    tank.tick()
+    assert tank.state is State.ABORTED
