@@ -14,12 +14,18 @@ class Clock(Protocol):
     def utc(self) -> datetime:
         """Wall time, aware, for labels; it may step."""
 
+    @property
+    def rate(self) -> float:
+        """Seconds of this clock in a second of the machine's."""
+
     def real_seconds_until(self, monotonic_s: float) -> float:
         """How long the machine has to wait for this moment; 0 when it has passed."""
 
 
 class SystemClock:
     """The machine's own clocks."""
+
+    rate = 1.0
 
     def monotonic_s(self) -> float:
         """Seconds of the machine's monotonic clock."""
@@ -44,13 +50,13 @@ class RatedClock:
     def __init__(self, rate: float, origin_s: float) -> None:
         if not rate > 0:
             raise ValueError(f"clock rate must be above 0, got {rate}")
-        self._rate = rate
+        self.rate = rate
         self._origin_s = origin_s
         self._utc_at_origin = datetime.now(UTC) - timedelta(seconds=time.monotonic() - origin_s)
 
     def monotonic_s(self) -> float:
         """Seconds on the shared time line."""
-        return self._origin_s + (time.monotonic() - self._origin_s) * self._rate
+        return self._origin_s + (time.monotonic() - self._origin_s) * self.rate
 
     def utc(self) -> datetime:
         """The wall time that belongs to `monotonic_s`."""
@@ -58,4 +64,4 @@ class RatedClock:
 
     def real_seconds_until(self, monotonic_s: float) -> float:
         """Real seconds left until `monotonic_s`, at least 0."""
-        return max(0.0, (monotonic_s - self.monotonic_s()) / self._rate)
+        return max(0.0, (monotonic_s - self.monotonic_s()) / self.rate)

@@ -54,7 +54,6 @@ class StageStatus(Message):
     name: str
     current_a: float
     state: Literal["to come", "under way", "done"]
-    ended_by: str | None = None
 
 
 class RunStatus(Message):

@@ -40,9 +40,9 @@ def follow(
         happenings.append(_over(run, progress, count, now_s, end.name))
         if end.name in ends.ENDS_OF_RUN:
             goal = State.COMPLETE if end.name == ends.TARGET else State.STOPPED
-            return _ended(situation, progress, goal, _why(run, count, end.name), now_s), None
+            return _ended(situation, progress, goal, _why(run, count, end.name, now_s), now_s), None
         if progress.stage + 1 == len(run.plan.stages):
-            reason = _why(run, count, "the last stage's end")
+            reason = _why(run, count, "the last stage's end", now_s)
             return _ended(situation, progress, State.STOPPED, reason, now_s), None
         progress = _next_stage(run, progress, count, now_s)
         name = run.plan.stages[progress.stage].name
@@ -143,6 +143,6 @@ def _ended(
     return wind_to(replace(situation, progress=progress, now_s=now_s), goal, reason, now_s)
 
 
-def _why(run: Run, count: Count, end: str) -> str:
-    thickness_um = count.best_ah * run.um_per_ah
+def _why(run: Run, count: Count, end: str, now_s: float) -> str:
+    thickness_um = count.projected_ah(now_s) * run.um_per_ah
     return f"{end} reached at {thickness_um:.2f} of {run.plan.target_um:.2f} µm"

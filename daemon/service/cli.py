@@ -1,0 +1,143 @@
+"""The command line: `tankhand serve`, the acts on a run, `tankhand demo`.
+
+Heavy imports wait until a command needs them: `serve` has to have the output off first.
+"""
+
+import getpass
+import sys
+from pathlib import Path
+
+import click
+
+DEFAULT_SETTINGS = Path("/etc/tankhand/settings.toml")
+
+settings_option = click.option(
+    "--settings",
+    type=click.Path(path_type=Path),
+    envvar="TANKHAND_SETTINGS",
+    default=DEFAULT_SETTINGS,
+    show_default=True,
+    help="The settings file; also from TANKHAND_SETTINGS.",
+)
+
+
+@click.group()
+@click.version_option(package_name="tankhand")
+def main() -> None:
+    """Keep an electroplating run honest and safe while nobody is at the tank.
+
+    Software is no safety function: the emergency stop is a switch in the supply's line.
+    """
+
+
+@main.command()
+@settings_option
+def serve(settings: Path) -> None:
+    """Run the daemon: guard, loop and page. SIGTERM takes the current down and ends it."""
+    from daemon.service import guard
+
+    sys.exit(guard.serve(settings))
+
+
+@main.command()
+@click.argument("plan", type=click.Path(path_type=Path))
+@settings_option
+def run(plan: Path, settings: Path) -> None:
+    """Start a run with the plan in the file PLAN."""
+    from daemon.api.messages import StartRequest
+
+    try:
+        text = plan.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise _BadInput(f"{plan}: cannot be read: {error}") from error
+    _ask(settings, StartRequest(plan=text, who=_who()))
+
+
+def _act(name: str, text: str) -> None:
+    @main.command(name, help=text)
+    @settings_option
+    def act(settings: Path) -> None:
+        from daemon.api.messages import ActRequest
+
+        _ask(settings, ActRequest.model_validate({"ask": name, "who": _who()}))
+
+
+_act("hold", "Take the current away and keep the run; `resume` goes on with it.")
+_act("resume", "Go on with a held run.")
+_act("stop", "End the run in good order: current down, output off.")
+_act("abort", "Output off at once.")
+_act("reset", "After an aborted run, when the tank has been looked at: ready for the next.")
+
+
+@main.command()
+@settings_option
+def status(settings: Path) -> None:
+    """Say how the tank is."""
+    from daemon.api.messages import StatusRequest
+
+    _ask(settings, StatusRequest())
+
+
+@main.command()
+@click.option(
+    "--rate",
+    type=click.FloatRange(1, 2000),
+    default=200.0,
+    show_default=True,
+    help="How many times faster than real time.",
+)
+@click.option("--listen", default="127.0.0.1:8080", show_default=True, help="The page's address.")
+@click.option("--keep", type=click.Path(path_type=Path), help="Keep record and settings here.")
+@click.option(
+    "--stay/--no-stay",
+    default=None,
+    help="Serve the page after the run until Ctrl-C; by default in a terminal only.",
+)
+def demo(rate: float, listen: str, keep: Path | None, stay: bool | None) -> None:
+    """Plate a made-up part on a simulated tank, a night in minutes. Needs no hardware."""
+    from daemon.service import demo as show
+
+    sys.exit(show.run(rate, listen, keep, sys.stdin.isatty() if stay is None else stay))
+
+
+class _Refused(click.ClickException):
+    """One clear error; the exit code is 1."""
+
+    def show(self, file: object = None) -> None:  # noqa: ARG002
+        click.echo(f"tankhand: {self.message}", err=True)
+
+
+class _BadInput(_Refused):
+    """What was written cannot be used."""
+
+    exit_code = 2
+
+
+def _ask(settings: Path, request: object) -> None:
+    """Send one request to the daemon of the settings file and print what it says."""
+    from daemon.api.client import Client, DaemonUnreachableError
+    from daemon.api.errors import InputError
+    from daemon.api.messages import ActRequest, StartRequest, StatusRequest
+    from daemon.service import report
+    from daemon.service.settings import read_settings
+
+    if not isinstance(request, StatusRequest | StartRequest | ActRequest):
+        raise TypeError(f"not a request: {request!r}")
+    try:
+        socket = read_settings(settings).daemon.socket
+        answer = Client(socket, timeout_s=10.0).ask(request)
+    except InputError as error:
+        raise _BadInput(str(error)) from error
+    except DaemonUnreachableError as error:
+        raise _Refused(str(error)) from error
+    if not answer.ok or answer.status is None:
+        raise _Refused(answer.error or "no reason given")
+    click.echo(report.text(answer.status))
+
+
+def _who() -> str:
+    return getpass.getuser()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,173 @@
+"""The demo: a run on a simulated tank, with a clock that is fast.
+
+Everything is real but the tank, which is a process of its own: serial port, record, guard, page.
+"""
+
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from contextlib import ExitStack
+from importlib.resources import files
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn
+
+from daemon.api.client import Client, DaemonUnreachableError
+from daemon.api.messages import StartRequest, Status
+from daemon.api.sentence import duration
+from drivers.errors import DriverError
+from drivers.simulator.process import SimulatorProcess
+
+TICK_REAL_S = 0.05
+"""Real s between two readings: at any rate the machine does the same work."""
+
+READY_LIMIT_S = 60.0
+"""Real s until the daemon has to answer."""
+
+SETTINGS = """\
+# Made by `tankhand demo`: a simulated tank whose clock runs {rate:g} times as fast.
+[supply]
+port = "{port}"
+greatest_current = "5 A"
+
+[bath]
+name = "Acid copper, 12 L"
+
+[loop]
+period = "{period:g} s"
+gap = "{gap:g} s"
+lost = "{lost:g} s"
+
+[page]
+listen = "{listen}"
+
+[simulation]
+rate = {rate}
+origin_s = {origin}
+"""
+
+
+def run(rate: float, listen: str, keep: Path | None, stay: bool) -> int:
+    """Plate the example part to its target; the exit code is 0 when the target was reached.
+
+    `rate` is how fast the clock runs, `listen` the page's address, `keep` a folder for settings
+    and record instead of one that is removed; with `stay` the page is served until Ctrl-C.
+    """
+    console = Console()
+    with ExitStack() as stack:
+        folder = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="tankhand-")))
+        folder.mkdir(parents=True, exist_ok=True)
+        origin_s = time.monotonic()
+        try:
+            tank = stack.enter_context(SimulatorProcess(rate=rate, origin_s=origin_s))
+        except DriverError as error:
+            console.print(f"tankhand: {error}", style="red", markup=False)
+            return 1
+        settings = folder / "settings.toml"
+        settings.write_text(
+            SETTINGS.format(
+                rate=rate, port=tank.port, listen=listen, origin=origin_s,
+                period=TICK_REAL_S * rate, gap=10 * TICK_REAL_S * rate,
+                lost=30 * TICK_REAL_S * rate,
+            ),
+            encoding="utf-8",
+        )  # fmt: skip
+        daemon = stack.enter_context(_daemon(settings))
+        stack.callback(_end, daemon)
+        client = Client(folder / "control.sock", timeout_s=10.0)
+        if not _answers(client, daemon):
+            return 1
+        console.print(f"A simulated tank, {rate:g} times as fast as a real one.")
+        console.print(f"The page: [link]http://{listen}[/link]")
+        status = _plate(client, console)
+        if status is None or status.run is None:
+            return 1
+        _compare(console, status, tank.truth().deposited_g)
+        if stay:
+            _stay(console, daemon)
+        return 0 if status.state == "complete" else 1
+
+
+def _daemon(settings: Path) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "daemon.service.cli", "serve", "--settings", str(settings)]
+    return subprocess.Popen(command, start_new_session=True)  # noqa: S603 - our own interpreter
+
+
+def _end(daemon: subprocess.Popen[bytes]) -> None:
+    daemon.send_signal(signal.SIGTERM)
+
+
+def _answers(client: Client, daemon: subprocess.Popen[bytes]) -> bool:
+    """Wait until the daemon answers; False when it has ended instead, having said why."""
+    give_up_s = time.monotonic() + READY_LIMIT_S
+    while time.monotonic() < give_up_s and daemon.poll() is None:
+        try:
+            if client.status().current_a is not None:
+                return True
+        except DaemonUnreachableError:
+            pass
+        time.sleep(0.1)
+    return False
+
+
+def _plate(client: Client, console: Console) -> Status | None:
+    """Start the example plan and show how it goes until it is over."""
+    plan = files("daemon.service").joinpath("examples/lamp_foot.toml").read_text("utf-8")
+    answer = client.ask(StartRequest(plan=plan, who=os.environ.get("USER", "demo")))
+    if not answer.ok or answer.status is None:
+        console.print(f"tankhand: {answer.error}", style="red", markup=False)
+        return None
+    columns = [
+        TextColumn("{task.description:<18}"),
+        BarColumn(40),
+        TextColumn("{task.fields[now]}"),
+    ]
+    with Progress(*columns, console=console) as progress:
+        task = progress.add_task("", total=1.0, now="")
+        status = answer.status
+        while status.state in ("running", "restarting", "holding", "held", "stopping", "aborting"):
+            time.sleep(0.2)
+            status = client.status()
+            if status.run is not None:
+                progress.update(
+                    task,
+                    description=status.run.stages[status.run.stage].name,
+                    completed=status.run.thickness_um / status.run.target_um,
+                    now=_now(status),
+                )
+    return status
+
+
+def _now(status: Status) -> str:
+    run = status.run
+    if run is None:
+        return ""
+    togo = "" if run.remaining_s is None else f"  {duration(run.remaining_s)} to go"
+    return (
+        f"{run.thickness_um:5.2f} of {run.target_um:g} µm  {status.current_a or 0:.2f} A  "
+        f"{status.voltage_v or 0:.2f} V  {run.charge_ah:.3f} Ah{togo}"
+    )
+
+
+def _compare(console: Console, status: Status, deposited_g: float) -> None:
+    run = status.run
+    if run is None:
+        return
+    console.print(f"{status.state.capitalize()}: {run.reason}")
+    console.print(
+        f"Counted {run.charge_ah:.4f} Ah, {run.mass_g:.4f} g of copper; the simulated tank itself "
+        f"deposited {deposited_g:.4f} g: {100 * (run.mass_g / deposited_g - 1):+.3f} %",
+        soft_wrap=True,
+    )
+
+
+def _stay(console: Console, daemon: subprocess.Popen[bytes]) -> None:
+    console.print("The page stays until Ctrl-C.")
+    try:
+        daemon.wait()
+    except KeyboardInterrupt:
+        console.print()

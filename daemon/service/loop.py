@@ -1,0 +1,248 @@
+"""The loop's one cycle: what came in goes through `step`, what comes out goes to its places."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+from daemon.chemistry.electrolysis import mass_g
+from daemon.clock import Clock
+from daemon.control.obey import refusal
+from daemon.control.situation import (
+    OFF,
+    Command,
+    Demand,
+    Event,
+    Happening,
+    Inputs,
+    Limits,
+    Outputs,
+    Run,
+    RunOver,
+    Situation,
+    StageOver,
+)
+from daemon.control.states import OPEN, Act, State
+from daemon.control.step import step
+from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.service.wall import WallWatch
+from daemon.service.worker import Missed, News, Trouble
+from drivers.contracts import Reading
+
+WALL_CHECK_S = 1.0
+"""s. How often the wall clock is looked at."""
+
+
+class SupplyLink(Protocol):
+    """What the loop needs of a supply's worker."""
+
+    def demand(self, demand: Demand) -> None:
+        """Have the supply do this."""
+
+    def read_at(self, monotonic_s: float) -> None:
+        """Take a reading at this moment too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What a start needs besides the person's act: the text of the plan goes into the record."""
+
+    command: Command
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What this daemon's runs come from: its bath, the machine's boot, and how its clock is set."""
+
+    bath: str
+    boot_id: str
+    clock_synchronised: Callable[[], bool | None]
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What the loop lets others see, after each cycle.
+
+    bath_charge_ah: the bath's charge without the run under way, A·h. started: the wall time at
+    which the run began.
+    """
+
+    situation: Situation
+    bath_charge_ah: float
+    started: datetime | None
+
+
+class Loop:
+    """Holds the situation between cycles. One thread calls `cycle`; any may look at `view`.
+
+    `put` hands an entry to the record and never waits. `bath_charge_ah` is what the record knows
+    of the bath at the start, A·h.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        link: SupplyLink,
+        put: Callable[[Entry], None],
+        limits: Limits,
+        origin: Origin,
+        bath_charge_ah: float,
+    ) -> None:
+        self._clock = clock
+        self._link = link
+        self._put = put
+        self._limits = limits
+        self._origin = origin
+        self._wall = WallWatch()
+        self._wall_due_s = 0.0
+        self._demand = OFF
+        self.view = View(Situation(State.IDLE, clock.monotonic_s()), bath_charge_ah, None)
+        self.wake_at_s: float | None = None
+
+    @property
+    def situation(self) -> Situation:
+        """The situation after the last cycle."""
+        return self.view.situation
+
+    def note(self, event: Event) -> None:
+        """Put an event into the record that happened outside of any run."""
+        self._record(event, None, self._clock.utc(), self._clock.monotonic_s())
+
+    def refusal(self, act: Act) -> str | None:
+        """Why a person's act is not possible now; None if it is."""
+        return refusal(self.situation, act, self._clock.monotonic_s(), self._limits)
+
+    def cycle(self, news: News | None = None, command: Command | Start | None = None) -> None:
+        """One complete cycle with what has come in since the last."""
+        now_s, utc = self._clock.monotonic_s(), self._clock.utc()
+        act = command.command if isinstance(command, Start) else command
+        reading = news if isinstance(news, Reading) else None
+        trouble = news.text if isinstance(news, Trouble) else None
+        before = self.situation
+        situation, outputs, happenings = step(
+            before, Inputs(now_s, reading, act, trouble), self._limits
+        )
+        self._drive(outputs)
+        started = self.view.started
+        if isinstance(command, Start) and situation.run is not before.run:
+            started = utc
+            self._record_start(command, situation.run, utc)
+        bath_charge_ah = self.view.bath_charge_ah
+        if before.state in OPEN and situation.state not in OPEN and situation.count is not None:
+            bath_charge_ah += situation.count.best_ah
+        self.view = View(situation, bath_charge_ah, started)
+        if reading is not None and before.state in OPEN:
+            self._record_reading(reading, before.demand.current_a)
+        if isinstance(news, Missed):
+            happenings.append(Event("reply missing", news.text))
+        happenings.extend(self._clock_steps(now_s, utc))
+        under_way = before.state in OPEN or situation.state in OPEN
+        for happening in happenings:
+            self._record(happening, situation.run if under_way else None, utc, now_s)
+
+    def _drive(self, outputs: Outputs) -> None:
+        if outputs.demand != self._demand:
+            self._demand = outputs.demand
+            self._link.demand(outputs.demand)
+        if outputs.wake_at_s != self.wake_at_s:
+            self.wake_at_s = outputs.wake_at_s
+            if outputs.wake_at_s is not None:
+                self._link.read_at(outputs.wake_at_s)
+
+    def _clock_steps(self, now_s: float, utc: datetime) -> list[Event]:
+        if now_s < self._wall_due_s:
+            return []
+        self._wall_due_s = now_s + WALL_CHECK_S
+        stepped_s = self._wall.stepped_s(now_s, utc)
+        if stepped_s is None:
+            return []
+        text = f"the wall clock was set by {stepped_s:+.1f} s"
+        return [Event("clock stepped", text, {"stepped_s": stepped_s})]
+
+    def _record_start(self, start: Start, run: Run | None, utc: datetime) -> None:
+        if run is None:
+            return
+        self._put(
+            RunOpened(
+                run_id=run.run_id,
+                bath=self._origin.bath,
+                title=run.plan.title,
+                plan=start.text,
+                metal=run.plan.metal.symbol,
+                area_dm2=run.plan.area_dm2,
+                target_um=run.plan.target_um,
+                who=start.command.who,
+                utc_ms=_ms(utc),
+                monotonic_s=run.started_s,
+                boot_id=self._origin.boot_id,
+                clock_synchronised=self._origin.clock_synchronised(),
+            )
+        )
+
+    def _record_reading(self, reading: Reading, set_current_a: float) -> None:
+        run, count = self.situation.run, self.situation.count
+        if run is None or count is None:
+            return
+        self._put(
+            Sample(
+                run.run_id,
+                reading.monotonic_s - run.started_s,
+                reading.current_a,
+                reading.voltage_v,
+                set_current_a,
+                count.charge_ah,
+            )
+        )
+
+    def _record(self, happening: Happening, run: Run | None, utc: datetime, now_s: float) -> None:
+        if isinstance(happening, Event):
+            run_id = run.run_id if run is not None else None
+            entry: Entry = Noted(
+                run_id, happening.kind, happening.text, _ms(utc), now_s, happening.data
+            )
+        elif run is None:
+            return
+        elif isinstance(happening, StageOver):
+            entry = _stage_entry(happening, run, now_s)
+        else:
+            entry = _end_entry(happening, run, self.situation, utc, now_s)
+        self._put(entry)
+
+
+def _stage_entry(stage: StageOver, run: Run, now_s: float) -> StageEnded:
+    return StageEnded(
+        run_id=run.run_id,
+        index=stage.index,
+        name=stage.name,
+        started_s=stage.started_s - run.started_s,
+        ended_s=now_s - run.started_s,
+        charge_ah=stage.charge_ah,
+        ended_by=stage.ended_by,
+    )
+
+
+def _end_entry(
+    over: RunOver, run: Run, situation: Situation, utc: datetime, now_s: float
+) -> RunEnded:
+    count, progress = situation.count, situation.progress
+    if count is None or progress is None:
+        raise ValueError("a run that ends has a count and a progress")
+    best_ah = count.best_ah
+    return RunEnded(
+        run_id=run.run_id,
+        state=over.state.value,
+        reason=over.reason,
+        utc_ms=_ms(utc),
+        elapsed_s=now_s - run.started_s,
+        running_s=progress.running_s,
+        charge_ah=count.charge_ah,
+        gap_least_ah=count.gap_least_ah,
+        gap_greatest_ah=count.gap_greatest_ah,
+        mass_g=mass_g(run.plan.metal, best_ah, run.plan.efficiency),
+        thickness_um=best_ah * run.um_per_ah,
+    )
+
+
+def _ms(utc: datetime) -> int:
+    return round(utc.timestamp() * 1000)

@@ -1,0 +1,134 @@
+"""The loop's process: devices, loop, record and control socket, put together and taken apart.
+
+Started by the guard. It says "ready" over the beat pipe once it samples; before that it ends with
+one clear error on stderr and a code that is not 0.
+"""
+
+import argparse
+import signal
+import sys
+from collections.abc import Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from queue import SimpleQueue
+from types import FrameType
+
+from sqlalchemy.exc import DatabaseError
+
+from daemon.api.errors import InputError
+from daemon.control.situation import Event
+from daemon.record.errors import RecordError
+from daemon.record.recovery import Unfinished
+from daemon.record.writer import Writer
+from daemon.service import machine
+from daemon.service.beat import BeatSender, Ready, watch_lifeline
+from daemon.service.devices import make_supply
+from daemon.service.loop import Loop, Origin
+from daemon.service.runner import Mail, Quit, Runner
+from daemon.service.server import ControlServer
+from daemon.service.settings import Settings, read_settings
+from daemon.service.status import Speaker
+from daemon.service.worker import SupplyWorker
+from daemon.units import parse
+from drivers.errors import DriverError
+
+BAD_INPUT = 2
+"""Exit code when what people wrote cannot be used."""
+
+FAILED = 1
+"""Exit code when the record, the port or the supply cannot be used."""
+
+INTERRUPTED = "the daemon stopped during this run"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one loop process; returns its exit code, 0 after an orderly end."""
+    parser = argparse.ArgumentParser(prog="tankhand loop")
+    parser.add_argument("--settings", type=Path, required=True)
+    parser.add_argument("--beat", type=int)
+    parser.add_argument("--lifeline", type=int)
+    options = parser.parse_args(arguments)
+    try:
+        settings = read_settings(options.settings)
+        with ExitStack() as stack:
+            runner = _assemble(settings, BeatSender(options.beat), options.lifeline, stack)
+            stopped = runner.run()
+    except InputError as error:
+        return _refuse(error, BAD_INPUT)
+    except (RecordError, DriverError, DatabaseError, OSError) as error:
+        return _refuse(error, FAILED)
+    return 0 if stopped else FAILED
+
+
+def _refuse(error: Exception, code: int) -> int:
+    sys.stderr.write(f"tankhand: {error}\n")
+    return code
+
+
+def _assemble(
+    settings: Settings, beat: BeatSender, lifeline: int | None, stack: ExitStack
+) -> Runner:
+    """Everything that runs, in the order of safety; `stack` takes it apart in the reverse order.
+
+    The supply's line is opened first, which switches its output off.
+    """
+    clock = settings.clock()
+    mailbox: SimpleQueue[Mail] = SimpleQueue()
+    supply, rating = make_supply(settings, clock)
+    worker = SupplyWorker(supply, rating, clock, settings.loop.period, mailbox.put)
+    worker.open()
+    stack.callback(worker.stop)
+    writer = Writer(settings.record.path, clock=clock)
+    stack.callback(writer.close)
+    limits = settings.limits(rating.current_step_a)
+    origin = Origin(settings.bath.name, machine.boot_id(), machine.clock_synchronised)
+    interrupted = writer.close_unfinished(INTERRUPTED)
+    writer.ensure_bath(settings.bath.name)
+    bath_ah = writer.bath_charge_ah(settings.bath.name)
+    loop = Loop(clock, worker, writer.put, limits, origin, bath_ah)
+    for run in interrupted:
+        loop.note(_interrupted(run))
+    speaker = Speaker(loop, clock, writer, supply.identity, settings.bath.name)
+    server = ControlServer(settings.daemon.socket, speaker.status, mailbox.put, rating)
+    # The first quantity that is read loads pint, which takes a good part of a second: now, not when
+    # somebody hands in a plan while the loop has to be on time.
+    parse("1 A", "A")
+    _quit_on(mailbox, lifeline)
+    worker.start()
+    server.start()
+    stack.callback(server.stop)
+    beat.ready(
+        Ready(
+            beat_limit_s=settings.guard.beat_limit,
+            socket=str(settings.daemon.socket),
+            record=str(settings.record.path),
+            listen=settings.page.listen if settings.page.on else None,
+            supply=supply.identity,
+        )
+    )
+    return Runner(loop, clock, settings.loop.period, mailbox, beat.beat, writer.next_run_id())
+
+
+def _interrupted(run: Unfinished) -> Event:
+    text = (
+        f"{INTERRUPTED}: run {run.run_id}, {run.title}; the record knows it until "
+        f"{run.elapsed_s:.1f} s and {run.charge_ah:.4f} Ah"
+    )
+    figures = {"run": run.run_id, "elapsed_s": run.elapsed_s, "charge_ah": run.charge_ah}
+    return Event("run interrupted", text, {**figures})
+
+
+def _quit_on(mailbox: SimpleQueue[Mail], lifeline: int | None) -> None:
+    """End on SIGTERM, SIGINT, and the guard's death. A handler only posts: that is reentrant."""
+
+    def on_signal(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
+        mailbox.put(Quit(signal.Signals(number).name))
+
+    signal.signal(signal.SIGTERM, on_signal)
+    signal.signal(signal.SIGINT, on_signal)
+    if lifeline is not None:
+        watch_lifeline(lifeline, lambda: mailbox.put(Quit("the guard's death")))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

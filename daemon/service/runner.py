@@ -1,0 +1,118 @@
+"""The loop's thread: takes what comes into the mailbox, runs a cycle with it, gives its beat."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from queue import Empty, SimpleQueue
+
+from daemon.clock import Clock
+from daemon.control.plan import Plan
+from daemon.control.situation import Command
+from daemon.control.states import OPEN, Act
+from daemon.service.loop import Loop, Start
+from daemon.service.worker import News
+
+LATE = 1.5
+"""Periods without news after which the loop runs a cycle all the same, to see what is missing."""
+
+QUIT_LIMIT_S = 10.0
+QUIT_PERIODS = 100
+"""A run that is stopped because the daemon ends has this long to see its current gone, whichever is
+longer; then the worker switches the output off once more and the daemon ends all the same."""
+
+
+@dataclass(slots=True)
+class Order:
+    """A person's act on its way to the loop, and the way back: `answered` is set with `error`."""
+
+    act: Act
+    who: str
+    plan: Plan | None = None
+    text: str = ""
+    error: str | None = None
+    answered: threading.Event = field(default_factory=threading.Event)
+
+    def answer(self, error: str | None) -> None:
+        """Tell whoever waits: done, or why not."""
+        self.error = error
+        self.answered.set()
+
+
+@dataclass(frozen=True, slots=True)
+class Quit:
+    """End the daemon: a run under way is stopped first."""
+
+    why: str
+
+
+Mail = News | Order | Quit
+
+
+class Runner:
+    """Runs `loop` until a `Quit` has come and the current is gone."""
+
+    def __init__(
+        self,
+        loop: Loop,
+        clock: Clock,
+        period_s: float,
+        mailbox: SimpleQueue[Mail],
+        beat: Callable[[], None],
+        next_run_id: int,
+    ) -> None:
+        self._loop = loop
+        self._clock = clock
+        self._period_s = period_s
+        self._mailbox = mailbox
+        self._beat = beat
+        self._next_run_id = next_run_id
+        self._quit_by_s: float | None = None
+
+    def run(self) -> bool:
+        """Run until the end; True when the current was seen gone before it."""
+        while True:
+            self._turn()
+            self._beat()
+            if self._quit_by_s is not None:
+                if self._loop.situation.state not in OPEN:
+                    return True
+                if self._clock.real_seconds_until(self._quit_by_s) <= 0:
+                    return False
+
+    def _turn(self) -> None:
+        """One cycle: with the next piece of mail, or without when none comes in time."""
+        due_s = self._clock.monotonic_s() + LATE * self._period_s
+        if self._loop.wake_at_s is not None:
+            due_s = min(due_s, self._loop.wake_at_s)
+        try:
+            mail = self._mailbox.get(timeout=self._clock.real_seconds_until(due_s))
+        except Empty:
+            self._loop.cycle()
+            return
+        if isinstance(mail, Order):
+            self._obey(mail)
+        elif isinstance(mail, Quit):
+            self._begin_to_quit(mail)
+        else:
+            self._loop.cycle(mail)
+
+    def _obey(self, order: Order) -> None:
+        refused = self._loop.refusal(order.act)
+        if refused is None and order.act is Act.START and self._quit_by_s is not None:
+            refused = "the daemon is about to end"
+        if refused is not None:
+            order.answer(refused)
+            return
+        if order.act is Act.START:
+            command = Command(order.act, order.who, self._next_run_id, order.plan)
+            self._next_run_id += 1
+            self._loop.cycle(command=Start(command, order.text))
+        else:
+            self._loop.cycle(command=Command(order.act, order.who))
+        order.answer(None)
+
+    def _begin_to_quit(self, mail: Quit) -> None:
+        limit_s = max(QUIT_LIMIT_S, QUIT_PERIODS * self._period_s)
+        self._quit_by_s = self._clock.monotonic_s() + limit_s
+        if self._loop.refusal(Act.STOP) is None:
+            self._loop.cycle(command=Command(Act.STOP, mail.why))

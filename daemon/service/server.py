@@ -1,0 +1,117 @@
+"""The control socket's server: one JSON line in, one out, a short-lived thread for each asker."""
+
+import socketserver
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+from pydantic import TypeAdapter, ValidationError
+
+from daemon.api.errors import InputError
+from daemon.api.messages import ActRequest, Answer, Request, StartRequest, Status, StatusRequest
+from daemon.api.plan_file import read_plan
+from daemon.control.feasibility import problems
+from daemon.control.states import Act
+from daemon.service.runner import Order
+from drivers.contracts import Rating
+
+REQUEST_LIMIT = 256 * 1024
+"""Bytes of one request: a plan is a few kB."""
+
+ASKER_LIMIT_S = 5.0
+"""Real s that an asker may take to say its line or to take its answer."""
+
+ORDER_LIMIT_S = 5.0
+"""Real s that the loop may take to answer an order; it answers within a tick if it is well."""
+
+_REQUEST: TypeAdapter[Request] = TypeAdapter(Request)
+
+
+class ControlServer:
+    """Serves the socket at `path`, readable and writable by its owner and group.
+
+    `status` makes the daemon's word, `submit` hands an order to the loop, `rating` is what plans
+    are held against before they get that far.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        status: Callable[[], Status],
+        submit: Callable[[Order], None],
+        rating: Rating,
+    ) -> None:
+        self._path = path
+        self._status = status
+        self._submit = submit
+        self._rating = rating
+        path.unlink(missing_ok=True)
+        self._server = _Server(str(path), _Asker)
+        self._server.answer = self._answer
+        path.chmod(0o660)
+        self._thread = threading.Thread(
+            target=self._server.serve_forever, kwargs={"poll_interval": 0.2}, name="control socket"
+        )
+
+    def start(self) -> None:
+        """Begin to answer."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Answer nobody any more and take the socket away."""
+        self._server.shutdown()
+        self._server.server_close()
+        self._thread.join()
+        self._path.unlink(missing_ok=True)
+
+    def _answer(self, line: bytes) -> Answer:
+        try:
+            request = _REQUEST.validate_json(line)
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = ".".join(str(part) for part in first["loc"]) or "request"
+            return Answer(ok=False, error=f"{where}: {first['msg']}")
+        if isinstance(request, StatusRequest):
+            return Answer(ok=True, status=self._status())
+        try:
+            order = self._order(request)
+        except InputError as error:
+            return Answer(ok=False, error=str(error))
+        self._submit(order)
+        if not order.answered.wait(ORDER_LIMIT_S):
+            return Answer(ok=False, error=f"the loop did not answer within {ORDER_LIMIT_S:g} s")
+        if order.error is not None:
+            return Answer(ok=False, error=order.error)
+        return Answer(ok=True, status=self._status())
+
+    def _order(self, request: StartRequest | ActRequest) -> Order:
+        if isinstance(request, ActRequest):
+            return Order(Act(request.ask), request.who)
+        plan = read_plan(request.plan, "plan")
+        found = problems(plan, self._rating)
+        if found:
+            raise InputError("plan cannot work", tuple(found))
+        return Order(Act.START, request.who, plan, request.plan)
+
+
+class _Server(socketserver.ThreadingUnixStreamServer):
+    daemon_threads = True
+    block_on_close = False
+    answer: Callable[[bytes], Answer]
+
+
+class _Asker(socketserver.StreamRequestHandler):
+    timeout = ASKER_LIMIT_S
+    server: _Server
+
+    def handle(self) -> None:
+        try:
+            line = self.rfile.readline(REQUEST_LIMIT + 1)
+            if not line.endswith(b"\n"):
+                answer = Answer(ok=False, error=f"no line of at most {REQUEST_LIMIT} bytes came")
+            else:
+                answer = self.server.answer(line)
+            self.wfile.write(answer.model_dump_json().encode() + b"\n")
+        except (OSError, TimeoutError):
+            # The asker is gone or too slow; nothing here depends on it.
+            return

@@ -1,0 +1,125 @@
+"""The daemon's word about itself, made from the situation when somebody asks."""
+
+import math
+from datetime import datetime
+
+from daemon.api.messages import RunStatus, StageStatus, StateName, Status
+from daemon.chemistry.electrolysis import mass_g
+from daemon.clock import Clock
+from daemon.control.charge import Count
+from daemon.control.forecast import walk
+from daemon.control.situation import Progress, Run, Situation
+from daemon.control.states import OPEN, PLATING, State
+from daemon.record.writer import Writer
+from daemon.service.loop import Loop
+
+STATE_NAMES: dict[State, StateName] = {
+    State.IDLE: "idle",
+    State.RUNNING: "running",
+    State.HOLDING: "holding",
+    State.HELD: "held",
+    State.RESTARTING: "restarting",
+    State.STOPPING: "stopping",
+    State.STOPPED: "stopped",
+    State.ABORTING: "aborting",
+    State.ABORTED: "aborted",
+    State.COMPLETE: "complete",
+}
+
+
+def run_status(situation: Situation, bath: str, started: datetime | None) -> RunStatus | None:
+    """The run under way or the last one as of the situation; None when there was none."""
+    run, count, progress = situation.run, situation.count, situation.progress
+    if run is None or count is None or progress is None or started is None:
+        return None
+    best_ah = count.best_ah
+    return RunStatus(
+        run_id=run.run_id,
+        title=run.plan.title,
+        bath=bath,
+        started_utc=started.isoformat(),
+        running_s=progress.running_s,
+        stage=progress.stage,
+        stages=_stages(run, progress, situation.state),
+        area_dm2=run.plan.area_dm2,
+        charge_ah=best_ah,
+        gap_charge_ah=count.gap_greatest_ah - count.gap_least_ah,
+        thickness_um=best_ah * run.um_per_ah,
+        target_um=run.plan.target_um,
+        mass_g=mass_g(run.plan.metal, best_ah, run.plan.efficiency),
+        metal=run.plan.metal.symbol,
+        remaining_s=_remaining_s(situation, run, count, progress),
+        set_current_a=situation.demand.current_a,
+        set_voltage_v=situation.demand.voltage_v,
+        reason=situation.reason,
+    )
+
+
+def _stages(run: Run, progress: Progress, state: State) -> tuple[StageStatus, ...]:
+    found = []
+    for index, stage in enumerate(run.plan.stages):
+        if index < progress.stage or (index == progress.stage and state is State.COMPLETE):
+            place = "done"
+        elif index == progress.stage and state in OPEN:
+            place = "under way"
+        else:
+            place = "to come"
+        found.append(StageStatus(name=stage.name, current_a=stage.current_a, state=place))
+    return tuple(found)
+
+
+def _remaining_s(situation: Situation, run: Run, count: Count, progress: Progress) -> float | None:
+    """Seconds of plating to the target at the plan's currents; None when nothing plates."""
+    if situation.state not in PLATING or situation.wind_down is not None:
+        return None
+    foreseen = walk(
+        run.plan.stages[progress.stage :],
+        run.um_per_ah,
+        run.target_ah,
+        done_ah=count.best_ah,
+        elapsed_s=progress.stage_elapsed_s,
+        from_a=progress.stage_from_a,
+        stage_done_ah=count.best_ah - progress.stage_from_ah,
+    )
+    if not foreseen.reached or math.isinf(foreseen.duration_s):
+        return None
+    return foreseen.duration_s
+
+
+class Speaker:
+    """Makes a `Status` whenever it is asked, in any thread, from what the loop last let be seen."""
+
+    def __init__(self, loop: Loop, clock: Clock, writer: Writer, supply: str, bath: str) -> None:
+        self._loop = loop
+        self._clock = clock
+        self._writer = writer
+        self._supply = supply
+        self._bath = bath
+
+    def status(self) -> Status:
+        """How the daemon and the tank are now."""
+        view, now_s = self._loop.view, self._clock.monotonic_s()
+        situation = view.situation
+        reading, count = situation.reading, situation.count
+        run_ah = count.best_ah if count is not None and situation.state in OPEN else 0.0
+        return Status(
+            state=STATE_NAMES[situation.state],
+            utc=self._clock.utc().isoformat(),
+            monotonic_s=now_s,
+            rate=self._clock.rate,
+            current_a=reading.current_a if reading is not None else None,
+            voltage_v=reading.voltage_v if reading is not None else None,
+            reading_age_s=now_s - reading.monotonic_s if reading is not None else None,
+            mode=reading.mode.value if reading is not None and reading.mode else None,
+            output_on=situation.demand.output_on,
+            supply=self._supply,
+            run=run_status(situation, self._bath, view.started),
+            bath=self._bath,
+            bath_charge_ah=view.bath_charge_ah + run_ah,
+            unrecorded=self._writer.unrecorded,
+            notice=self._notice(),
+        )
+
+    def _notice(self) -> str | None:
+        fault = self._writer.fault
+        return None if fault is None else f"The record cannot be written: {fault}"

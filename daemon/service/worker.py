@@ -1,0 +1,259 @@
+"""The thread that owns a supply: reads it in time, and does what is demanded, newest first.
+
+A supply that hangs holds up this thread and nothing else. What happens on the line is put into the
+loop's mailbox: readings, replies that did not come, and troubles that no run survives.
+"""
+
+import math
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+
+from daemon.clock import Clock
+from daemon.control.situation import OFF, Demand
+from drivers.contracts import Rating, Reading, Supply
+from drivers.errors import DriverError, LinkError, PortUnavailableError
+
+REOPEN_FIRST_S = 0.5
+REOPEN_MOST_S = 5.0
+"""Waits between attempts to open a lost port: short for a loose plug, long enough to be quiet."""
+
+QUIET_S = 60.0
+"""A line that loses replies is told of once in this time: each loss alone changes nothing."""
+
+BRACKET = 0.1
+"""A change of current is bracketed by two readings, so that the charge counted around it is exact:
+the one before may be this share of a period old. Output off never waits for a reading."""
+
+STOP_LIMIT_S = 5.0
+"""Real seconds that a thread may need to come to its end: the longest exchange, with room."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A device's failure that no run survives."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """A reply that did not come in time or in form: the reading is missing, the run goes on."""
+
+    text: str
+
+
+News = Reading | Trouble | Missed
+
+
+@dataclass(frozen=True, slots=True)
+class _ReadAt:
+    monotonic_s: float
+
+
+class _Stop:
+    """Tells the thread to end."""
+
+
+class SupplyWorker:
+    """One supply on one line.
+
+    `tell` receives the news, from the worker's thread. `period_s` is the time from one reading to
+    the next; readings are taken on an absolute grid, so that lateness does not add up.
+    """
+
+    def __init__(
+        self,
+        supply: Supply,
+        rating: Rating,
+        clock: Clock,
+        period_s: float,
+        tell: Callable[[News], None],
+    ) -> None:
+        self._supply = supply
+        self._rating = rating
+        self._clock = clock
+        self._period_s = period_s
+        self._tell = tell
+        self._inbox: SimpleQueue[Demand | _ReadAt | _Stop] = SimpleQueue()
+        self._thread = threading.Thread(target=self._work, name="supply", daemon=True)
+        self._wanted = OFF
+        # What the supply is known to do; None when that is not known.
+        self._applied: Demand | None = OFF
+        # After a lost line nothing is switched on until the loop has said "off" once more: a
+        # demand that was under way when the line broke must not energise the tank again.
+        self._locked = False
+        self._open = False
+        self._reopen_s = REOPEN_FIRST_S
+        self._due_s = 0.0
+        self._extra_s = math.inf
+        self._read_s = -math.inf
+        self._quiet_until_s = -math.inf
+        self._told: str | None = None
+
+    def open(self) -> None:
+        """Open the line, which switches the output off. Raises `DriverError` when it cannot."""
+        self._supply.open()
+        self._open = True
+        self._due_s = self._clock.monotonic_s()
+
+    def start(self) -> None:
+        """Start the thread; the line has to be open."""
+        self._thread.start()
+
+    def demand(self, demand: Demand) -> None:
+        """Have the supply do this as soon as the exchange under way is over."""
+        self._inbox.put(demand)
+
+    def read_at(self, monotonic_s: float) -> None:
+        """Take a reading at this moment too, besides those of the period."""
+        self._inbox.put(_ReadAt(monotonic_s))
+
+    def stop(self) -> bool:
+        """Switch the output off, close the line and end the thread; False if it did not end."""
+        self._inbox.put(_Stop())
+        if self._thread.ident is not None:
+            self._thread.join(STOP_LIMIT_S)
+            return not self._thread.is_alive()
+        self._finish()
+        return True
+
+    def _work(self) -> None:
+        while self.turn():
+            pass
+
+    def turn(self) -> bool:
+        """Wait for what comes first, a message or the next reading, and see to it.
+
+        The thread does nothing but this, again and again; False at the end.
+        """
+        messages = self._messages()
+        for message in messages:
+            if isinstance(message, _Stop):
+                self._finish()
+                return False
+            self._note(message)
+        now_s = self._clock.monotonic_s()
+        due = now_s >= min(self._due_s, self._extra_s)
+        if not self._open:
+            if due:
+                self._reopen(now_s)
+        elif self._wanted != self._applied and (due or messages):
+            if self._wanted.output_on and now_s - self._read_s > BRACKET * self._period_s:
+                self._do(self._read)
+            self._do(self._apply)
+            self._do(self._read)
+        elif due:
+            self._do(self._read)
+        return True
+
+    def _messages(self) -> list[Demand | _ReadAt | _Stop]:
+        """All that is in the inbox; waits for something until the next reading is due."""
+        messages: list[Demand | _ReadAt | _Stop] = []
+        timeout_s = self._clock.real_seconds_until(min(self._due_s, self._extra_s))
+        try:
+            messages.append(self._inbox.get(timeout_s > 0, timeout_s))
+            while True:
+                messages.append(self._inbox.get_nowait())
+        except Empty:
+            return messages
+
+    def _note(self, message: Demand | _ReadAt) -> None:
+        if isinstance(message, _ReadAt):
+            self._extra_s = message.monotonic_s
+            return
+        if not message.output_on:
+            self._locked = False
+        if not self._locked:
+            self._wanted = self._in_steps(message)
+
+    def _in_steps(self, demand: Demand) -> Demand:
+        """The demand in steps that the supply knows: what it cannot tell apart is not sent."""
+        return Demand(
+            demand.output_on,
+            _rounded(demand.current_a, self._rating.current_step_a),
+            _rounded(demand.voltage_v, self._rating.voltage_step_v),
+        )
+
+    def _do(self, exchange: Callable[[], None]) -> None:
+        """Run one exchange; its failure becomes news, and the next turn tries again."""
+        if not self._open:
+            return
+        try:
+            exchange()
+        except PortUnavailableError as error:
+            self._lose(str(error))
+        except LinkError as error:
+            self._set_next_reading()
+            now_s = self._clock.monotonic_s()
+            if now_s >= self._quiet_until_s:
+                self._quiet_until_s = now_s + QUIET_S
+                self._tell(Missed(str(error)))
+        except DriverError as error:
+            self._set_next_reading()
+            if str(error) != self._told:
+                self._told = str(error)
+                self._tell(Trouble(str(error)))
+
+    def _apply(self) -> None:
+        wanted, applied = self._wanted, self._applied
+        self._applied = None
+        if wanted.output_on:
+            self._supply.set_points(wanted.current_a, wanted.voltage_v)
+        if applied is None or applied.output_on != wanted.output_on:
+            self._supply.output(wanted.output_on)
+        self._applied = wanted
+        self._told = None
+
+    def _read(self) -> None:
+        reading = self._supply.read()
+        self._read_s = reading.monotonic_s
+        self._set_next_reading()
+        self._tell(reading)
+
+    def _set_next_reading(self) -> None:
+        now_s = self._clock.monotonic_s()
+        if now_s >= self._extra_s:
+            self._extra_s = math.inf
+        if now_s >= self._due_s:
+            missed = (now_s - self._due_s) // self._period_s if self._period_s > 0 else 0
+            self._due_s += (missed + 1) * self._period_s
+
+    def _lose(self, why: str) -> None:
+        self._supply.close()
+        self._open = False
+        self._locked = self._wanted.output_on
+        self._wanted = self._applied = OFF
+        self._reopen_s = REOPEN_FIRST_S
+        self._wait_to_reopen()
+        self._tell(Trouble(why))
+
+    def _reopen(self, now_s: float) -> None:
+        try:
+            self._supply.open()
+        except DriverError:
+            self._supply.close()
+            self._reopen_s = min(self._reopen_s * 2, REOPEN_MOST_S)
+            self._wait_to_reopen()
+            return
+        self._open = True
+        self._applied = OFF
+        self._due_s = now_s
+
+    def _wait_to_reopen(self) -> None:
+        self._extra_s = math.inf
+        self._due_s = self._clock.monotonic_s() + self._reopen_s
+
+    def _finish(self) -> None:
+        if self._open:
+            try:
+                self._supply.output(False)
+            except DriverError as error:
+                self._tell(Trouble(f"output off failed at the end: {error}"))
+        self._supply.close()
+        self._open = False
+
+
+def _rounded(value: float, step: float) -> float:
+    return round(value / step) * step
