@@ -28,6 +28,8 @@ def step(
     `inputs.now_s` must not run backwards. A command that `obey.refusal` refuses changes nothing;
     whoever takes commands from people asks it first, to be able to tell them. Returns the next
     situation, what the supply shall do, and what belongs into the record, in order.
+
+    A reading without a current, or not newer than the last, is as good as none.
     """
     now_s = inputs.now_s
     happenings: list[Happening] = []
@@ -51,8 +53,10 @@ def step(
 def _count(
     situation: Situation, inputs: Inputs, limits: Limits, happenings: list[Happening]
 ) -> Situation:
-    reading, count = inputs.reading, situation.count
+    reading, newest, count = inputs.reading, situation.reading, situation.count
     if reading is None or reading.current_a is None:
+        return situation
+    if newest is not None and reading.monotonic_s <= newest.monotonic_s:
         return situation
     if count is None or situation.state not in OPEN:
         return replace(situation, reading=reading)
