@@ -28,14 +28,15 @@ def wind_down(
 
     A controlled stop (category 1 in the sense of IEC 60204-1) takes the set-point to 0 A, then the
     output off; an abort switches the output off at once. The state at rest is entered only when a
-    reading taken after output off shows no current. Until then, "output did not stop" is raised at
-    growing intervals, and the run is on its way to aborted whatever it was heading for.
+    reading taken after output off shows no current, and does not say that the output is on. Until
+    then, "output did not stop" is raised at growing intervals, and the run is on its way to aborted
+    whatever it was heading for.
     """
     if winding.off_since_s is None:
         situation, winding = _current_down(situation, winding, now_s, limits)
     if winding.off_since_s is None:
         return replace(situation, wind_down=winding), winding.since_s + limits.down_s
-    if _gone_since(situation, winding.off_since_s, limits):
+    if _gone_since(situation, winding.off_since_s, limits) and not _says_on(situation):
         return _at_rest(situation, winding, happenings), None
     alarm_at_s = winding.alarm_at_s
     if alarm_at_s is None:
@@ -72,6 +73,11 @@ def _gone_since(situation: Situation, moment_s: float, limits: Limits) -> bool:
     )
 
 
+def _says_on(situation: Situation) -> bool:
+    """A cell without contact draws nothing from an output that is on, until it has contact."""
+    return situation.reading is not None and situation.reading.output_on is True
+
+
 def _at_rest(situation: Situation, winding: WindDown, happenings: list[Happening]) -> Situation:
     happenings.append(Event("state", f"{winding.goal.value}: {winding.reason}"))
     if winding.goal is not State.HELD:
@@ -84,6 +90,8 @@ def _did_not_stop(situation: Situation, off_since_s: float, now_s: float) -> Eve
     waited_s = now_s - off_since_s
     if reading is None or reading.current_a is None or reading.monotonic_s <= off_since_s:
         seen, current_a = "no reading shows the current gone", None
+    elif reading.output_on:
+        seen, current_a = "the supply says that it is still on", reading.current_a
     else:
         seen, current_a = f"{reading.current_a:.3f} A still flows", reading.current_a
     text = f"{OUTPUT_DID_NOT_STOP}: {seen} {waited_s:.1f} s after output off"

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from daemon.control.situation import Limits, RunOver
 from daemon.control.states import Act, State
+from drivers.contracts import Reading
 
 
 def stuck(demand):
@@ -100,5 +101,31 @@ def test_silence_is_no_proof_that_the_current_is_gone(tank):
     text = tank.said("output did not stop")[0][1].text
     assert text == "output did not stop: no reading shows the current gone 2.0 s after output off"
     tank.silent = False
+    tank.tick()
+    assert tank.state is State.ABORTED
+
+
+def test_an_old_reading_that_comes_late_does_not_prove_it_either(tank):
+    tank.bring_to(State.RUNNING)
+    tank.flowing_a = stuck
+    tank.tick(Act.ABORT)
+    off_s = tank.now_s
+    tank.tick()
+    late = Reading(off_s + 0.05, 0.0, 0.0)
+    tank.tick(reading=late)
+    assert tank.state is State.ABORTING
+
+
+def test_an_output_that_says_it_is_on_is_not_off_though_no_current_flows(tank):
+    tank.tells_output = True
+    tank.bring_to(State.RUNNING)
+    off_s = tank.now_s + 0.1
+    tank.tick(Act.ABORT)
+    for late_s in (0.1, 0.2, 1.0, 2.1):
+        still_on = Reading(off_s + late_s, 0.0, 1.0, output_on=True)
+        tank.tick(at_s=off_s + late_s, reading=still_on)
+        assert tank.state is State.ABORTING
+    text = tank.said("output did not stop")[0][1].text
+    assert text == "output did not stop: the supply says that it is still on 2.1 s after output off"
     tank.tick()
     assert tank.state is State.ABORTED
