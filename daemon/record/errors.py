@@ -1,0 +1,53 @@
+"""Every way the record can fail, as one tree."""
+
+
+class RecordError(Exception):
+    """Root of everything that the record raises."""
+
+
+class RecordOpenError(RecordError):
+    """The record cannot be opened: nothing was written."""
+
+
+class RecordMissingError(RecordOpenError):
+    """There is no record at this path."""
+
+
+class NotARecordError(RecordOpenError):
+    """The file is something else than a record, or is damaged beyond opening."""
+
+
+class RecordNewerError(RecordOpenError):
+    """A newer program wrote this record; this one does not know its tables."""
+
+
+class RecordOlderError(RecordOpenError):
+    """The record waits for the daemon to bring its tables up to date."""
+
+
+class RecordBusyError(RecordOpenError):
+    """Another process writes this record."""
+
+
+class RecordUnwritableError(RecordOpenError):
+    """The disk refuses: no right, read-only, full, or broken."""
+
+
+class RecordIncompleteError(RecordError):
+    """The writer had to close before everything it was given was on the disk."""
+
+
+class NoSuchRunError(RecordError):
+    """No run has this number."""
+
+
+class CodecError(RecordError):
+    """Samples and blob do not go together."""
+
+
+class UnencodableSampleError(CodecError):
+    """A value is no finite number, or too great to be stored."""
+
+
+class CorruptBlockError(CodecError):
+    """A blob does not hold what its header and check sum say."""

@@ -1,0 +1,58 @@
+"""The baths and their accounts: entries are added, nothing is edited or deleted."""
+
+from sqlalchemy import Connection, insert, select
+
+from daemon.record.tables import bath, ledger
+
+OPENED, CHARGE, RUN_ENDED = "opened", "charge", "run ended"
+"""Kinds of entries: a bath is opened; a run's charge up to the last sample sealed; what was left of
+it when the run ended, which may be nothing, with the bounds of the charge in its gaps."""
+
+
+def ensure_bath(connection: Connection, name: str, utc_ms: int) -> int:
+    """The id of the bath with this name, which is opened where there is none yet."""
+    found = connection.execute(select(bath.c.id).where(bath.c.name == name)).scalar_one_or_none()
+    if found is not None:
+        return int(found)
+    opened = insert(bath).values(name=name, opened_utc_ms=utc_ms).returning(bath.c.id)
+    bath_id = int(connection.execute(opened).scalar_one())
+    post(connection, bath_id, None, utc_ms, OPENED, 0, f"bath {name} opened")
+    return bath_id
+
+
+def post(
+    connection: Connection,
+    bath_id: int,
+    run_id: int | None,
+    utc_ms: int,
+    kind: str,
+    charge_nah: int,
+    text: str,
+    gap_nah: tuple[int, int] | None = None,
+) -> None:
+    """Add an entry of `charge_nah` n A·h; `gap_nah` is the least and greatest charge of gaps."""
+    least, greatest = gap_nah or (None, None)
+    connection.execute(
+        insert(ledger).values(
+            bath_id=bath_id,
+            run_id=run_id,
+            utc_ms=utc_ms,
+            kind=kind,
+            charge_nah=charge_nah,
+            balance_nah=balance_nah(connection, bath_id) + charge_nah,
+            gap_least_nah=least,
+            gap_greatest_nah=greatest,
+            text=text,
+        )
+    )
+
+
+def balance_nah(connection: Connection, bath_id: int) -> int:
+    """All charge posted to the bath so far, n A·h."""
+    newest = (
+        select(ledger.c.balance_nah)
+        .where(ledger.c.bath_id == bath_id)
+        .order_by(ledger.c.id.desc())
+        .limit(1)
+    )
+    return connection.execute(newest).scalar_one_or_none() or 0

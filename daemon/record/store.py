@@ -1,0 +1,230 @@
+"""Opens the record: one SQLite file, one process that writes, any number that read.
+
+The writer's engine keeps a write-ahead log and has it on the disk before a commit returns
+(`synchronous=FULL`): a power cut costs what was not committed, and nothing else. A reader's engine
+opens the file read-only; within one transaction it sees one state of the record.
+"""
+
+import fcntl
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+from urllib.parse import quote
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
+from sqlalchemy.exc import DatabaseError
+
+from daemon.record.errors import (
+    NotARecordError,
+    RecordBusyError,
+    RecordMissingError,
+    RecordNewerError,
+    RecordOlderError,
+    RecordOpenError,
+    RecordUnwritableError,
+)
+
+APPLICATION_ID = 0x746B6864
+"""What marks an SQLite file as a record ("tkhd"), see SQLite's `PRAGMA application_id`."""
+
+BUSY_TIMEOUT_MS = 5000
+"""How long a statement waits for another process's lock before it fails, ms."""
+
+# A commit a second changes few bytes, and the log takes whole pages: small ones wear the card less.
+_PAGE_BYTES = 1024
+# 4 MB of log: the journal's pages are written into the file once for many commits.
+_CHECKPOINT_PAGES = 4096
+_WRITER_PRAGMAS = (
+    f"page_size={_PAGE_BYTES}",
+    "journal_mode=WAL",
+    "synchronous=FULL",
+    "foreign_keys=ON",
+    f"wal_autocheckpoint={_CHECKPOINT_PAGES}",
+    # A long reader makes the log grow; afterwards it shrinks back to this.
+    f"journal_size_limit={4 * _CHECKPOINT_PAGES * _PAGE_BYTES}",
+)
+_NO_TRANSACTION = "no_transaction"  # a checkpoint cannot run inside one
+_READER_PRAGMAS = ("query_only=ON", "foreign_keys=ON")
+_MIGRATIONS = Path(__file__).with_name("migrations")
+
+
+class RecordLock:
+    """The right to write the record at `path`, held until `release` or the process's death.
+
+    Raises RecordBusyError, naming the process that holds it, and RecordUnwritableError.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path.with_name(path.name + ".lock")
+        try:
+            self._file = self.path.open("a+", encoding="ascii")
+        except OSError as error:
+            raise RecordUnwritableError(f"{self.path}: {error.strerror}") from error
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            self._file.seek(0)
+            holder = self._file.read().strip() or "not known"
+            self._file.close()
+            raise RecordBusyError(
+                f"{path}: the record is being written by another process, pid {holder}"
+            ) from error
+        self._file.truncate(0)
+        self._file.write(f"{os.getpid()}\n")
+        self._file.flush()
+
+    def release(self) -> None:
+        """Give the right back. The file stays: removing it would let two hold two files."""
+        self._file.close()
+
+    def __enter__(self) -> "RecordLock":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.release()
+
+
+def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:
+    """Open the record for writing; create it, or bring its tables up to date, where needed.
+
+    The caller holds the `RecordLock`. Raises the errors under RecordOpenError; after one, the file
+    is as it was.
+    """
+    if path.exists() and path.stat().st_size:
+        # Before anything can change it: is this a record, and one that this program knows?
+        _checked_reader(path, busy_timeout_ms).dispose()
+    engine = create_engine(URL.create("sqlite", database=str(path)))
+    _prepare(engine, (f"busy_timeout={busy_timeout_ms}", *_WRITER_PRAGMAS), "BEGIN IMMEDIATE")
+    try:
+        with engine.begin() as connection:
+            _migrate(connection)
+    except DatabaseError as error:
+        engine.dispose()
+        raise _open_error(path, error) from error
+    return engine
+
+
+def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:
+    """Open the record for reading only. Each `with engine.connect()` sees one state of the record.
+
+    Raises RecordMissingError, NotARecordError, RecordNewerError, RecordOlderError.
+    """
+    if not path.is_file():
+        raise RecordMissingError(f"{path}: there is no record")
+    engine = _checked_reader(path, busy_timeout_ms)
+    with engine.connect() as connection:
+        revision = _revision(connection)
+    if revision == _script().get_current_head():
+        return engine
+    engine.dispose()
+    if revision is None:
+        raise NotARecordError(f"{path}: the file is empty, no record")
+    raise RecordOlderError(
+        f"{path}: the record's tables are older than this program; "
+        "the daemon brings them up to date when it starts"
+    )
+
+
+def checkpoint(engine: Engine) -> None:
+    """Move the write-ahead log into the file and empty it, as far as readers allow."""
+    with engine.connect().execution_options(**{_NO_TRANSACTION: True}) as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+def refusal(error: DatabaseError) -> str:
+    """What the disk or the database said, as one line without SQL."""
+    return str(error.orig)
+
+
+def _prepare(engine: Engine, pragmas: tuple[str, ...], begin: str) -> None:
+    """Set the pragmas on each connection, and begin transactions with our own word.
+
+    The driver's own transaction handling is off, since it begins too late for a reader's snapshot
+    and too weakly for a writer (SQLAlchemy's notes on SQLite transactions say the same).
+    """
+
+    @event.listens_for(engine, "connect")
+    def _on_connect(connection: Any, _: Any) -> None:
+        connection.isolation_level = None
+        cursor = connection.cursor()
+        for pragma in pragmas:
+            cursor.execute(f"PRAGMA {pragma}")
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def _on_begin(connection: Connection) -> None:
+        if not connection.get_execution_options().get(_NO_TRANSACTION):
+            connection.exec_driver_sql(begin)
+
+
+def _checked_reader(path: Path, busy_timeout_ms: int) -> Engine:
+    """A read-only engine on a file that is a record this program knows, or is empty."""
+    url = URL.create(
+        "sqlite", database=f"file:{quote(str(path))}", query={"mode": "ro", "uri": "true"}
+    )
+    engine = create_engine(url)
+    _prepare(engine, (f"busy_timeout={busy_timeout_ms}", *_READER_PRAGMAS), "BEGIN")
+    try:
+        with engine.connect() as connection:
+            _check(connection, path)
+    except RecordOpenError:
+        engine.dispose()
+        raise
+    except DatabaseError as error:
+        engine.dispose()
+        raise _open_error(path, error) from error
+    return engine
+
+
+def _check(connection: Connection, path: Path) -> None:
+    mark = connection.exec_driver_sql("PRAGMA application_id").scalar_one()
+    if mark != APPLICATION_ID:
+        if inspect(connection).get_table_names():
+            raise NotARecordError(f"{path}: an SQLite file, but not a record of this program")
+        return
+    revision = _revision(connection)
+    known = [script.revision for script in _script().walk_revisions()]
+    if revision not in known:
+        raise RecordNewerError(
+            f"{path}: the record's tables are at step {revision}, "
+            f"this program knows steps up to {known[0]}: a newer program wrote it"
+        )
+
+
+def _revision(connection: Connection) -> str | None:
+    return MigrationContext.configure(connection).get_current_revision()
+
+
+def _script() -> ScriptDirectory:
+    return ScriptDirectory(str(_MIGRATIONS))
+
+
+def _migrate(connection: Connection) -> None:
+    """Bring the tables to the newest step, inside the connection's transaction."""
+    if _revision(connection) == _script().get_current_head():
+        return
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+    connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
+
+
+def _open_error(path: Path, error: DatabaseError) -> RecordOpenError:
+    """The record's own error for what SQLite reported while opening."""
+    name = getattr(error.orig, "sqlite_errorname", "")
+    if name in {"SQLITE_NOTADB", "SQLITE_CORRUPT"}:
+        return NotARecordError(f"{path}: not a record, or damaged: {refusal(error)}")
+    if name.startswith("SQLITE_BUSY"):
+        return RecordBusyError(f"{path}: another process holds the record: {refusal(error)}")
+    return RecordUnwritableError(f"{path}: the record cannot be opened: {refusal(error)}")

@@ -1,0 +1,166 @@
+"""The record's tables, as this program knows them; the migrations bring a file to this shape.
+
+Only the four types that SQLite's strict tables take. Charges are whole n A·h (`_nah`), so that sums
+are exact; wall times whole ms since 1970 UTC (`_utc_ms`); other units are in the names. Readings
+have no secondary index: a run's spans are found by their key.
+"""
+
+from typing import Any
+
+from sqlalchemy import (
+    REAL,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+)
+
+metadata = MetaData(
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+    }
+)
+
+bath = Table(
+    "bath",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", Text, nullable=False, unique=True),
+    Column("opened_utc_ms", Integer, nullable=False),
+    sqlite_strict=True,
+)
+
+run = Table(
+    "run",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("bath_id", ForeignKey("bath.id"), nullable=False),
+    Column("title", Text, nullable=False),
+    Column("plan", Text, nullable=False),
+    Column("metal", Text, nullable=False),
+    Column("area_dm2", REAL, nullable=False),
+    Column("target_um", REAL, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("started_utc_ms", Integer, nullable=False),
+    Column("started_monotonic_s", REAL, nullable=False),
+    Column("boot_id", Text, nullable=False),
+    Column("clock_synchronised", Integer),  # 1, 0, or null: not known
+    Column("state", Text, nullable=False),  # "running" until the run has ended
+    Column("reason", Text),
+    # Null until the run has ended; what an interrupted run cannot tell stays null.
+    Column("ended_utc_ms", Integer),
+    Column("elapsed_s", REAL),
+    Column("running_s", REAL),
+    Column("charge_nah", Integer),
+    Column("gap_least_nah", Integer),
+    Column("gap_greatest_nah", Integer),
+    Column("mass_g", REAL),
+    Column("thickness_um", REAL),
+    sqlite_strict=True,
+)
+
+# The bath's account: only ever added to, which triggers enforce. `balance_nah` is the bath's charge
+# after the entry, so that its total is one look-up and a lost entry shows.
+ledger = Table(
+    "ledger",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("bath_id", ForeignKey("bath.id"), nullable=False),
+    Column("run_id", ForeignKey("run.id")),
+    Column("utc_ms", Integer, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("charge_nah", Integer, nullable=False),
+    Column("balance_nah", Integer, nullable=False),
+    Column("gap_least_nah", Integer),
+    Column("gap_greatest_nah", Integer),
+    Column("text", Text, nullable=False),
+    sqlite_strict=True,
+)
+Index("ix_ledger_bath_id", ledger.c.bath_id)
+Index("ix_ledger_run_id", ledger.c.run_id)
+
+stage = Table(
+    "stage",
+    metadata,
+    Column("run_id", ForeignKey("run.id"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("name", Text, nullable=False),
+    Column("started_s", REAL, nullable=False),
+    Column("ended_s", REAL, nullable=False),
+    Column("charge_nah", Integer, nullable=False),
+    Column("ended_by", Text, nullable=False),
+    sqlite_with_rowid=False,
+    sqlite_strict=True,
+)
+
+event = Table(
+    "event",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("run_id", ForeignKey("run.id")),
+    Column("utc_ms", Integer, nullable=False),
+    Column("monotonic_s", REAL, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("data", Text, nullable=False),  # a JSON object
+    sqlite_strict=True,
+)
+Index("ix_event_run_id", event.c.run_id)
+
+
+# All samples of a minute, see `daemon.record.codec`. Apart from the summaries, so that reading
+# those reads no blobs, and with a rowid, since SQLite packs large values badly without one.
+block = Table(
+    "block",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("samples", LargeBinary, nullable=False),
+    sqlite_strict=True,
+)
+
+
+def _summaries(name: str, *more: Column[Any]) -> Table:
+    """A table of spans of one length: `number` 0 is the span that begins with the run."""
+    bands = [
+        Column(f"{channel}_{part}", REAL)
+        for channel in ("current", "voltage", "set_current")
+        for part in ("least", "mean", "greatest", "covered_s")
+    ]
+    return Table(
+        name,
+        metadata,
+        Column("run_id", ForeignKey("run.id"), primary_key=True),
+        Column("number", Integer, primary_key=True, autoincrement=False),
+        Column("samples", Integer, nullable=False),
+        Column("first_s", REAL, nullable=False),
+        Column("last_s", REAL, nullable=False),
+        *bands,
+        Column("charge_nah", Integer, nullable=False),
+        *more,
+        sqlite_with_rowid=False,
+        sqlite_strict=True,
+    )
+
+
+minute = _summaries("minute", Column("block_id", ForeignKey("block.id"), nullable=False))
+ten_minutes = _summaries("ten_minutes")
+hour = _summaries("hour")
+
+# The seconds of the unfinished minute, a row for each commit; emptied when the minute is sealed.
+# `charge_nah` is the run's charge at the last of the row's samples.
+journal = Table(
+    "journal",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("run_id", ForeignKey("run.id"), nullable=False),
+    Column("charge_nah", Integer, nullable=False),
+    Column("samples", LargeBinary, nullable=False),
+    sqlite_strict=True,
+)

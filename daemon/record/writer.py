@@ -1,0 +1,250 @@
+"""The hand-over to the disk: a bounded queue and one thread. The loop never waits for either.
+
+What does not fit in the queue is counted, and told in the record when there is room again. While
+the disk refuses, entries wait in the queue, `fault` says why, and the thread goes on trying.
+"""
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+
+from sqlalchemy.exc import DatabaseError
+
+from daemon.clock import Clock, SystemClock
+from daemon.record import ledger, queries
+from daemon.record.entries import Entry, Noted, Sample
+from daemon.record.errors import RecordIncompleteError
+from daemon.record.recorder import Recorder
+from daemon.record.recovery import Unfinished, close_unfinished
+from daemon.record.store import (
+    BUSY_TIMEOUT_MS,
+    RecordLock,
+    checkpoint,
+    open_writer,
+    refusal,
+)
+
+CAPACITY = 50_000
+"""Entries that wait at most: over an hour at 10 samples a second, about 10 MB."""
+
+LONGEST_RETRY_S = 30.0
+"""While the disk refuses, the pause between attempts doubles up to this, s."""
+
+GAP, REFUSAL_OVER = "record_gap", "record_fault_over"
+"""Kinds of events: samples that found no room; a disk that takes entries again."""
+
+
+class Writer:
+    """Writes the record at `path`, of which it is the only writer until `close`.
+
+    `capacity` bounds the samples that wait, at least 1; `commit_every_s` is the real time between
+    two commits of samples, above 0 s: what a power cut costs. `clock` gives the labels of the
+    writer's own events. `threaded=False` leaves it to the caller to call `flush`. `put` is called
+    by one thread. Raises the errors under RecordOpenError.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        capacity: int = CAPACITY,
+        commit_every_s: float = 1.0,
+        clock: Clock | None = None,
+        threaded: bool = True,
+        busy_timeout_ms: int = BUSY_TIMEOUT_MS,
+        real_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._lock = RecordLock(path)
+        try:
+            self._engine = open_writer(path, busy_timeout_ms=busy_timeout_ms)
+        except BaseException:
+            self._lock.release()
+            raise
+        self._clock = clock or SystemClock()
+        self._recorder = Recorder(self._engine, self._clock)
+        self._queue: deque[Entry] = deque()
+        self._taken: list[Entry] = []
+        self._capacity = capacity
+        self._dropped = 0
+        self._gap: _Gap | None = None
+        self._fault: str | None = None
+        self._commit_every_s = self._pause_s = commit_every_s
+        self._real_s = real_s
+        self._caught_up_s = real_s()
+        self._wake = threading.Event()
+        self._closing = False
+        self._thread = threading.Thread(target=self._work, name="record writer", daemon=True)
+        if threaded:
+            self._thread.start()
+
+    @property
+    def unrecorded(self) -> int:
+        """Samples that are not in the record and never will be."""
+        return self._dropped + self._recorder.refused
+
+    @property
+    def fault(self) -> str | None:
+        """Why the disk refuses, None while it does not."""
+        return self._fault
+
+    @property
+    def lag_s(self) -> float:
+        """For how long, in real seconds, what waits has been waiting at most; 0 if nothing does."""
+        waiting = self._queue or self._taken
+        return max(0.0, self._real_s() - self._caught_up_s) if waiting else 0.0
+
+    def put(self, entry: Entry) -> None:
+        """Hand an entry over; never waits and never raises. Only samples can find no room."""
+        if type(entry) is Sample:
+            if len(self._queue) + len(self._taken) >= self._capacity:
+                self._drop(entry)
+                return
+            if self._gap is None:
+                self._queue.append(entry)
+                return
+        self._note_gap()
+        self._queue.append(entry)
+        if type(entry) is not Sample:
+            self._wake.set()
+
+    def flush(self) -> bool:
+        """Try once to bring everything that waits to the disk; False when the disk refused."""
+        started_s = self._real_s()
+        while self._queue:
+            self._taken.append(self._queue.popleft())
+        if self._taken:
+            try:
+                self._recorder.write(self._taken)
+            except DatabaseError as error:
+                self._refused(refusal(error))
+                return False
+            except Exception as error:  # the loop must learn of it, whatever it is
+                self._refused(f"{type(error).__name__}: {error}")
+                return False
+            self._taken = []
+        self._caught_up_s = started_s
+        if self._fault is not None:
+            self._accepted()
+        return True
+
+    def close(self, timeout_s: float = 10.0) -> None:
+        """Bring everything to the disk, empty the log into the file, and let the record go.
+
+        Raises RecordIncompleteError, with the number of entries that are lost, when the disk
+        refuses or takes longer than `timeout_s`. Calling it again does nothing.
+        """
+        if self._closing:
+            return
+        self._note_gap()
+        self._closing = True
+        self._wake.set()
+        if self._thread.ident is None:
+            self._drain()
+        else:
+            self._thread.join(timeout_s)
+        lost = len(self._queue) + len(self._taken)
+        if self._thread.is_alive():
+            raise RecordIncompleteError(
+                f"the disk did not take {lost} entries within {timeout_s:g} s; they are lost"
+            )
+        with suppress(DatabaseError):  # the log holds everything as well; the next opening moves it
+            checkpoint(self._engine)
+        self._engine.dispose()
+        self._lock.release()
+        if lost:
+            raise RecordIncompleteError(f"the disk refuses: {self._fault}; {lost} entries are lost")
+
+    def ensure_bath(self, name: str) -> int:
+        """The id of the bath with this name, which is opened where there is none.
+
+        Waits for the disk. Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.begin() as connection:
+            return ledger.ensure_bath(connection, name, self._utc_ms())
+
+    def next_run_id(self) -> int:
+        """The number for the next run. Raises sqlalchemy.exc.DatabaseError."""
+        with self._engine.connect() as connection:
+            return queries.next_run_id(connection)
+
+    def bath_charge_ah(self, name: str) -> float:
+        """The charge posted to a bath so far, A·h; 0 for one that is not opened yet.
+
+        Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.connect() as connection:
+            found = [bath.charge_ah for bath in queries.baths(connection) if bath.name == name]
+        return sum(found)
+
+    def close_unfinished(self, reason: str) -> list[Unfinished]:
+        """Close the runs that a dead daemon left open, see `daemon.record.recovery`.
+
+        Call it before the first `put`. Raises sqlalchemy.exc.DatabaseError.
+        """
+        return close_unfinished(self._engine, reason=reason, utc_ms=self._utc_ms())
+
+    def _work(self) -> None:
+        while not self._closing:
+            self._wake.wait(self._pause_s)
+            self._wake.clear()
+            self.flush()
+        self._drain()
+
+    def _drain(self) -> None:
+        """Flush until nothing waits or the disk refuses: a flush may leave a word of its own."""
+        while self.flush() and self._queue:
+            pass
+
+    def _drop(self, sample: Sample) -> None:
+        self._dropped += 1
+        if self._gap is None:
+            self._gap = _Gap(sample)
+        self._gap.add(sample)
+
+    def _note_gap(self) -> None:
+        gap, self._gap = self._gap, None
+        if gap is not None:
+            self._queue.append(self._noted(gap.run_id, GAP, gap.text(), gap.data()))
+
+    def _refused(self, fault: str) -> None:
+        self._fault = fault
+        self._pause_s = min(2 * self._pause_s, max(LONGEST_RETRY_S, self._commit_every_s))
+
+    def _accepted(self) -> None:
+        text = f"the disk takes entries again; it had refused: {self._fault}"
+        self._queue.append(self._noted(None, REFUSAL_OVER, text, {}))
+        self._fault = None
+        self._pause_s = self._commit_every_s
+
+    def _noted(
+        self, run_id: int | None, kind: str, text: str, data: dict[str, float | int]
+    ) -> Noted:
+        return Noted(run_id, kind, text, self._utc_ms(), self._clock.monotonic_s(), {**data})
+
+    def _utc_ms(self) -> int:
+        return round(self._clock.utc().timestamp() * 1000)
+
+
+class _Gap:
+    """Samples of one run, or the first run's of several, that found no room."""
+
+    def __init__(self, first: Sample) -> None:
+        self.run_id = first.run_id
+        self._first_s = self._last_s = first.elapsed_s
+        self._samples = 0
+
+    def add(self, sample: Sample) -> None:
+        self._samples += 1
+        self._last_s = sample.elapsed_s
+
+    def text(self) -> str:
+        return (
+            f"{self._samples} samples from {self._first_s:.2f} s to {self._last_s:.2f} s "
+            "are not in the record: the disk did not keep up"
+        )
+
+    def data(self) -> dict[str, float | int]:
+        return {"samples": self._samples, "from_s": self._first_s, "to_s": self._last_s}
