@@ -140,6 +140,7 @@ def _over(run: Run, progress: Progress, count: Count, now_s: float, ended_by: st
 def _ended(
     situation: Situation, progress: Progress, goal: State, reason: str, now_s: float
 ) -> Situation:
+    # The progress is up to date; with `now_s` nothing of it is left for `wind_to` to count.
     return wind_to(replace(situation, progress=progress, now_s=now_s), goal, reason, now_s)
 
 

@@ -14,7 +14,7 @@ from daemon.control.situation import (
     Situation,
     WindDown,
 )
-from daemon.control.states import ALLOWED, PASSING, Act, State
+from daemon.control.states import ALLOWED, PASSING, PLATING, Act, State
 
 
 def refusal(situation: Situation, act: Act, now_s: float, limits: Limits) -> str | None:
@@ -72,12 +72,28 @@ def obey(
 
 
 def wind_to(situation: Situation, goal: State, reason: str, now_s: float) -> Situation:
-    """Begin to take the current away, on the way to `goal`; the passing state says so."""
+    """Begin to take the current away, on the way to `goal`; the passing state says so.
+
+    If that is under way already, only the goal changes: what was waited for goes on from where it
+    was, so that no act puts "output did not stop" off.
+    """
+    winding, progress = situation.wind_down, situation.progress
+    if winding is None:
+        winding = WindDown(goal, reason, now_s)
+        if situation.state in PLATING and progress is not None:
+            passed_s = now_s - situation.now_s
+            progress = replace(
+                progress,
+                stage_elapsed_s=progress.stage_elapsed_s + passed_s,
+                running_s=progress.running_s + passed_s,
+            )
     return replace(
         situation,
         state=PASSING[goal],
+        now_s=now_s,
         reason=reason,
-        wind_down=WindDown(goal, reason, now_s),
+        progress=progress,
+        wind_down=replace(winding, goal=goal, reason=reason),
         restart_from_s=None,
     )
 

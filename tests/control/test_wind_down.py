@@ -129,3 +129,28 @@ def test_an_output_that_says_it_is_on_is_not_off_though_no_current_flows(tank):
     assert text == "output did not stop: the supply says that it is still on 2.1 s after output off"
     tank.tick()
     assert tank.state is State.ABORTED
+
+
+@pytest.mark.parametrize("late_s", [0.35, 1.5, 2.5])
+def test_pressing_abort_after_stop_does_not_put_the_alarm_off(tank, late_s):
+    tank.bring_to(State.RUNNING)
+    tank.flowing_a = stuck
+    tank.tick(Act.HOLD)
+    held_s = tank.now_s
+    tank.tick(Act.STOP, at_s=held_s + 0.3)
+    tank.run_for(late_s - 0.4)
+    off_s = held_s + 1.0 if not tank.demand.output_on else tank.now_s + 0.1
+    tank.tick(Act.ABORT, at_s=tank.now_s + 0.1)
+    tank.run_for(4.0)
+    assert tank.said("output did not stop")[0][0] == pytest.approx(off_s + 2.0, abs=1e-6)
+
+
+def test_a_stop_after_a_hold_does_not_leave_the_output_on_longer(tank):
+    tank.bring_to(State.RUNNING)
+    tank.flowing_a = stuck
+    tank.tick(Act.HOLD)
+    held_s = tank.now_s
+    tank.tick(Act.STOP, at_s=held_s + 0.9)
+    while tank.demand.output_on:
+        tank.tick()
+    assert tank.now_s == pytest.approx(held_s + 1.0, abs=1e-6)
