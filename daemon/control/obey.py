@@ -21,20 +21,31 @@ def refusal(situation: Situation, act: Act, now_s: float, limits: Limits) -> str
     """Why `act` is not possible now, in one sentence for the person; None if it is."""
     state = situation.state
     if state in ALLOWED[act]:
-        return _no_start(situation, now_s, limits) if act is Act.START else None
+        if act in (Act.START, Act.RESUME):
+            return _no_current_yet(situation, now_s, limits)
+        return _completing(situation) if act in (Act.HOLD, Act.STOP) else None
     if act is Act.START and state is State.ABORTED:
         return "the last run was aborted: look at the tank, then reset, then start"
     where = ", ".join(s.value for s in State if s in ALLOWED[act])
     return f"cannot {act.value} a run that is {state.value}: possible when {where}"
 
 
-def _no_start(situation: Situation, now_s: float, limits: Limits) -> str | None:
+def _completing(situation: Situation) -> str | None:
+    winding = situation.wind_down
+    if winding is None or winding.goal is not State.COMPLETE:
+        return None
+    return "the run has reached its target: its current is going down already"
+
+
+def _no_current_yet(situation: Situation, now_s: float, limits: Limits) -> str | None:
     reading = situation.reading
     if reading is None or reading.current_a is None:
         return "no reading from the supply yet"
     age_s = now_s - reading.monotonic_s
     if age_s > limits.lost_s:
         return f"the newest reading is {age_s:.1f} s old, at most {limits.lost_s:.1f} s is allowed"
+    if reading.output_on:
+        return "the supply says that its output is on although it was switched off"
     if abs(reading.current_a) >= limits.gone_a:
         return (
             f"{reading.current_a:.3f} A flows although the output is off; "

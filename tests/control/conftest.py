@@ -149,6 +149,10 @@ class Tank:
             self.tick(act)
         return self.run_to(state)
 
+    def stick_at(self, current_a):
+        """From now on this current flows, whatever is demanded."""
+        self.flowing_a = lambda _: current_a
+
     def said(self, kind):
         """Moments and happenings: of a class, or events of a kind."""
         if isinstance(kind, str):

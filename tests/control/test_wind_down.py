@@ -9,16 +9,6 @@ from daemon.control.states import Act, State
 from drivers.contracts import Reading
 
 
-def stuck(demand):
-    """A supply that goes on whatever it is told."""
-    return 2.0
-
-
-def dead(demand):
-    """A supply that gives nothing whatever it is told."""
-    return 0.0
-
-
 def test_a_stop_brings_the_set_point_down_before_the_output_goes_off(tank):
     tank.bring_to(State.RUNNING)
     tank.tick(Act.STOP)
@@ -54,7 +44,7 @@ def test_an_abort_does_not_wait_for_the_set_point_of_a_stop_to_come_down(tank):
 def test_the_output_goes_off_in_time_though_the_current_stays(new_tank, start_s, down_s, act):
     tank = new_tank(Limits(down_s=down_s), start_s)
     tank.bring_to(State.RUNNING)
-    tank.flowing_a = stuck
+    tank.stick_at(2.0)
     tank.tick(act)
     asked_s = tank.now_s
     while tank.demand.output_on:
@@ -65,7 +55,7 @@ def test_the_output_goes_off_in_time_though_the_current_stays(new_tank, start_s,
 @pytest.mark.parametrize("act", [Act.HOLD, Act.STOP, Act.ABORT])
 def test_current_that_stays_is_told_at_growing_intervals(tank, act):
     tank.bring_to(State.RUNNING)
-    tank.flowing_a = stuck
+    tank.stick_at(2.0)
     tank.tick(act)
     while tank.demand.output_on:
         tank.tick()
@@ -84,10 +74,10 @@ def test_current_that_stays_is_told_at_growing_intervals(tank, act):
 
 def test_it_ends_aborted_when_the_current_goes_at_last(tank):
     tank.bring_to(State.RUNNING)
-    tank.flowing_a = stuck
+    tank.stick_at(2.0)
     tank.tick(Act.STOP)
     tank.run_for(60.0)
-    tank.flowing_a = dead
+    tank.stick_at(0.0)
     tank.tick()
     assert tank.state is State.ABORTED
 
@@ -107,7 +97,7 @@ def test_silence_is_no_proof_that_the_current_is_gone(tank):
 
 def test_an_old_reading_that_comes_late_does_not_prove_it_either(tank):
     tank.bring_to(State.RUNNING)
-    tank.flowing_a = stuck
+    tank.stick_at(2.0)
     tank.tick(Act.ABORT)
     off_s = tank.now_s
     tank.tick()
@@ -134,7 +124,7 @@ def test_an_output_that_says_it_is_on_is_not_off_though_no_current_flows(tank):
 @pytest.mark.parametrize("late_s", [0.35, 1.5, 2.5])
 def test_pressing_abort_after_stop_does_not_put_the_alarm_off(tank, late_s):
     tank.bring_to(State.RUNNING)
-    tank.flowing_a = stuck
+    tank.stick_at(2.0)
     tank.tick(Act.HOLD)
     held_s = tank.now_s
     tank.tick(Act.STOP, at_s=held_s + 0.3)
@@ -147,7 +137,7 @@ def test_pressing_abort_after_stop_does_not_put_the_alarm_off(tank, late_s):
 
 def test_a_stop_after_a_hold_does_not_leave_the_output_on_longer(tank):
     tank.bring_to(State.RUNNING)
-    tank.flowing_a = stuck
+    tank.stick_at(2.0)
     tank.tick(Act.HOLD)
     held_s = tank.now_s
     tank.tick(Act.STOP, at_s=held_s + 0.9)
