@@ -1,0 +1,99 @@
+#!/bin/sh
+# tankhand's two commands. Each first installs what it needs: a virtual environment in .venv, and
+# on Debian and its kin the system's packages that are missing.
+set -eu
+
+here=$(cd -- "$(dirname -- "$0")" && pwd)
+venv=$here/.venv
+
+usage() {
+    cat <<'TEXT'
+./go demo [OPTION...]    plate a made-up part on a simulated tank; needs no hardware (--help)
+./go test                set up, then run every check and every test
+./go test ARGUMENT...    only pytest, with these arguments: ./go test tests/control -k stop
+TEXT
+}
+
+say() { printf '%s\n' "go: $*" >&2; }
+
+die() {
+    say "$*"
+    exit 1
+}
+
+# Install Debian packages, or say the command that does.
+install() {
+    by_hand="apt-get update && apt-get install -y --no-install-recommends $*"
+    command -v apt-get >/dev/null || die "missing: $* (names of Debian packages). There is no" \
+        "apt-get here: install them by this system's own means, then try again"
+    as_root=
+    if [ "$(id -u)" -ne 0 ]; then
+        command -v sudo >/dev/null || die "missing: $*. As root, run: $by_hand"
+        as_root=sudo
+    fi
+    say "installing $* (apt-get)"
+    { $as_root apt-get update -qq && $as_root env DEBIAN_FRONTEND=noninteractive \
+        apt-get install -y -qq --no-install-recommends "$@"; } >&2 ||
+        die "missing: $*. As root, run: $by_hand"
+}
+
+# Print the first Python that is new enough.
+find_python() {
+    for name in python3 python3.14 python3.13 python3.12 python3.11; do
+        if "$name" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
+            command -v "$name"
+            return
+        fi
+    done
+    die "tankhand needs Python 3.11 or newer, found: $(python3 --version 2>&1 || true)." \
+        "Debian 12, Raspberry Pi OS 12 and everything newer have it: apt-get install python3"
+}
+
+# Set up .venv with the packages of pyproject.toml: "run", or "test" for those of the tests too.
+# Done once for each pyproject.toml, Python and place of this folder; the stamps tell.
+set_up() {
+    python=$(find_python)
+    stamp="$here $($python --version) $(cksum <"$here/pyproject.toml")"
+    if [ "$(cat "$venv/stamp-run" 2>/dev/null)" != "$stamp" ]; then
+        "$python" -c 'import ensurepip, venv' 2>/dev/null || install python3-venv
+        say "setting up $venv; this takes a few minutes, once"
+        "$python" -m venv --clear "$venv" || die "$python cannot make a virtual environment"
+        pip_install "$here"
+        printf '%s\n' "$stamp" >"$venv/stamp-run"
+    fi
+    if [ "$1" = test ] && [ "$(cat "$venv/stamp-test" 2>/dev/null)" != "$stamp" ]; then
+        say "installing what the tests need"
+        pip_install "${here}[dev]"
+        printf '%s\n' "$stamp" >"$venv/stamp-test"
+    fi
+}
+
+pip_install() {
+    "$venv/bin/python" -m pip --disable-pip-version-check install --quiet --editable "$1" ||
+        die "pip could not install the packages named in pyproject.toml; see above"
+}
+
+command=${1-}
+[ $# -eq 0 ] || shift
+case $command in
+demo)
+    set_up run
+    exec "$venv/bin/tankhand" demo "$@"
+    ;;
+test)
+    set_up test
+    command -v chromium >/dev/null || install chromium fonts-dejavu-core
+    cd -- "$here"
+    PATH=$venv/bin:$PATH
+    [ $# -eq 0 ] || exec pytest "$@"
+    ruff check
+    ruff format --check
+    mypy --strict
+    lint-imports
+    exec pytest
+    ;;
+*)
+    usage >&2
+    exit 2
+    ;;
+esac
