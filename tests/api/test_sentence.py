@@ -27,7 +27,7 @@ RUN = RunStatus(
     running_s=29000.0,
     stage=1,
     stages=(
-        StageStatus(name="Cover", current_a=0.5, state="done", ended_by="voltage"),
+        StageStatus(name="Cover", current_a=0.5, state="done"),
         StageStatus(name="Build", current_a=3.5, state="under way"),
     ),
     area_dm2=1.75,

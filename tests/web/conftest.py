@@ -1,0 +1,212 @@
+"""A daemon's voice over a real control socket, a real record, and the page between them."""
+
+import math
+import socketserver
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from playwright.sync_api import Browser, sync_playwright
+from pydantic import TypeAdapter
+from waitress.server import create_server
+
+from daemon.api.messages import Answer, Request, RunStatus, StageStatus, Status
+from daemon.clock import SystemClock
+from daemon.record.entries import Entry, RunOpened, Sample
+from daemon.record.recorder import Recorder
+from daemon.record.store import RecordLock, open_writer
+from web.app import create_app
+from web.listen import Listen
+
+LISTEN = Listen("127.0.0.1", 8080)
+ORIGIN = "http://127.0.0.1:8080"
+CHROMIUM = "/usr/bin/chromium"
+CHROMIUM_ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+STARTED_MS = 1_772_395_200_000
+"""1 March 2026, 20:00 UTC."""
+
+
+def a_run(**changes: Any) -> RunStatus:
+    fields: dict[str, Any] = {
+        "run_id": 12,
+        "title": "Bracket, left",
+        "bath": "Copper 1",
+        "started_utc": "2026-03-01T20:00:00+00:00",
+        "running_s": 22200.0,
+        "stage": 1,
+        "stages": (
+            StageStatus(name="Cover", current_a=0.5, state="done"),
+            StageStatus(name="Build", current_a=3.5, state="under way"),
+            StageStatus(name="Level", current_a=2.4, state="to come"),
+        ),
+        "area_dm2": 3.6,
+        "charge_ah": 16.853,
+        "gap_charge_ah": 0.0,
+        "thickness_um": 18.2,
+        "target_um": 25.0,
+        "mass_g": 19.98,
+        "metal": "copper",
+        "remaining_s": 5400.0,
+        "set_current_a": 3.5,
+        "set_voltage_v": 4.0,
+    }
+    return RunStatus.model_validate(fields | changes)
+
+
+def a_status(**changes: Any) -> Status:
+    fields: dict[str, Any] = {
+        "state": "running",
+        "utc": "2026-03-02T02:10:00+00:00",
+        "monotonic_s": 22300.0,
+        "rate": 1.0,
+        "current_a": 3.498,
+        "voltage_v": 2.214,
+        "reading_age_s": 0.3,
+        "mode": "constant current",
+        "output_on": True,
+        "supply": "bench supply, 30 V 5 A",
+        "run": a_run(),
+        "bath": "Copper 1",
+        "bath_charge_ah": 182.4,
+    }
+    return Status.model_validate(fields | changes)
+
+
+class Peer:
+    """What the page takes for the daemon: tells `status`, keeps what it was asked, may refuse."""
+
+    def __init__(self, path: Path, status: Status) -> None:
+        self.path = path
+        self.status = status
+        self.refusal: str | None = None
+        self.acts: list[tuple[str, str]] = []
+        self._server: socketserver.BaseServer | None = None
+
+    def start(self) -> None:
+        self.path.unlink(missing_ok=True)
+        answer = self._answer
+
+        class Handler(socketserver.StreamRequestHandler):
+            def handle(self) -> None:
+                self.wfile.write(answer(self.rfile.readline()) + b"\n")
+
+        server = socketserver.ThreadingUnixStreamServer(str(self.path), Handler)
+        self._server = server
+        threading.Thread(target=server.serve_forever, args=(0.02,)).start()
+
+    def stop(self) -> None:
+        if self._server is not None:
+            self._server.shutdown()
+            self._server.server_close()
+            self._server = None
+            self.path.unlink()
+
+    def _answer(self, line: bytes) -> bytes:
+        request = TypeAdapter[Any](Request).validate_json(line)
+        if request.ask == "status":
+            return Answer(ok=True, status=self.status).model_dump_json().encode()
+        if self.refusal is not None:
+            return Answer(ok=False, error=self.refusal).model_dump_json().encode()
+        self.acts.append((request.ask, request.who))
+        return Answer(ok=True, status=self.status).model_dump_json().encode()
+
+
+def samples(run_id: int, hours: float, every_s: float) -> Iterator[Sample]:
+    """A painted part covered at 0.5 A, then built up at 3.5 A; a gentle wave stands for noise."""
+    charge_ah = before_a = 0.0
+    for i in range(int(hours * 3600 / every_s) + 1):
+        t = i * every_s
+        current_a = 0.5 if t < 1800 else min(3.5, 0.5 + (t - 1800) / 300)
+        current_a += 0.02 * math.sin(i * 1.7)
+        voltage_v = 0.6 + 0.45 * current_a + 2.4 * math.exp(-t / 500) + 0.02 * math.sin(i * 2.3)
+        charge_ah += (current_a + before_a) / 2 * every_s / 3600 if i else 0.0
+        before_a = current_a
+        yield Sample(run_id, t, current_a, voltage_v, 3.5, charge_ah)
+
+
+def write_record(path: Path, hours: float = 2.0, every_s: float = 2.0) -> None:
+    opened = RunOpened(
+        run_id=12,
+        bath="Copper 1",
+        title="Bracket, left",
+        plan="",
+        metal="copper",
+        area_dm2=3.6,
+        target_um=25.0,
+        who="anna",
+        utc_ms=STARTED_MS,
+        monotonic_s=100.0,
+        boot_id="boot",
+        clock_synchronised=True,
+    )
+    entries: list[Entry] = [opened, *samples(12, hours, every_s)]
+    with RecordLock(path):
+        engine = open_writer(path)
+        Recorder(engine, SystemClock()).write(entries)
+        engine.dispose()
+
+
+@contextmanager
+def serving(socket: Path, record: Path) -> Iterator[str]:
+    """The page in the server that serves it in earnest, on a free port; gives its address."""
+    app = create_app(socket, record, LISTEN)
+    server = create_server(app, host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield f"http://127.0.0.1:{server.effective_port}"
+    server.close()
+    thread.join()
+
+
+@pytest.fixture
+def peer(tmp_path: Path) -> Iterator[Peer]:
+    peer = Peer(tmp_path / "control.sock", a_status())
+    peer.start()
+    yield peer
+    peer.stop()
+
+
+@pytest.fixture(scope="session")
+def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("record") / "record.db"
+    write_record(path)
+    return path
+
+
+@pytest.fixture
+def app(peer: Peer, record: Path) -> Flask:
+    return create_app(peer.path, record, LISTEN)
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    client = app.test_client()
+    client.environ_base["HTTP_HOST"] = "127.0.0.1:8080"
+    return client
+
+
+@pytest.fixture
+def address(peer: Peer, record: Path) -> Iterator[str]:
+    with serving(peer.path, record) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
+        yield browser
+        browser.close()

@@ -1,0 +1,106 @@
+"""Takes pictures of the page in every state: `python tests/web/screenshots.py OUTDIR`.
+
+Phone and desktop, light and dark, without and with the script's chart, from made-up statuses and a
+real record. For looking at; nothing is compared.
+"""
+
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any, Literal
+
+from conftest import CHROMIUM, CHROMIUM_ARGS, Peer, a_run, a_status, serving, write_record
+from playwright.sync_api import Browser, ViewportSize, expect, sync_playwright
+
+from daemon.api.messages import StageStatus, Status
+
+SIZES: dict[str, ViewportSize] = {
+    "phone": {"width": 390, "height": 844},
+    "desktop": {"width": 1280, "height": 800},
+}
+THEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
+
+
+def _off(**changes: Any) -> Status:
+    return a_status(output_on=False, current_a=0.0, voltage_v=0.31, mode=None, **changes)
+
+
+def _all(state: Literal["to come", "done"]) -> tuple[StageStatus, ...]:
+    """The stages, with those that are not done yet in `state`."""
+    return tuple(
+        s if s.state == "done" else s.model_copy(update={"state": state}) for s in a_run().stages
+    )
+
+
+STATES: dict[str, Status | None] = {
+    "no-run": _off(state="idle", run=None),
+    "running": a_status(),
+    "simulated": a_status(rate=200.0, reading_age_s=1.0),
+    "held": _off(state="held", run=a_run(remaining_s=None, reason="hold by anna")),
+    "aborted": _off(
+        state="aborted",
+        run=a_run(
+            stages=_all("to come"),
+            remaining_s=None,
+            reason="voltage 5.62 V above 5.50 V for 2 s: a contact is bad",
+        ),
+    ),
+    "complete": _off(
+        state="complete",
+        run=a_run(
+            stage=2,
+            stages=_all("done"),
+            thickness_um=25.0,
+            charge_ah=23.151,
+            mass_g=27.45,
+            remaining_s=None,
+        ),
+    ),
+    "silent-supply": a_status(reading_age_s=14.0),
+    "daemon-down": None,
+}
+
+
+def _shoot(browser: Browser, address: str, status: Status | None, out: Path, name: str) -> None:
+    for size, viewport in SIZES.items():
+        context = browser.new_context(viewport=viewport)
+        page = context.new_page()
+        for theme in THEMES:
+            page.emulate_media(color_scheme=theme)
+            page.goto(address)
+            if status is not None and status.run is not None:
+                expect(page.locator(".drawn .main-svg").first).to_be_visible(timeout=20_000)
+            page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=size == "phone")
+        context.close()
+
+
+def _shoot_plain(browser: Browser, address: str, out: Path) -> None:
+    for size, viewport in SIZES.items():
+        context = browser.new_context(viewport=viewport, java_script_enabled=False)
+        page = context.new_page()
+        page.goto(address)
+        page.screenshot(path=out / f"no-script-{size}.png", full_page=True)
+        context.close()
+
+
+def main(out: Path) -> None:
+    """Take every picture."""
+    out.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        record = Path(folder) / "record.db"
+        write_record(record, hours=6.17, every_s=1.0)
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
+        for name, status in STATES.items():
+            peer = Peer(Path(folder) / "control.sock", status or a_status())
+            if status is not None:
+                peer.start()
+            with serving(peer.path, record) as address:
+                _shoot(browser, address, status, out, name)
+                if name == "running":
+                    _shoot_plain(browser, address, out)
+            peer.stop()
+        browser.close()
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))

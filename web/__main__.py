@@ -1,0 +1,60 @@
+"""The page's own process: `python -m web --socket PATH --record PATH --listen HOST:PORT`.
+
+It holds nothing that could be lost, so it is ended by a plain SIGTERM.
+"""
+
+import os
+import signal
+import threading
+from pathlib import Path
+
+import click
+import waitress
+
+from web.app import create_app
+from web.listen import ListenError, parse_listen
+
+SERVER = {
+    "threads": 4,
+    # Browsers keep two or three connections each; a crowd beyond that waits its turn.
+    "connection_limit": 200,
+    "channel_timeout": 30,
+    "max_request_header_size": 16_384,
+    # Above the app's own limit, so that a body too large gets the app's answer in words.
+    "max_request_body_size": 65_536,
+    "ident": None,
+}
+
+
+@click.command()
+@click.option("--socket", type=click.Path(path_type=Path), required=True, help="Control socket.")
+@click.option("--record", type=click.Path(path_type=Path), required=True, help="Record file.")
+@click.option("--listen", default="127.0.0.1:8080", show_default=True, help="Loopback HOST:PORT.")
+@click.option("--lifeline", type=int, help="A pipe whose end means that the guard has died.")
+def main(socket: Path, record: Path, listen: str, lifeline: int | None) -> None:
+    """Serve tankhand's page for the daemon at SOCKET, reading RECORD."""
+    if lifeline is not None:
+        _end_with(lifeline)
+    try:
+        where = parse_listen(listen)
+        app = create_app(socket, record, where)
+        waitress.serve(app, host=where.host, port=where.port, **SERVER)
+    except ListenError as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"listen: {listen}: {error.strerror or error}") from error
+
+
+def _end_with(lifeline: int) -> None:
+    """End this process when the one that holds the pipe's other end has died."""
+
+    def wait() -> None:
+        while os.read(lifeline, 1):
+            pass
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.Thread(target=wait, name="lifeline", daemon=True).start()
+
+
+if __name__ == "__main__":
+    main()

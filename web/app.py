@@ -1,0 +1,31 @@
+"""The page as a Flask app, put together from its parts."""
+
+import secrets
+from pathlib import Path
+
+from flask import Flask
+
+from web.assets import Assets
+from web.listen import Listen
+from web.pages import Pages
+from web.protection import protect
+from web.runs import Runs
+from web.tank import Tank
+from web.trouble import handle_troubles
+
+
+def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
+    """Build the page for the daemon at `socket` and the record at `record`.
+
+    Nothing is asked or opened before the first request, so the page starts while the daemon and
+    the record are not there yet.
+    """
+    app = Flask(__name__, static_folder=None)
+    app.config.update(SECRET_KEY=secrets.token_bytes(32), TRUSTED_HOSTS=listen.trusted_hosts)
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    assets = Assets()
+    app.jinja_env.globals["asset"] = assets.address
+    limiter = protect(app)
+    handle_troubles(app)
+    Pages(Tank(socket), Runs(record), assets).route(app, limiter)
+    return app

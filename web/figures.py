@@ -1,0 +1,155 @@
+"""What the page shows, in words: every figure formatted once, for the first view and every poll.
+
+The script only puts these texts in their places, so the page says the same with and without it.
+Times are clock times in the reader's zone; a figure that is not known is a dash, never 0.
+"""
+
+import re
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from daemon.api.messages import RunStatus, Status
+from daemon.api.sentence import (
+    DAEMON_DOWN,
+    Level,
+    Word,
+    clock,
+    duration,
+    finish,
+    is_stale,
+    of_target,
+    thickness,
+    utc_of,
+    word,
+)
+from daemon.control.states import ALLOWED, Act, State
+from web.section import share
+
+_NUMBER_AND_UNIT = re.compile(r"(\d) (?=(?:µm|A|V|Ah|s|min|h)\b)")
+
+UNKNOWN = "–"
+"""Stands where no honest figure exists."""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """The changing part of the page.
+
+    `texts` go to the places named by their keys; `acts` are those possible now, stop always among
+    them. `copper` is the deposit's share of the drawn section, 0 to 1. `run_id` is None before the
+    first run, `stages` each stage's state in order.
+    """
+
+    level: Level
+    state: str
+    run_id: int | None
+    texts: dict[str, str]
+    acts: tuple[str, ...]
+    stages: tuple[str, ...]
+    copper: float
+
+
+def silent_view() -> View:
+    """Tell that the daemon does not answer: no figure at all, and nothing to press but stop."""
+    texts = _spoken(DAEMON_DOWN) | {"title": "No answer"}
+    return View(DAEMON_DOWN.level, "unknown", None, texts, (Act.STOP.value,), (), 0.0)
+
+
+def view_of(status: Status, zone: tzinfo | None) -> View:
+    """Put a status into words, with clock times in `zone`; None is the machine's own."""
+    said = word(status, zone)
+    run = status.run
+    texts = _spoken(said) | _supply(status) | {"clock_rate": _clock_rate(status, zone)}
+    if run is not None:
+        texts |= _run(status, run, zone)
+    return View(
+        level=said.level,
+        state=status.state,
+        run_id=run.run_id if run else None,
+        texts=texts | {"title": _title(said, run)},
+        acts=_acts(status),
+        stages=tuple(stage.state for stage in run.stages) if run else (),
+        copper=round(share(run.thickness_um, run), 4) if run else 0.0,
+    )
+
+
+def _acts(status: Status) -> tuple[str, ...]:
+    state = State(status.state)
+    return tuple(
+        act.value
+        for act in Act
+        if act is Act.STOP or (act is not Act.START and state in ALLOWED[act])
+    )
+
+
+def _spoken(said: Word) -> dict[str, str]:
+    parts = {"what": said.what, "figures": said.figures, "need": said.need}
+    return {
+        key: _NUMBER_AND_UNIT.sub("\\g<1>\N{NO-BREAK SPACE}", text) for key, text in parts.items()
+    }
+
+
+def _title(said: Word, run: RunStatus | None) -> str:
+    what = said.what.rstrip(".")
+    if run is None or said.level == "alarm":
+        return what
+    return f"{of_target(run)}, {what[0].lower()}{what[1:]}"
+
+
+def _supply(status: Status) -> dict[str, str]:
+    stale = is_stale(status)
+    return {
+        "current": UNKNOWN if stale else _number(status.current_a, 2),
+        "voltage": UNKNOWN if stale else _number(status.voltage_v, 2),
+        "mode": (status.mode or "") if status.output_on else "",
+        "set_current": "output on" if status.output_on else "output off",
+        "set_voltage": "",
+        "density": "",
+        "bath_charge": _number(status.bath_charge_ah, 1),
+    }
+
+
+def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
+    now, done = utc_of(status.utc), finish(status)
+    under_way = done is not None and run.remaining_s is not None
+    set_points = {
+        "set_current": f"set {run.set_current_a:.2f} A",
+        "set_voltage": f"ceiling {run.set_voltage_v:.2f} V",
+        "density": _density(status, run),
+    }
+    return (set_points if status.output_on else {}) | {
+        "thickness": thickness(run),
+        "to_go": duration(run.remaining_s or 0.0) if under_way else UNKNOWN,
+        "done": f"done {clock(done, now, zone)}" if done else "",
+        "charge": _number(run.charge_ah, 3),
+        "gap": _gap(run),
+        "mass": f"{run.mass_g:.2f} g {run.metal}",
+        "running": duration(run.running_s),
+        "since": f"since {clock(utc_of(run.started_utc), now, zone)}",
+        "stage": f"{run.stage + 1} of {len(run.stages)}",
+    }
+
+
+def _density(status: Status, run: RunStatus) -> str:
+    if is_stale(status) or status.current_a is None:
+        return ""
+    return f"{status.current_a / run.area_dm2:z.2f} A/dm²"
+
+
+def _gap(run: RunStatus) -> str:
+    if not run.gap_charge_ah:
+        return ""
+    return f"{run.gap_charge_ah:.3f} Ah in doubt: not read"
+
+
+def _clock_rate(status: Status, zone: tzinfo | None) -> str:
+    if status.rate == 1:
+        return ""
+    return (
+        f"Simulated tank, clock runs {status.rate:g} times as fast. "
+        f"It is {utc_of(status.utc).astimezone(zone):%H:%M} there."
+    )
+
+
+def _number(value: float | None, digits: int) -> str:
+    return UNKNOWN if value is None else f"{value:z.{digits}f}"

@@ -1,0 +1,153 @@
+// Keeps the figures fresh: asks once a second, puts the server's words in their places, and says
+// how old they are as soon as they are. Without this script the page reloads itself.
+"use strict";
+
+(() => {
+  const EVERY_MS = 1000;
+  const PATIENCE_MS = 4000;
+  const OLD_S = 5;
+  const JUST_NOW_S = 3;
+
+  const body = document.body;
+  const word = document.querySelector(".word");
+  const heard = document.querySelector(".heard");
+  const aloud = document.querySelector(".aloud");
+  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  const address = `${body.dataset.status}?zone=${encodeURIComponent(zone || "")}`;
+
+  let tag = null;
+  let timer = null;
+  // Both clocks: one stands still while a computer sleeps, the other can be set back.
+  let lastWord = moment();
+
+  function moment() {
+    return { running: performance.now(), wall: Date.now() };
+  }
+
+  function age() {
+    const now = moment();
+    return Math.max(now.running - lastWord.running, now.wall - lastWord.wall, 0) / 1000;
+  }
+
+  function inWords(seconds) {
+    if (seconds < 100) return `${Math.floor(seconds)} s`;
+    if (seconds < 5400) return `${Math.floor(seconds / 60)} min`;
+    return `${Math.floor(seconds / 3600)} h`;
+  }
+
+  function put(key, text) {
+    for (const place of document.querySelectorAll(`[data-text="${key}"]`)) {
+      if (place.textContent !== text) place.textContent = text;
+    }
+  }
+
+  function say(level, what, figures, need) {
+    word.dataset.level = level;
+    put("what", what);
+    put("figures", figures);
+    put("need", need);
+    // Read aloud when it means something else, not at every tenth of a µm.
+    const spoken = `${what.replace(/[0-9]+ (s|min|h)\b/, "some time")} ${need}`;
+    if (aloud.dataset.spoken !== spoken) {
+      aloud.textContent = aloud.dataset.spoken ? `${what} ${need}` : "";
+      aloud.dataset.spoken = spoken;
+    }
+  }
+
+  function offer(acts) {
+    for (const form of document.querySelectorAll("[data-act]")) {
+      form.hidden = !acts.includes(form.dataset.act);
+    }
+  }
+
+  function grow(share) {
+    const front = document.querySelector(".front");
+    if (!front) return;
+    const percent = `${(share * 100).toFixed(3)}%`;
+    document.querySelector(".copper").setAttribute("width", percent);
+    front.setAttribute("x", percent);
+    document.querySelector(".thickness").classList.toggle("early", share < 0.3);
+  }
+
+  function draw(view) {
+    if (view.start !== body.dataset.start || String(view.run_id ?? "") !== body.dataset.run) {
+      // Another server or another run: its page has other forms and other places.
+      location.reload();
+      return;
+    }
+    for (const [key, text] of Object.entries(view.texts)) put(key, text);
+    say(view.level, view.texts.what, view.texts.figures, view.texts.need);
+    document.title = `${view.texts.title} · tankhand`;
+    offer(view.acts);
+    grow(view.copper);
+    view.stages.forEach((state, i) => {
+      const stage = document.querySelectorAll(".stages li")[i];
+      stage.dataset.state = state;
+      stage.toggleAttribute("aria-current", state === "under way");
+    });
+  }
+
+  function tellAge() {
+    const seconds = age();
+    heard.textContent = seconds < JUST_NOW_S
+      ? heard.dataset.now
+      : heard.dataset.ago.replace("{}", inWords(seconds));
+    const old = seconds > OLD_S;
+    body.toggleAttribute("data-old", old);
+    return old;
+  }
+
+  function tellSilence(said) {
+    if (!tellAge() && !said) return;
+    const words = said ? said.texts : {
+      what: body.dataset.silent.replace("{}", inWords(age())),
+      figures: body.dataset.silentFigures,
+      need: body.dataset.silentNeed,
+    };
+    say("alarm", words.what, words.figures, words.need);
+  }
+
+  async function ask() {
+    const headers = tag ? { "If-None-Match": tag } : {};
+    const answer = await fetch(address, {
+      headers,
+      cache: "no-store",
+      signal: AbortSignal.timeout(PATIENCE_MS),
+    });
+    if (answer.status === 503) {
+      tag = null;
+      return tellSilence(await answer.json());
+    }
+    if (answer.status !== 304) {
+      if (!answer.ok) throw new Error(answer.status);
+      const view = await answer.json();
+      draw(view);
+      // Only now: an answer that could not be drawn must be asked for again.
+      tag = answer.headers.get("ETag");
+    }
+    lastWord = moment();
+    tellAge();
+  }
+
+  async function poll() {
+    clearTimeout(timer);
+    try {
+      await ask();
+    } catch {
+      // Whatever was said meanwhile has to be drawn anew.
+      tag = null;
+      tellSilence(null);
+    }
+    clearTimeout(timer);
+    timer = setTimeout(poll, EVERY_MS);
+  }
+
+  if (word.dataset.level === "alarm" && !document.querySelector(".ledger")) {
+    // The page was written without a word from the daemon: the first one brings the figures.
+    body.dataset.start = "";
+  }
+  setInterval(tellAge, EVERY_MS);
+  document.addEventListener("visibilitychange", () => document.hidden || poll());
+  window.addEventListener("pageshow", (event) => event.persisted && poll());
+  poll();
+})();

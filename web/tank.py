@@ -1,0 +1,43 @@
+"""The daemon as the page sees it: its newest word, asked for by many and fetched once."""
+
+import threading
+import time
+from pathlib import Path
+
+from daemon.api.client import Client, DaemonUnreachableError
+from daemon.api.messages import ActRequest, Answer, Status
+
+KEEP_S = 0.25
+"""A word this young is given to the next asker too, so that a room full of open pages costs the
+daemon at most four questions a second."""
+
+
+class Tank:
+    """One daemon behind its control socket. Safe to share between threads."""
+
+    def __init__(self, socket: Path) -> None:
+        self._client = Client(socket)
+        self._lock = threading.Lock()
+        self._asked_s = float("-inf")
+        self._status: Status | None = None
+
+    def status(self) -> Status | None:
+        """Give the daemon's newest word; None when it does not answer."""
+        with self._lock:
+            if time.monotonic() - self._asked_s > KEEP_S:
+                try:
+                    self._status = self._client.status()
+                except DaemonUnreachableError:
+                    self._status = None
+                self._asked_s = time.monotonic()
+            return self._status
+
+    def act(self, request: ActRequest) -> Answer:
+        """Hand a person's act to the daemon, past everybody who only looks.
+
+        Raises `DaemonUnreachableError` when no answer comes: the act may or may not have happened.
+        """
+        answer = self._client.ask(request)
+        with self._lock:
+            self._asked_s = float("-inf")
+        return answer
