@@ -61,8 +61,10 @@ def next_end(run: Run, progress: Progress, count: Count, now_s: float, settle_s:
         moment_s = now_s + until.duration_s - progress.stage_elapsed_s
         if moment_s < at_s:
             name, at_s = STAGE_DURATION, moment_s
-    if progress.below_since_s is not None:
-        moment_s = progress.below_since_s + settle_s
+    since_s, seen_s = progress.below_since_s, progress.below_last_s
+    if since_s is not None and seen_s is not None and seen_s - since_s >= settle_s:
+        # Never foreseen, always seen: silence is no proof that the voltage stayed low.
+        moment_s = since_s + settle_s
         if moment_s < at_s:
             name, at_s = STAGE_VOLTAGE, moment_s
     return End(name, at_s)

@@ -18,7 +18,6 @@ from daemon.control.situation import (
     StageOver,
 )
 from daemon.control.states import State
-from drivers.contracts import Reading
 
 
 def follow(
@@ -32,7 +31,7 @@ def follow(
     run, count, progress = situation.run, situation.count, situation.progress
     if run is None or count is None or progress is None:
         raise ValueError("only a run can be followed")
-    progress = _later(progress, run.plan.stages, situation.reading, now_s - situation.now_s)
+    progress = _later(situation, run.plan.stages[progress.stage], progress, now_s)
     while True:
         end = ends.next_end(run, progress, count, now_s, limits.settle_s)
         if end.at_s > now_s:
@@ -53,22 +52,25 @@ def follow(
     return situation, end.at_s
 
 
-def _later(
-    progress: Progress, stages: tuple[Stage, ...], reading: Reading | None, passed_s: float
-) -> Progress:
-    """The progress after `passed_s` of plating, with the cell's voltage judged.
+def _later(situation: Situation, stage: Stage, progress: Progress, now_s: float) -> Progress:
+    """The progress at `now_s`, with the cell's voltage judged.
 
-    The voltage counts only once the ramp is over: before, it is low because the current is.
+    Only readings taken at the stage's full current count: during a ramp, the stage's or that after
+    a hold, the voltage is low because the current is.
     """
-    stage = stages[progress.stage]
+    passed_s = now_s - situation.now_s
     elapsed_s = progress.stage_elapsed_s + passed_s
-    below_since_s = progress.below_since_s
-    limit_v = stage.until.cell_voltage_below_v
+    steady_from_s = progress.steady_from_s
+    if elapsed_s <= stage.ramp_s or situation.restart_from_s is not None:
+        steady_from_s = now_s
+    since_s, last_s = progress.below_since_s, progress.below_last_s
+    reading, limit_v = situation.reading, stage.until.cell_voltage_below_v
     if limit_v is not None and reading is not None and reading.voltage_v is not None:
-        if elapsed_s <= stage.ramp_s or reading.voltage_v >= limit_v:
-            below_since_s = None
-        elif below_since_s is None:
-            below_since_s = reading.monotonic_s
+        if reading.voltage_v >= limit_v or reading.monotonic_s <= steady_from_s:
+            since_s = last_s = None
+        else:
+            last_s = reading.monotonic_s
+            since_s = last_s if since_s is None else since_s
     return Progress(
         progress.stage,
         progress.stage_from_a,
@@ -76,7 +78,9 @@ def _later(
         progress.stage_from_s,
         elapsed_s,
         progress.running_s + passed_s,
-        below_since_s,
+        steady_from_s,
+        since_s,
+        last_s,
     )
 
 
@@ -89,7 +93,7 @@ def _next_stage(run: Run, progress: Progress, count: Count, now_s: float) -> Pro
         stage_from_s=now_s,
         stage_elapsed_s=0.0,
         running_s=progress.running_s,
-        below_since_s=None,
+        steady_from_s=now_s,
     )
 
 

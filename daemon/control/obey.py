@@ -97,6 +97,8 @@ def wind_to(situation: Situation, goal: State, reason: str, now_s: float) -> Sit
                 progress,
                 stage_elapsed_s=progress.stage_elapsed_s + passed_s,
                 running_s=progress.running_s + passed_s,
+                below_since_s=None,
+                below_last_s=None,
             )
     return replace(
         situation,
@@ -123,5 +125,5 @@ def _started(
         reading=reading,
         run=Run(command.run_id, plan, now_s, growth, plan.target_um / growth),
         count=Count.from_reading(now_s, reading.current_a),
-        progress=Progress(0, 0.0, 0.0, now_s, 0.0, 0.0, None),
+        progress=Progress(0, 0.0, 0.0, now_s, 0.0, 0.0, now_s),
     )

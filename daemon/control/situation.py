@@ -51,8 +51,10 @@ class Progress:
 
     stage: index of the stage under way. stage_from_a: current at its start, A. stage_from_ah: the
     run's charge at its start, A·h. stage_from_s: when it began, on the monotonic clock.
-    stage_elapsed_s and running_s: time in running and restarting, s. below_since_s: since when the
-    cell's voltage has been below the stage's limit.
+    stage_elapsed_s and running_s: time in running and restarting, s. steady_from_s: the last moment
+    at which the current was asked to change by a ramp. below_since_s and below_last_s: the first
+    and the newest reading of those that show the cell's voltage below the stage's limit without a
+    break.
     """
 
     stage: int
@@ -61,7 +63,9 @@ class Progress:
     stage_from_s: float
     stage_elapsed_s: float
     running_s: float
-    below_since_s: float | None
+    steady_from_s: float
+    below_since_s: float | None = None
+    below_last_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from daemon.control.situation import RunOver, StageOver
+from daemon.control.situation import Limits, RunOver, StageOver
 from daemon.control.states import Act, State
 
 
@@ -45,3 +45,108 @@ def test_time_in_a_hold_is_no_time_of_the_stage(tank, plan, stage):
     while not tank.said(StageOver):
         tank.tick()
     assert tank.now_s - resumed_s == pytest.approx(9.9, abs=1e-6)
+
+
+def gentle(plan, stage, **until):
+    """A start on a painted part: 1 A until the cell's voltage falls, then 2 A."""
+    return plan(
+        stage(1.0, **{"cell_voltage_below_v": 2.0, "duration_s": 3600.0} | until), stage(2.0)
+    )
+
+
+def ended_by(tank):
+    return [over.ended_by for _, over in tank.said(StageOver)]
+
+
+def test_the_voltage_ends_a_stage_after_it_stayed_low(tank, plan, stage):
+    tank.cell_v = lambda _: 3.0
+    tank.start(gentle(plan, stage)).run_for(60.0)
+    tank.cell_v = lambda _: 1.9
+    tank.tick()
+    low_s = tank.now_s
+    while not ended_by(tank):
+        tank.tick()
+    assert ended_by(tank) == ["cell voltage"]
+    assert tank.now_s - low_s == pytest.approx(3.0, abs=0.101)
+    assert tank.demand.current_a == 2.0
+
+
+def test_the_limit_itself_is_not_below(tank, plan, stage):
+    tank.cell_v = lambda _: 2.0
+    tank.start(gentle(plan, stage)).run_for(60.0)
+    assert ended_by(tank) == []
+
+
+def test_a_noisy_voltage_ends_no_stage(tank, plan, stage):
+    tank.start(gentle(plan, stage))
+    for _ in range(10):
+        tank.cell_v = lambda _: 1.5
+        tank.run_for(2.9)
+        tank.cell_v = lambda _: 2.1
+        tank.tick()
+    assert ended_by(tank) == []
+
+
+def test_one_low_voltage_and_then_silence_end_no_stage(tank, plan, stage):
+    tank.cell_v = lambda _: 3.0
+    tank.start(gentle(plan, stage)).run_for(10.0)
+    tank.cell_v = lambda _: 0.5
+    tank.tick()
+    tank.silent = True
+    tank.run_to(State.ABORTING)
+    assert ended_by(tank) == []
+
+
+def test_voltages_that_could_not_be_read_end_no_stage(tank, plan, stage):
+    tank.cell_v = lambda _: 1.0
+    tank.start(gentle(plan, stage)).run_for(1.0)
+    tank.cell_v = lambda _: None
+    tank.run_for(60.0)
+    assert ended_by(tank) == []
+    tank.cell_v = lambda _: 3.0
+    tank.run_for(1.0)
+    assert ended_by(tank) == []
+
+
+def test_the_voltage_is_not_judged_during_the_ramp_of_the_stage(tank, plan, stage):
+    tank.cell_v = lambda demand: 0.1 + 3 * demand.current_a
+    first = stage(1.0, ramp_s=30.0, cell_voltage_below_v=2.0, duration_s=3600.0)
+    tank.start(plan(first, stage(2.0))).run_for(100.0)
+    assert ended_by(tank) == []
+
+
+def test_a_voltage_that_is_low_at_the_end_of_the_ramp_has_to_stay_low(tank, plan, stage):
+    tank.cell_v = lambda _: 0.5
+    first = stage(1.0, ramp_s=30.0, cell_voltage_below_v=2.0, duration_s=3600.0)
+    tank.start(plan(first, stage(2.0)))
+    begun_s = tank.now_s
+    while not ended_by(tank):
+        tank.tick()
+    assert 33.0 <= tank.now_s - begun_s <= 33.2 + 1e-6
+
+
+@pytest.mark.parametrize("held_s", [1.0, 3600.0])
+@pytest.mark.parametrize("low_before", [False, True])
+def test_the_voltage_is_not_judged_while_the_current_comes_back(
+    tank, plan, stage, held_s, low_before
+):
+    tank.cell_v = lambda demand: 0.1 + 3 * demand.current_a
+    tank.start(gentle(plan, stage)).run_for(20.0)
+    if low_before:
+        tank.cell_v = lambda demand: 0.1 + 1.0 * demand.current_a
+        tank.run_for(2.0)
+        tank.cell_v = lambda demand: 0.1 + 3 * demand.current_a
+    tank.tick(Act.HOLD)
+    tank.run_to(State.HELD).run_for(held_s)
+    tank.tick(Act.RESUME)
+    tank.run_to(State.RUNNING).run_for(20.0)
+    assert ended_by(tank) == []
+
+
+def test_a_stage_without_settling_ends_on_the_first_low_voltage(new_tank, plan, stage):
+    tank = new_tank(Limits(settle_s=0.0))
+    tank.cell_v = lambda _: 3.0
+    tank.start(gentle(plan, stage)).run_for(10.0)
+    tank.cell_v = lambda _: 1.0
+    tank.tick()
+    assert ended_by(tank) == ["cell voltage"]
