@@ -55,6 +55,12 @@ class Line:
         self._poll = select.poll()
         self._free_at_s = 0.0
         self._in_step = False
+        self._resyncs = 0
+
+    @property
+    def resyncs(self) -> int:
+        """How often the step was sought; each may leave an error in a device's queue."""
+        return self._resyncs
 
     @property
     def in_step(self) -> bool:
@@ -140,6 +146,7 @@ class Line:
     def _find_step(self, accept: Callable[[bytes], bool]) -> bytes:
         """Ask who is there until an acceptable answer is the last thing that came."""
         self._in_step = False
+        self._resyncs += 1
         seen = b""
         try:
             self._opened().reset_input_buffer()

@@ -73,7 +73,7 @@ class OffLine:
             self._port = open_port(self._name, self._settings, exclusive=True)
         except PortUnavailableError as error:
             return str(error)
-        failure = self._try_to_send()
+        failure = self._write_to(self._port)
         self.close()
         return failure
 
@@ -84,19 +84,17 @@ class OffLine:
         port takes no more, it is opened anew, emptied and tried once more. Takes at most two write
         limits, the pauses between commands, and, on a socket, pyserial's 5 s for connecting.
         """
-        if self._port is not None and self._try_to_send() is None:
+        if self._port is not None and self._write_to(self._port) is None:
             return None
+        self.close()
         try:
-            self.open()
+            self._port = open_port(self._name, self._settings, exclusive=False)
         except PortUnavailableError as error:
             return str(error)
-        return self._try_to_send(empty_first=True)
+        return self._write_to(self._port, empty_first=True)
 
-    def _try_to_send(self, *, empty_first: bool = False) -> str | None:
-        """Write all messages on the open handle; None, or why not."""
-        port = self._port
-        if port is None:
-            return f"{self._name}: is not open"
+    def _write_to(self, port: serial.Serial, *, empty_first: bool = False) -> str | None:
+        """Write all messages; None, or why not."""
         try:
             if empty_first:
                 port.reset_output_buffer()

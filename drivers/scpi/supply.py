@@ -23,6 +23,12 @@ _ERROR_QUEUE_CAP = 32
 """More entries than a queue has; one that is still not empty then is not a queue."""
 
 
+def _is_text(reply: bytes) -> bool:
+    """Whether a device has said this, and not a line set to another speed or parity."""
+    text = reply.strip()
+    return text.isascii() and text.decode().isprintable() and text != b""
+
+
 def _bytes_or_none(words: str | None) -> bytes | None:
     return words.encode() if words is not None else None
 
@@ -67,6 +73,7 @@ class ScpiSupply:
         self._voltage = SetPoint.of_voltage(description)
         self._held: tuple[float, float] | None = None
         self._reads = 0
+        self._emptied_at = 0
 
     @property
     def identity(self) -> str:
@@ -183,15 +190,15 @@ class ScpiSupply:
         others: list[bytes] = []
 
         def accept(reply: bytes) -> bool:
-            fits = reply.isascii() and pattern.search(reply.decode()) is not None
+            fits = _is_text(reply) and pattern.search(reply.decode()) is not None
             if reply and not fits:
                 others.append(reply)
-            return fits and bool(reply)
+            return fits
 
         try:
             return self._line.identify(accept).decode().strip()
         except GarbledReplyError as error:
-            if others and all(reply.isascii() for reply in others):
+            if others and all(_is_text(reply) for reply in others):
                 raise WrongDeviceError(
                     f"{self._port}: {shown(others[-1])} answers; expected "
                     f"{self._description.title} with an identity like {pattern.pattern!r}"
@@ -202,6 +209,7 @@ class ScpiSupply:
         """Before a command: be in step, and free of errors that are not its own."""
         if not self._line.in_step:
             self._line.resync()
+        if self._line.resyncs != self._emptied_at:
             self._errors()
 
     def _errors(self) -> list[str]:
@@ -212,6 +220,7 @@ class ScpiSupply:
         while len(found) < _ERROR_QUEUE_CAP:
             number, text = self._line.query(self._error_queue, parse_error)
             if number == 0:
+                self._emptied_at = self._line.resyncs
                 return found
             found.append(text)
         raise CommandRefusedError(

@@ -60,6 +60,8 @@ class ScriptedPeer:
         """How many bytes of replies the driver has left lying."""
         if self.master < 0:
             return 0
+        # The kernel hands bytes over in the background; waiting for them makes it finish first.
+        select.select([self._slave], [], [], 0)
         return struct.unpack("i", fcntl.ioctl(self._slave, termios.FIONREAD, b"\0" * 4))[0]
 
     def send(self, data: bytes) -> None:

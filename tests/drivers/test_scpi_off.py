@@ -65,6 +65,25 @@ def test_off_may_be_said_again(peer, off_line):
         assert off_line.send() is None
 
 
+def test_off_alone_is_said_on_a_port_that_nobody_holds(peer):
+    with peer.expects(OFF):
+        assert OffLine(peer.port, "scpi99").send_alone() is None
+    serial.Serial(peer.port, exclusive=True).close()
+
+
+def test_off_alone_leaves_a_port_that_is_held_to_its_holder(peer):
+    driver = driving_line(peer)
+    with peer.expects():
+        assert "another program holds it" in OffLine(peer.port, "scpi99").send_alone()
+    driver.close()
+
+
+def test_off_alone_gives_the_port_back_after_a_failure(peer, mocker):
+    mocker.patch("serial.Serial.write", side_effect=serial.SerialTimeoutException("Write timeout"))
+    assert "Write timeout" in OffLine(peer.port, "scpi99").send_alone()
+    serial.Serial(peer.port, exclusive=True).close()
+
+
 def test_off_needs_no_opening_before(peer):
     line = OffLine(peer.port, "scpi99")
     with peer.expects(OFF):

@@ -36,7 +36,7 @@ READING = ((b"MEAS:CURR?\n", b"2.500\n"), (b"MEAS:VOLT?\n", b"3.10\n"))
 def described(line=(), words=(), replies=(), **tables) -> Description:
     """The shipped description, with short time limits and what the test changes."""
     shipped = load_description("scpi99")
-    limits = {"reply_timeout_ms": 60, "write_timeout_ms": 60}
+    limits = {"reply_timeout_ms": 200, "write_timeout_ms": 200}
     return shipped.model_copy(
         update={
             "line": shipped.line.model_copy(update=limits | dict(line)),
@@ -114,10 +114,11 @@ class TestOpening:
         ):
             supply.open()
 
-    def test_noise_is_garbled_rather_than_another_device(self, peer):
+    @pytest.mark.parametrize("noise", [b"\xfe\xfe\x00\n", b"\x00\x00\n", b"\x1f,\x02,\n"])
+    def test_noise_is_garbled_rather_than_another_device(self, peer, noise):
         supply = ScpiSupply(peer.port, described())
         with (
-            peer.expects((IDN[0], b"\xfe\xfe\x00\n")),
+            peer.expects((IDN[0], noise)),
             pytest.raises(GarbledReplyError, match=r"\*IDN\?"),
         ):
             supply.open()
@@ -388,6 +389,11 @@ class TestSetPoints:
     def test_an_error_that_a_resync_leaves_behind_is_not_blamed_on_them(self, peer):
         empty_line = (b"SYST:ERR?\n", b'-100,"Command error"\n')
         with holding(peer) as supply:
+            peer.send(b"noise\n")
+            with peer.expects(IDN, *READING):
+                supply.read()
+            with peer.expects(empty_line, NO_ERROR, *setting("CURR", "3.000", "3")):
+                supply.set_points(3.0, 12.0)
             with peer.expects((b"MEAS:CURR?\n", b"")), pytest.raises(NoReplyError):
                 supply.read()
             held = ((b"CURR?\n", b"2.5\n"), (b"VOLT?\n", b"12\n"))
