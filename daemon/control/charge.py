@@ -1,6 +1,6 @@
 """Counting ampere-hours: trapezoids between readings, and bounds where there were none."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 SECONDS_PER_HOUR = 3600.0
 
@@ -12,7 +12,7 @@ class Count:
     charge_ah: between readings not further apart than the gap limit, A·h. gap_least_ah and
     gap_greatest_ah: the least and greatest charge that can have passed in the gaps. covered_s and
     gap_s: time with and without readings, s. last_s and last_a: the newest reading counted;
-    last_set_a: the supply's set-point when it was counted.
+    set_a: the greatest set-point since it was taken.
     """
 
     charge_ah: float
@@ -22,7 +22,7 @@ class Count:
     gap_s: float
     last_s: float
     last_a: float
-    last_set_a: float
+    set_a: float
 
     @staticmethod
     def from_reading(monotonic_s: float, current_a: float) -> "Count":
@@ -39,6 +39,15 @@ class Count:
         """The most that can have passed: what a cap is held against, A·h."""
         return self.charge_ah + self.gap_greatest_ah
 
+    @property
+    def greatest_a(self) -> float:
+        """The greatest current that can have flowed since the last reading, A."""
+        return max(self.last_a, self.set_a, 0.0)
+
+    def demanding(self, set_current_a: float) -> "Count":
+        """The count with a new set-point demanded, which a gap may hide."""
+        return replace(self, set_a=set_current_a) if set_current_a > self.set_a else self
+
     def add(
         self, monotonic_s: float, current_a: float, gap_limit_s: float, set_current_a: float
     ) -> "Count":
@@ -47,7 +56,7 @@ class Count:
         Within `gap_limit_s` the charge is the trapezoid between both readings, exact for a current
         that is constant or changes linearly. Over a longer interval nothing is known but bounds:
         the supply may have been off all the time (0), or all the time at the greatest of both
-        readings and the set-points before and after.
+        readings and of the set-points demanded meanwhile.
         """
         interval_s = monotonic_s - self.last_s
         if interval_s <= 0:
@@ -63,7 +72,7 @@ class Count:
                 current_a,
                 set_current_a,
             )
-        greatest_a = max(self.last_a, current_a, self.last_set_a, set_current_a, 0.0)
+        greatest_a = max(self.greatest_a, current_a, set_current_a)
         return Count(
             self.charge_ah,
             self.gap_least_ah,

@@ -33,8 +33,8 @@ def follow(
         raise ValueError("only a run can be followed")
     progress = _later(situation, run.plan.stages[progress.stage], progress, now_s)
     while True:
-        end = ends.next_end(run, progress, count, now_s, limits.settle_s)
-        if end.at_s > now_s:
+        end = ends.next_end(run, progress, count, now_s, limits)
+        if not end.is_due(now_s):
             break
         happenings.append(_over(run, progress, count, now_s, end.name))
         if end.name in ends.ENDS_OF_RUN:
@@ -48,7 +48,10 @@ def follow(
         number = progress.stage + 1
         happenings.append(Event("stage begun", f"stage {number}, {name}", {"stage": number}))
     stage = run.plan.stages[progress.stage]
+    before = situation.demand
     situation = _demanding(situation, stage, progress, now_s, limits, happenings)
+    if situation.demand is not before:
+        situation = replace(situation, count=count.demanding(situation.demand.current_a))
     return situation, end.at_s
 
 

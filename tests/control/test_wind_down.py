@@ -1,7 +1,7 @@
 """Taking the current away: nobody is told that it is gone before a reading shows it."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon.control.situation import Limits, RunOver
@@ -41,6 +41,7 @@ def test_an_abort_does_not_wait_for_the_set_point_of_a_stop_to_come_down(tank):
 
 
 @given(st.floats(0.0, 1e7), st.floats(0.0, 5.0), st.sampled_from([Act.HOLD, Act.STOP]))
+@settings(max_examples=50, deadline=None)
 def test_the_output_goes_off_in_time_though_the_current_stays(new_tank, start_s, down_s, act):
     tank = new_tank(Limits(down_s=down_s), start_s)
     tank.bring_to(State.RUNNING)
@@ -54,7 +55,7 @@ def test_the_output_goes_off_in_time_though_the_current_stays(new_tank, start_s,
 
 @pytest.mark.parametrize("act", [Act.HOLD, Act.STOP, Act.ABORT])
 def test_current_that_stays_is_told_at_growing_intervals(tank, act):
-    tank.bring_to(State.RUNNING)
+    tank.with_limits(period_s=0.5).bring_to(State.RUNNING)
     tank.stick_at(2.0)
     tank.tick(act)
     while tank.demand.output_on:
