@@ -13,7 +13,9 @@ from daemon.service.loop import Loop, Start
 from daemon.service.worker import News
 
 LATE = 1.5
-"""Periods without news after which the loop runs a cycle all the same, to see what is missing."""
+LATE_LEAST_S = 0.01
+"""Periods without news after which the loop runs a cycle all the same, to see what is missing; and
+the least time, s, as a period may be shorter than an exchange, to read without a pause."""
 
 QUIT_LIMIT_S = 10.0
 QUIT_PERIODS = 100
@@ -81,7 +83,7 @@ class Runner:
 
     def _turn(self) -> None:
         """One cycle: with the next piece of mail, or without when none comes in time."""
-        due_s = self._clock.monotonic_s() + LATE * self._period_s
+        due_s = self._clock.monotonic_s() + max(LATE * self._period_s, LATE_LEAST_S)
         if self._loop.wake_at_s is not None:
             due_s = min(due_s, self._loop.wake_at_s)
         try:
