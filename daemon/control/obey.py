@@ -79,7 +79,7 @@ def obey(
                 situation, state=State.RESTARTING, reason=None, restart_from_s=now_s, now_s=now_s
             )
         case Act.RESET:
-            return replace(situation, state=State.IDLE, reason=None)
+            return replace(situation, state=State.IDLE, reason=None, wind_down=None)
 
 
 def wind_to(situation: Situation, goal: State, reason: str, now_s: float) -> Situation:

@@ -72,6 +72,8 @@ class Progress:
 class WindDown:
     """The way from current to no current: where to, why, since when, and output off since when.
 
+    At rest, it is the watch over an output that came on by itself: `goal` is the state then.
+
     alarm_at_s: when "output did not stop" is due if the current is still there by then, s.
     """
 

@@ -44,6 +44,9 @@ OPEN = frozenset(
 )
 """States in which a run is under way and its charge is being counted."""
 
+AT_REST = frozenset(State) - OPEN | {State.HELD}
+"""States in which the output is off and has been seen off."""
+
 ALLOWED: dict[Act, frozenset[State]] = {
     Act.START: frozenset({State.IDLE, State.STOPPED, State.COMPLETE}),
     Act.HOLD: PLATING,

@@ -12,8 +12,8 @@ from daemon.control.situation import (
     Outputs,
     Situation,
 )
-from daemon.control.states import OPEN, PLATING, State
-from daemon.control.wind_down import wind_down
+from daemon.control.states import AT_REST, OPEN, PLATING, State
+from daemon.control.wind_down import watch, wind_down
 
 READING_LOST = "reading lost"
 GAP = "gap"
@@ -41,6 +41,8 @@ def step(
     situation = _protect(situation, inputs, limits, happenings)
     if situation.state in PLATING and situation.wind_down is None:
         situation, wake_at_s = follow(situation, now_s, limits, happenings)
+    if situation.state in AT_REST and situation.wind_down is None:
+        situation = watch(situation, now_s, limits)
     if situation.wind_down is not None:
         situation, wake_at_s = wind_down(situation, situation.wind_down, now_s, limits, happenings)
     if wake_at_s is not None and not now_s < wake_at_s < now_s + limits.period_s:

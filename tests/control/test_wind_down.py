@@ -145,3 +145,117 @@ def test_a_stop_after_a_hold_does_not_leave_the_output_on_longer(tank):
     while tank.demand.output_on:
         tank.tick()
     assert tank.now_s == pytest.approx(held_s + 1.0, abs=1e-6)
+
+
+def test_the_reason_for_an_abort_is_that_the_output_did_not_stop(tank):
+    tank.bring_to(State.RUNNING)
+    tank.stick_at(2.0)
+    tank.tick(Act.STOP)
+    tank.run_for(10.0)
+    tank.stick_at(0.0)
+    tank.run_to_rest()
+    text = "output did not stop: 2.000 A still flows 2.0 s after output off"
+    assert tank.said(RunOver)[-1][1] == RunOver(State.ABORTED, text)
+
+
+def test_the_first_cause_of_an_abort_stays_though_the_output_did_not_stop(tank):
+    tank.bring_to(State.RUNNING)
+    tank.stick_at(2.0)
+    tank.tick(trouble="set-point refused")
+    tank.run_for(10.0)
+    assert tank.situation.reason.startswith("output did not stop: 2.000 A still flows")
+    tank.stick_at(0.0)
+    tank.run_to_rest()
+    assert tank.said(RunOver)[-1][1] == RunOver(State.ABORTED, "set-point refused")
+    assert tank.situation.reason == "set-point refused"
+
+
+def test_alarms_go_on_for_weeks(new_tank):
+    tank = new_tank(Limits(period_s=0.5, tell_most_s=0.5))
+    tank.bring_to(State.RUNNING)
+    tank.stick_at(2.0)
+    tank.tick(Act.ABORT)
+    tank.run_for(1000.0)
+    assert len(tank.said("output did not stop")) > 1024
+
+
+def test_current_while_held_aborts_the_run(tank):
+    tank.bring_to(State.HELD)
+    tank.stick_at(0.5)
+    tank.tick()
+    assert tank.state is State.HELD
+    seen_s = tank.now_s
+    tank.run_to(State.ABORTING)
+    assert tank.now_s - seen_s == pytest.approx(2.0)
+    tank.stick_at(0.0)
+    tank.tick()
+    text = "output did not stop: 0.500 A still flows 2.0 s after it came on by itself"
+    assert tank.said(RunOver) == [(tank.now_s, RunOver(State.ABORTED, text))]
+
+
+def test_one_noisy_reading_while_held_does_not(tank):
+    tank.bring_to(State.HELD)
+    reason = tank.situation.reason
+    for _ in range(20):
+        tank.stick_at(0.03)
+        tank.run_for(1.8)
+        tank.stick_at(0.0)
+        tank.tick()
+    assert tank.state is State.HELD
+    assert tank.situation.reason == reason == "hold by Ann"
+    assert tank.said("output did not stop") == []
+    tank.tick(Act.RESUME)
+    assert tank.state is State.RESTARTING
+
+
+@pytest.mark.parametrize("act", [Act.STOP, Act.ABORT])
+def test_a_held_run_with_current_can_be_ended_but_not_before_it_is_gone(tank, act):
+    tank.bring_to(State.HELD)
+    tank.stick_at(0.5)
+    tank.run_for(1.0)
+    tank.tick(act)
+    tank.run_for(0.5)
+    assert tank.said(RunOver) == []
+    tank.stick_at(0.0)
+    tank.run_to_rest()
+    assert tank.state in (State.STOPPED, State.ABORTED)
+
+
+@pytest.mark.parametrize(
+    "state", [State.IDLE, State.STOPPED, State.ABORTED, State.COMPLETE], ids=lambda s: s.value
+)
+def test_an_output_that_comes_on_after_the_end_is_told(tank, state):
+    tank.bring_to(state)
+    reason, overs = tank.situation.reason, len(tank.said(RunOver))
+    tank.stick_at(1.0)
+    tank.run_for(100.0)
+    assert tank.state is state
+    alarms = tank.said("output did not stop")
+    assert [s - alarms[0][0] for s, _ in alarms] == pytest.approx([0, 4, 12, 28, 60], abs=1e-6)
+    assert tank.situation.reason == alarms[-1][1].text
+    tank.stick_at(0.0)
+    tank.tick()
+    assert tank.situation.wind_down is None
+    assert tank.situation.reason == reason
+    assert tank.said("state")[-1][1].text == f"{state.value}: the output is off again"
+    assert len(tank.said(RunOver)) == overs
+
+
+def test_an_output_switched_on_by_hand_without_a_load_is_told_too(tank):
+    tank.tells_output = True
+    tank.bring_to(State.COMPLETE)
+    for _ in range(25):
+        tank.tick(reading=Reading(tank.now_s + 0.1, 0.0, 4.0, output_on=True))
+    [(_, alarm)] = tank.said("output did not stop")
+    assert "the supply says that it is still on" in alarm.text
+
+
+def test_a_reset_does_not_silence_the_watch(tank):
+    tank.bring_to(State.ABORTED)
+    tank.stick_at(1.0)
+    tank.run_for(1.0)
+    tank.tick(Act.RESET)
+    assert tank.state is State.IDLE
+    tank.run_for(3.0)
+    assert tank.state is State.IDLE
+    assert len(tank.said("output did not stop")) == 1
