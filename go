@@ -31,9 +31,9 @@ install() {
         command -v sudo >/dev/null || die "missing: $*. As root, run: $by_hand"
         as_root=sudo
     fi
-    say "installing $* (apt-get)"
+    say "installing $* with apt-get; this takes a minute or two"
     { $as_root apt-get update -qq && $as_root env DEBIAN_FRONTEND=noninteractive \
-        apt-get install -y -qq --no-install-recommends "$@"; } >&2 ||
+        apt-get install -y -qq --no-install-recommends "$@"; } >/dev/null ||
         die "missing: $*. As root, run: $by_hand"
 }
 
