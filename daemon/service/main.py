@@ -5,6 +5,7 @@ one clear error on stderr and a code that is not 0.
 """
 
 import argparse
+import gc
 import signal
 import sys
 from collections.abc import Sequence
@@ -52,6 +53,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         settings = read_settings(options.settings)
         with ExitStack() as stack:
             runner = _assemble(settings, BeatSender(options.beat), options.lifeline, stack)
+            # What is loaded by now stays. Looking through all of it again and again for garbage
+            # would stop the loop for tens of milliseconds each time.
+            gc.freeze()
             stopped = runner.run()
     except InputError as error:
         return _refuse(error, BAD_INPUT)
