@@ -5,6 +5,7 @@ channel: `do` names it, `at_s` says when (from the start of the simulation, or f
 its injection), `lasts_s` when it ends by itself.
 """
 
+from abc import ABC, abstractmethod
 from random import Random
 from typing import Annotated, Literal, Protocol
 
@@ -15,26 +16,26 @@ from drivers.simulator.power import BenchSupply
 from drivers.simulator.tank import Tank
 
 
-class Stage(Protocol):
+class Scene(Protocol):
     """Where events take place."""
 
     tank: Tank
     supply: BenchSupply
 
 
-class _Event(Parameters):
+class _Event(Parameters, ABC):
     at_s: float = Field(default=0.0, ge=0)
     lasts_s: float | None = Field(default=None, gt=0)
 
-    def begin(self, stage: Stage) -> None:
+    @abstractmethod
+    def begin(self, scene: Scene) -> None:
         """Make it happen."""
-        raise NotImplementedError
 
-    def end(self, stage: Stage) -> None:
+    @abstractmethod
+    def end(self, scene: Scene) -> None:
         """Undo it."""
-        raise NotImplementedError
 
-    def flutter(self, stage: Stage, noise: Random) -> None:
+    def flutter(self, scene: Scene, noise: Random) -> None:
         """Move, if this event is restless; called whenever time has passed."""
 
 
@@ -44,13 +45,13 @@ class Short(_Event):
     do: Literal["short"]
     resistance_ohm: float = Field(default=0.02, gt=0, le=1000)
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Join the electrodes."""
-        stage.tank.set_short(self.do, 1.0 / self.resistance_ohm)
+        scene.tank.set_short(self.do, 1.0 / self.resistance_ohm)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Part them."""
-        stage.tank.set_short(self.do, 0.0)
+        scene.tank.set_short(self.do, 0.0)
 
 
 class Whisker(_Event):
@@ -59,17 +60,17 @@ class Whisker(_Event):
     do: Literal["whisker"]
     resistance_ohm: float = Field(default=2.0, gt=0, le=1000)
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Let it touch."""
-        stage.tank.set_short(self.do, 1.0 / self.resistance_ohm)
+        scene.tank.set_short(self.do, 1.0 / self.resistance_ohm)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Shake it off."""
-        stage.tank.set_short(self.do, 0.0)
+        scene.tank.set_short(self.do, 0.0)
 
-    def flutter(self, stage: Stage, noise: Random) -> None:
+    def flutter(self, scene: Scene, noise: Random) -> None:
         """Touch better or worse, by up to half."""
-        stage.tank.set_short(self.do, noise.uniform(0.5, 1.5) / self.resistance_ohm)
+        scene.tank.set_short(self.do, noise.uniform(0.5, 1.5) / self.resistance_ohm)
 
 
 class LosePart(_Event):
@@ -78,13 +79,13 @@ class LosePart(_Event):
     do: Literal["lose_part"]
     part: int = Field(ge=1)
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Let it fall."""
-        stage.tank.hang(self.part - 1, hangs=False)
+        scene.tank.hang(self.part - 1, hangs=False)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Hang it up again."""
-        stage.tank.hang(self.part - 1, hangs=True)
+        scene.tank.hang(self.part - 1, hangs=True)
 
 
 class OpenLoad(_Event):
@@ -92,13 +93,13 @@ class OpenLoad(_Event):
 
     do: Literal["open_load"]
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Break the circuit."""
-        stage.tank.set_broken(True)
+        scene.tank.set_broken(True)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Close it."""
-        stage.tank.set_broken(False)
+        scene.tank.set_broken(False)
 
 
 class BadContact(_Event):
@@ -107,17 +108,17 @@ class BadContact(_Event):
     do: Literal["bad_contact"]
     resistance_ohm: float = Field(default=0.3, gt=0, le=1000)
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Loosen the hook."""
-        stage.tank.set_contact_ohm(self.resistance_ohm)
+        scene.tank.set_contact_ohm(self.resistance_ohm)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Fasten it."""
-        stage.tank.set_contact_ohm(0.0)
+        scene.tank.set_contact_ohm(0.0)
 
-    def flutter(self, stage: Stage, noise: Random) -> None:
+    def flutter(self, scene: Scene, noise: Random) -> None:
         """Touch anew: exponentially distributed, so mostly little and sometimes much."""
-        stage.tank.set_contact_ohm(noise.expovariate(1.0 / self.resistance_ohm))
+        scene.tank.set_contact_ohm(noise.expovariate(1.0 / self.resistance_ohm))
 
 
 class Drift(_Event):
@@ -127,13 +128,13 @@ class Drift(_Event):
     rate_v_per_h: float = Field(default=1.0, gt=0, le=1000)
     limit_v: float = Field(default=3.0, gt=0, le=100)
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Let the film grow."""
-        stage.tank.set_anode_drift(self.rate_v_per_h / 3600.0, self.limit_v)
+        scene.tank.set_anode_drift(self.rate_v_per_h / 3600.0, self.limit_v)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Clean the anode."""
-        stage.tank.set_anode_drift(0.0, 0.0)
+        scene.tank.set_anode_drift(0.0, 0.0)
 
 
 class OutputDrop(_Event):
@@ -141,11 +142,11 @@ class OutputDrop(_Event):
 
     do: Literal["output_drop"]
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Switch off."""
-        stage.supply.switch(False)
+        scene.supply.switch(False)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Nothing comes back by itself."""
 
 
@@ -154,13 +155,13 @@ class FreezeReadings(_Event):
 
     do: Literal["freeze_readings"]
 
-    def begin(self, stage: Stage) -> None:
+    def begin(self, scene: Scene) -> None:
         """Keep the present values."""
-        stage.supply.freeze(True)
+        scene.supply.freeze(True)
 
-    def end(self, stage: Stage) -> None:
+    def end(self, scene: Scene) -> None:
         """Measure again."""
-        stage.supply.freeze(False)
+        scene.supply.freeze(False)
 
 
 Event = Annotated[

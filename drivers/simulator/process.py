@@ -5,7 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any, Self
+from typing import IO, Any, Self, cast
 
 from drivers.errors import CommandRefusedError, PortUnavailableError
 from drivers.simulator.bench import Truth
@@ -62,6 +62,8 @@ class SimulatorProcess:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
+            # Ctrl-C in the terminal is its parent's business: the supply outlives what drives it.
+            start_new_session=True,
         )
         self._process = process
         try:
@@ -75,13 +77,16 @@ class SimulatorProcess:
         """The process's id; raises `PortUnavailableError` when it does not run."""
         return self._running().pid
 
-    def stop(self) -> int | None:
-        """End the process by closing its standard input; its exit code, None if it never ran."""
+    def stop(self, patience_s: float = PATIENCE_S) -> int | None:
+        """End the process by closing its standard input; its exit code, None if it does not run.
+
+        One that has not ended after `patience_s` is killed.
+        """
         process, self._process = self._process, None
         if process is None:
             return None
         try:
-            process.communicate(timeout=PATIENCE_S)
+            process.communicate(timeout=patience_s)
         except subprocess.TimeoutExpired:
             process.kill()
             process.communicate()
@@ -105,7 +110,7 @@ class SimulatorProcess:
         return self._process
 
     def _ask(self, order: dict[str, object]) -> dict[str, Any]:
-        stdin, _ = _pipes(self._running())
+        stdin = cast("IO[str]", self._running().stdin)
         try:
             stdin.write(json.dumps(order) + "\n")
             stdin.flush()
@@ -115,8 +120,7 @@ class SimulatorProcess:
 
     def _hear(self) -> dict[str, Any]:
         process = self._running()
-        _, stdout = _pipes(process)
-        line = stdout.readline()
+        line = cast("IO[str]", process.stdout).readline()
         if not line:
             _, said = process.communicate()
             raise PortUnavailableError(f"simulator: the process has ended: {said.strip()}")
@@ -124,9 +128,3 @@ class SimulatorProcess:
         if "error" in reply:
             raise CommandRefusedError(f"simulator: {reply['error']}")
         return reply
-
-
-def _pipes(process: subprocess.Popen[str]) -> tuple[IO[str], IO[str]]:
-    if process.stdin is None or process.stdout is None:
-        raise PortUnavailableError("simulator: started without pipes")
-    return process.stdin, process.stdout

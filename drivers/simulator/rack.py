@@ -80,7 +80,7 @@ class Rack:
                 for part_a, (v, slope, _) in zip(currents, lines, strict=True)
             ]
             if min(currents) <= 0.0:
-                return None
+                break
         return None
 
     def _surely(

@@ -17,7 +17,8 @@ def solve_increasing(
     """The x in [low, high] at which an increasing function reaches `target`.
 
     `function(x)` returns its value and its slope. Newton's steps, each kept inside the shrinking
-    bracket by bisection; ends when the value is within `tolerance` of the target.
+    bracket by bisection; ends when the value is within `tolerance` of the target, or when the
+    bracket is as narrow as floats allow.
     """
     x = guess
     for _ in range(MOST_STEPS):

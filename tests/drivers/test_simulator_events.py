@@ -204,6 +204,14 @@ def test_events_come_and_go_at_their_moments() -> None:
     assert bench.bench.tank.charge_c - before_c == pytest.approx(2.0 * 16.0 - 0.5 * 2.0 * 0.1)
 
 
+def test_an_event_can_be_injected_for_later() -> None:
+    bench = at_constant_current()
+    bench.do("short", at_s=30.0)
+    seen = [m.voltage_v < 0.3 for m in bench.read(40)]
+    assert seen.index(True) in (29, 30)
+    assert all(seen[30:])
+
+
 def test_two_events_at_once_come_in_their_order() -> None:
     bench = run(
         2.0,

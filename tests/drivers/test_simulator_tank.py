@@ -80,6 +80,7 @@ def troubled(name: str) -> Tank:
         "painted": lambda: tank(PartParameters()),
         "three parts": lambda: tank(*three),
         "starved": lambda: tank(diffusion_layer_um=800),
+        "bare beside painted": lambda: tank(BARE, PartParameters(paint_ohm_per_sq=1000)),
         "three starved": lambda: tank(*three, diffusion_layer_um=800),
     }
     if name in plain:
@@ -103,6 +104,7 @@ def troubled(name: str) -> Tank:
         "bare",
         "painted",
         "three parts",
+        "bare beside painted",
         "starved",
         "three starved",
         "shorted",
@@ -148,6 +150,16 @@ def test_three_painted_parts_share_all_of_the_charge_from_the_first_moment() -> 
     grams = [part.deposited_g for part in load.parts]
     assert sum(grams) == pytest.approx(1200 * 0.32931e-3, rel=1e-4)
     assert grams == sorted(grams)
+
+
+def test_parts_side_by_side_share_one_voltage_and_all_of_the_current() -> None:
+    painted = PartParameters(area_dm2=1.0, paint_ohm_per_sq=1000)
+    both = tank(PartParameters(area_dm2=0.5, paint_ohm_per_sq=0), painted)
+    for current_a in (0.001, 0.5, 4.0):
+        shares = [share.current_a for share in both.point_at(current_a).shares]
+        assert sum(shares) == pytest.approx(current_a, rel=1e-8)
+        # Paint of 1000 Ω/sq, three squares to two contacts, lets next to nothing through.
+        assert 0.0 < shares[1] < current_a / 50.0
 
 
 def test_short_leads_charge_past_the_parts() -> None:
