@@ -36,13 +36,14 @@ def follow(
         end = ends.next_end(run, progress, count, now_s, limits)
         if not end.is_due(now_s):
             break
-        happenings.append(_over(run, progress, count, now_s, end.name))
-        if end.name in ends.ENDS_OF_RUN:
+        last = progress.stage + 1 == len(run.plan.stages)
+        if last or end.name in ends.ENDS_OF_RUN:
+            # The progress is up to date; with `now_s` nothing is left for `wind_to` to count.
+            situation = replace(situation, progress=progress, now_s=now_s)
             goal = State.COMPLETE if end.name == ends.TARGET else State.STOPPED
-            return _ended(situation, progress, goal, _why(run, count, end.name, now_s), now_s), None
-        if progress.stage + 1 == len(run.plan.stages):
-            reason = _why(run, count, "the last stage's end", now_s)
-            return _ended(situation, progress, State.STOPPED, reason, now_s), None
+            reason = _why(run, count, end.name, now_s)
+            return wind_to(situation, goal, reason, now_s, ended_by=end.name), None
+        happenings.append(_over(run, progress, count, now_s, end.name))
         progress = _next_stage(run, progress, count, now_s)
         name = run.plan.stages[progress.stage].name
         number = progress.stage + 1
@@ -144,13 +145,7 @@ def _over(run: Run, progress: Progress, count: Count, now_s: float, ended_by: st
     )
 
 
-def _ended(
-    situation: Situation, progress: Progress, goal: State, reason: str, now_s: float
-) -> Situation:
-    # The progress is up to date; with `now_s` nothing of it is left for `wind_to` to count.
-    return wind_to(replace(situation, progress=progress, now_s=now_s), goal, reason, now_s)
-
-
 def _why(run: Run, count: Count, end: str, now_s: float) -> str:
     thickness_um = count.projected_ah(now_s) * run.um_per_ah
-    return f"{end} reached at {thickness_um:.2f} of {run.plan.target_um:.2f} µm"
+    what = end if end in ends.ENDS_OF_RUN else "the last stage's end"
+    return f"{what} reached at {thickness_um:.2f} of {run.plan.target_um:.2f} µm"

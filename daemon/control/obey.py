@@ -82,15 +82,19 @@ def obey(
             return replace(situation, state=State.IDLE, reason=None, wind_down=None)
 
 
-def wind_to(situation: Situation, goal: State, reason: str, now_s: float) -> Situation:
+def wind_to(
+    situation: Situation, goal: State, reason: str, now_s: float, ended_by: str | None = None
+) -> Situation:
     """Begin to take the current away, on the way to `goal`; the passing state says so.
+
+    `ended_by` names the end that the stage under way has reached, if it is that.
 
     If that is under way already, only the goal changes: what was waited for goes on from where it
     was, so that no act puts "output did not stop" off.
     """
     winding, progress = situation.wind_down, situation.progress
     if winding is None:
-        winding = WindDown(goal, reason, now_s)
+        winding = WindDown(goal, reason, now_s, ended_by=ended_by)
         if situation.state in PLATING and progress is not None:
             passed_s = now_s - situation.now_s
             progress = replace(

@@ -75,6 +75,7 @@ class WindDown:
     At rest, it is the watch over an output that came on by itself: `goal` is the state then.
 
     alarm_at_s: when "output did not stop" is due if the current is still there by then, s.
+    ended_by: the end that the stage under way has reached, if one has.
     """
 
     goal: State
@@ -83,6 +84,7 @@ class WindDown:
     off_since_s: float | None = None
     alarm_at_s: float | None = None
     alarms: int = 0
+    ended_by: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +154,11 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class StageOver:
-    """A stage came to its end, by the end named in `ended_by`."""
+    """A stage came to its end, by the end or in the state named in `ended_by`.
+
+    The charges of a run's stages add up to the run's; the last one's has what flowed on the way to
+    rest, and comes together with the run's end.
+    """
 
     index: int
     name: str

@@ -10,6 +10,7 @@ from daemon.control.situation import (
     Limits,
     RunOver,
     Situation,
+    StageOver,
     WindDown,
 )
 from daemon.control.states import OPEN, State
@@ -97,11 +98,22 @@ def _at_rest(situation: Situation, winding: WindDown, happenings: list[Happening
     if situation.state is not winding.goal:
         happenings.append(Event("state", f"{winding.goal.value}: {winding.reason}"))
         if winding.goal is not State.HELD:
+            happenings.extend(_last_stage(situation, winding))
             happenings.append(RunOver(winding.goal, winding.reason))
     elif winding.alarms:
         happenings.append(Event("state", f"{winding.goal.value}: the output is off again"))
     reason = winding.reason or None
     return replace(situation, state=winding.goal, reason=reason, wind_down=None, demand=OFF)
+
+
+def _last_stage(situation: Situation, winding: WindDown) -> list[Happening]:
+    run, count, progress = situation.run, situation.count, situation.progress
+    if run is None or count is None or progress is None:
+        return []
+    name = run.plan.stages[progress.stage].name
+    charge_ah = count.best_ah - progress.stage_from_ah
+    ended_by = winding.ended_by or winding.goal.value
+    return [StageOver(progress.stage, name, progress.stage_from_s, charge_ah, ended_by)]
 
 
 def _raised(

@@ -150,3 +150,26 @@ def test_a_stage_without_settling_ends_on_the_first_low_voltage(new_tank, plan, 
     tank.cell_v = lambda _: 1.0
     tank.tick()
     assert ended_by(tank) == ["cell voltage"]
+
+
+@pytest.mark.parametrize(
+    ("act", "ended_by"), [(None, "target"), (Act.STOP, "stopped"), (Act.ABORT, "aborted")]
+)
+def test_the_stages_add_up_to_the_run(tank, plan, stage, act, ended_by):
+    tank.start(plan(stage(1.0, duration_s=20.0), stage(3.0), target_ah=0.02)).run_for(30.0)
+    if act is not None:
+        tank.tick(act)
+    tank.run_to_rest()
+    overs = [over for _, over in tank.said(StageOver)]
+    assert [(over.index, over.ended_by) for over in overs] == [(0, "duration"), (1, ended_by)]
+    assert sum(over.charge_ah for over in overs) == pytest.approx(tank.situation.count.best_ah)
+    assert overs[0].charge_ah * 3600 == pytest.approx(19.95)
+    assert [type(said) for _, said in tank.log[-2:]] == [StageOver, RunOver]
+
+
+def test_a_hold_ends_no_stage(tank):
+    tank.bring_to(State.HELD)
+    assert tank.said(StageOver) == []
+    tank.tick(Act.STOP)
+    tank.run_to_rest()
+    assert ended_by(tank) == ["stopped"]
