@@ -38,7 +38,7 @@ VERSION = 1
 MAX_SAMPLES = 10_000_000
 """More than this in one blob is taken as damage; a minute at 1000 samples a second has 60,000."""
 
-_LIMIT = 1 << 62  # leaves room for the differences in 64 bits
+_LIMIT = 1 << 62  # so that the range of a channel fits 64 bits
 _WORTH_DEFLATING = 64  # bytes; below, the code table costs more than it saves, and 40 µs besides
 _TYPECODES = {1: "B", 2: "H", 4: "I", 8: "Q"}
 _ORDER_BITS, _SOME_MISSING, _DEFLATED = 3, 4, 8
@@ -178,9 +178,7 @@ def _planes(values: list[int]) -> tuple[int, bytes]:
     greatest = max(values, default=0)
     if greatest == 0:
         return 0, b""
-    width = next((w for w in _TYPECODES if greatest < 1 << 8 * w), 0)
-    if not width:
-        raise UnencodableSampleError("samples differ by more than 64 bits hold")
+    width = next(w for w in _TYPECODES if greatest < 1 << 8 * w)
     packed = array(_TYPECODES[width], values)
     if sys.byteorder == "big":
         packed.byteswap()

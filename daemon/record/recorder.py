@@ -103,9 +103,9 @@ class Recorder:
             _add_event(connection, self._note(f"{entry!a}: {str(reason)!a}"))
 
     def _end_run(self, connection: Connection, runs: dict[int, OpenRun], entry: RunEnded) -> None:
-        run = runs.get(entry.run_id)
-        if run is None:
+        if entry.run_id not in runs:
             raise ValueError(f"run {entry.run_id} is not open")
+        run = runs[entry.run_id].copy()  # should the entry be refused, the run is as it was
         gap_nah = nah(entry.gap_least_ah), nah(entry.gap_greatest_ah)
         charge_nah = nah(entry.charge_ah)
         seal(connection, run, None, entry.utc_ms)

@@ -96,7 +96,6 @@ stage = Table(
     Column("ended_s", REAL, nullable=False),
     Column("charge_nah", Integer, nullable=False),
     Column("ended_by", Text, nullable=False),
-    sqlite_with_rowid=False,
     sqlite_strict=True,
 )
 
@@ -116,7 +115,8 @@ Index("ix_event_run_id", event.c.run_id)
 
 
 # All samples of a minute, see `daemon.record.codec`. Apart from the summaries, so that reading
-# those reads no blobs, and with a rowid, since SQLite packs large values badly without one.
+# those reads no blobs. (No table is WITHOUT ROWID: SQLite keeps rows of more than a fifth of a page
+# out of such a table's tree, and nearly all are longer.)
 block = Table(
     "block",
     metadata,
@@ -144,7 +144,6 @@ def _summaries(name: str, *more: Column[Any]) -> Table:
         *bands,
         Column("charge_nah", Integer, nullable=False),
         *more,
-        sqlite_with_rowid=False,
         sqlite_strict=True,
     )
 

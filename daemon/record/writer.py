@@ -75,7 +75,7 @@ class Writer:
         self._real_s = real_s
         self._caught_up_s = real_s()
         self._wake = threading.Event()
-        self._closing = False
+        self._closing = self._closed = False
         self._thread = threading.Thread(target=self._work, name="record writer", daemon=True)
         if threaded:
             self._thread.start()
@@ -93,13 +93,12 @@ class Writer:
     @property
     def lag_s(self) -> float:
         """For how long, in real seconds, what waits has been waiting at most; 0 if nothing does."""
-        waiting = self._queue or self._taken
-        return max(0.0, self._real_s() - self._caught_up_s) if waiting else 0.0
+        return max(0.0, self._real_s() - self._caught_up_s) if self._waiting() else 0.0
 
     def put(self, entry: Entry) -> None:
         """Hand an entry over; never waits and never raises. Only samples can find no room."""
         if type(entry) is Sample:
-            if len(self._queue) + len(self._taken) >= self._capacity:
+            if self._waiting() >= self._capacity:
                 self._drop(entry)
                 return
             if self._gap is None:
@@ -134,9 +133,9 @@ class Writer:
         """Bring everything to the disk, empty the log into the file, and let the record go.
 
         Raises RecordIncompleteError, with the number of entries that are lost, when the disk
-        refuses or takes longer than `timeout_s`. Calling it again does nothing.
+        refuses or takes longer than `timeout_s`; in the latter case it can be called again.
         """
-        if self._closing:
+        if self._closed:
             return
         self._note_gap()
         self._closing = True
@@ -145,11 +144,12 @@ class Writer:
             self._drain()
         else:
             self._thread.join(timeout_s)
-        lost = len(self._queue) + len(self._taken)
         if self._thread.is_alive():
             raise RecordIncompleteError(
-                f"the disk did not take {lost} entries within {timeout_s:g} s; they are lost"
+                f"the disk did not take {self._waiting()} entries within {timeout_s:g} s"
             )
+        lost = self._waiting()
+        self._closed = True
         with suppress(DatabaseError):  # the log holds everything as well; the next opening moves it
             checkpoint(self._engine)
         self._engine.dispose()
@@ -185,6 +185,9 @@ class Writer:
         Call it before the first `put`. Raises sqlalchemy.exc.DatabaseError.
         """
         return close_unfinished(self._engine, reason=reason, utc_ms=self._utc_ms())
+
+    def _waiting(self) -> int:
+        return len(self._queue) + len(self._taken)
 
     def _work(self) -> None:
         while not self._closing:

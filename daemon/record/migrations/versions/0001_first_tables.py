@@ -105,7 +105,6 @@ def _of_a_run() -> None:
         sa.Column("ended_s", sa.REAL, nullable=False),
         sa.Column("charge_nah", sa.Integer, nullable=False),
         sa.Column("ended_by", sa.Text, nullable=False),
-        sqlite_with_rowid=False,
         sqlite_strict=True,
     )
     op.create_table(
@@ -143,7 +142,6 @@ def _spans() -> None:
             ),
             sa.Column("charge_nah", sa.Integer, nullable=False),
             *more,
-            sqlite_with_rowid=False,
             sqlite_strict=True,
         )
 
