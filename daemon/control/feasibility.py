@@ -16,18 +16,23 @@ def problems(plan: Plan, rating: Rating) -> list[str]:
         where = f"stage {number}, {stage.name!r}"
         if stage.current_a > rating.current_a * (1 + RELATIVE_SLACK):
             found.append(
-                f"{where}: asks for {stage.current_a:.3g} A, the supply gives at most "
-                f"{rating.current_a:.3g} A"
+                f"{where}: asks for {stage.current_a:.6g} A, the supply gives at most "
+                f"{rating.current_a:.6g} A"
             )
         if stage.current_a < rating.current_step_a:
             found.append(
-                f"{where}: asks for {stage.current_a:.3g} A, less than the supply's smallest "
-                f"step of {rating.current_step_a:.3g} A"
+                f"{where}: asks for {stage.current_a:.6g} A, less than the supply's smallest "
+                f"step of {rating.current_step_a:.6g} A"
             )
         if stage.voltage_ceiling_v > rating.voltage_v * (1 + RELATIVE_SLACK):
             found.append(
-                f"{where}: voltage ceiling {stage.voltage_ceiling_v:.3g} V, the supply gives at "
-                f"most {rating.voltage_v:.3g} V"
+                f"{where}: voltage ceiling {stage.voltage_ceiling_v:.6g} V, the supply gives at "
+                f"most {rating.voltage_v:.6g} V"
+            )
+        if stage.voltage_ceiling_v < rating.voltage_step_v:
+            found.append(
+                f"{where}: voltage ceiling {stage.voltage_ceiling_v:.6g} V, less than the "
+                f"supply's smallest step of {rating.voltage_step_v:.6g} V"
             )
     return found or _out_of_reach(plan)
 
@@ -38,18 +43,18 @@ def _out_of_reach(plan: Plan) -> list[str]:
     foreseen = walk(plan.stages, growth, target_ah)
     if not foreseen.reached:
         return [
-            f"target {plan.target_um:.4g} µm is out of reach: the stages end at "
-            f"{foreseen.charge_ah * growth:.4g} µm"
+            f"target {plan.target_um:.6g} µm is out of reach: the stages end at "
+            f"{foreseen.charge_ah * growth:.6g} µm"
         ]
     found: list[str] = []
     if target_ah > plan.charge_cap_ah * (1 + RELATIVE_SLACK):
         found.append(
-            f"target {plan.target_um:.4g} µm needs {target_ah:.4g} Ah, the cap on charge is "
-            f"{plan.charge_cap_ah:.4g} Ah"
+            f"target {plan.target_um:.6g} µm needs {target_ah:.6g} Ah, the cap on charge is "
+            f"{plan.charge_cap_ah:.6g} Ah"
         )
     if foreseen.duration_s > plan.duration_cap_s * (1 + RELATIVE_SLACK):
         found.append(
-            f"target {plan.target_um:.4g} µm needs {foreseen.duration_s / 3600:.4g} h at the "
-            f"stages' currents, the cap on time is {plan.duration_cap_s / 3600:.4g} h"
+            f"target {plan.target_um:.6g} µm needs {foreseen.duration_s / 3600:.6g} h at the "
+            f"stages' currents, the cap on time is {plan.duration_cap_s / 3600:.6g} h"
         )
     return found
