@@ -76,7 +76,11 @@ def walk(
         span_s = duration_for(stage, from_a, elapsed_s, needed_ah)
         end_s = _stage_span(stage, um_per_ah, charge_ah, elapsed_s, from_a, stage_done_ah)
         if span_s <= end_s:
-            return Foreseen(total_s + span_s, target_ah, reached=not math.isinf(span_s))
+            if math.isinf(span_s):
+                ramp_left_s = max(0.0, stage.ramp_s - elapsed_s)
+                charge_ah += charge_over(stage, from_a, elapsed_s, ramp_left_s)
+                return Foreseen(math.inf, charge_ah, reached=False)
+            return Foreseen(total_s + span_s, target_ah, reached=True)
         total_s += end_s
         charge_ah += charge_over(stage, from_a, elapsed_s, end_s)
         from_a = current_at(stage, from_a, elapsed_s + end_s)
