@@ -6,8 +6,8 @@ from sqlalchemy import Connection, Engine, RowMapping, func, select, update
 
 from daemon.record import ledger
 from daemon.record.codec import decode
-from daemon.record.spans import OpenRun, minute_of, seal
-from daemon.record.tables import bath, block, journal, minute, run
+from daemon.record.spans import OpenRun, last_sealed, minute_of, seal
+from daemon.record.tables import bath, journal, run
 from daemon.record.tables import ledger as entries
 
 RUNNING, ABORTED = "running", "aborted"
@@ -76,12 +76,5 @@ def _as_left(connection: Connection, run_id: int, bath_id: int) -> OpenRun:
     """The run as it stood when its last minute had been sealed."""
     posted = select(func.coalesce(func.sum(entries.c.charge_nah), 0))
     posted_nah = connection.execute(posted.where(entries.c.run_id == run_id)).scalar_one()
-    newest = connection.execute(
-        select(block.c.samples)
-        .join(minute, minute.c.block_id == block.c.id)
-        .where(minute.c.run_id == run_id)
-        .order_by(minute.c.number.desc())
-        .limit(1)
-    ).scalar_one_or_none()
-    before = decode(newest, run_id)[-1] if newest is not None else None
+    before = last_sealed(connection, run_id)
     return OpenRun(run_id, bath_id, before=before, posted_nah=posted_nah)

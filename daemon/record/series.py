@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Table, select
 
 from daemon.record.codec import decode_columns
 from daemon.record.entries import Sample
-from daemon.record.spans import LEVELS, from_row, select_summaries
+from daemon.record.spans import LEVELS, from_row, last_sealed, select_summaries
 from daemon.record.summary import (
     SECONDS_PER_MINUTE,
     Band,
@@ -116,10 +116,14 @@ def _journal_piece(
 ) -> list[tuple[int, Summary]]:
     """The unfinished minute as one summary with its span's number, if it lies before `to_s`."""
     columns = _joined(_journalled(connection, run_id))
-    if not columns[0] or columns[0][0] >= to_s:
+    times = columns[0]
+    if not times or times[0] >= to_s or times[-1] < first_minute * SECONDS_PER_MINUTE:
         return []
-    number = max(int(columns[0][0] // SECONDS_PER_MINUTE), first_minute)
-    return [(number // coarse, summarise_columns(columns))]
+    before = last_sealed(connection, run_id)
+    if before is not None:
+        columns = _joined([tuple([value] for value in before[1:]), columns])  # type: ignore[list-item]
+    number = max(int(times[0] // SECONDS_PER_MINUTE), first_minute)
+    return [(number // coarse, summarise_columns(columns, skip=0 if before is None else 1))]
 
 
 def _from_samples(

@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, Table, delete, insert, select
 
 from daemon.record import ledger
-from daemon.record.codec import encode
+from daemon.record.codec import decode, encode
 from daemon.record.entries import Sample
 from daemon.record.errors import UnencodableSampleError
 from daemon.record.summary import SECONDS_PER_MINUTE, Band, Summary, combine, nah, summarise
@@ -68,6 +68,18 @@ def seal(connection: Connection, run: OpenRun, following: int | None, utc_ms: in
         run.samples, run.fresh = [], 0
     if following is not None:
         run.minute = following
+
+
+def last_sealed(connection: Connection, run_id: int) -> Sample | None:
+    """The last sample of the run's last sealed minute, None before there is one."""
+    newest = connection.execute(
+        select(block.c.samples)
+        .join(minute, minute.c.block_id == block.c.id)
+        .where(minute.c.run_id == run_id)
+        .order_by(minute.c.number.desc())
+        .limit(1)
+    ).scalar_one_or_none()
+    return None if newest is None else decode(newest, run_id)[-1]
 
 
 def to_row(summary: Summary) -> dict[str, Any]:
