@@ -102,7 +102,7 @@ class ScpiSupply:
 
     def close(self) -> None:
         """Give the port back. Never raises, never touches the output, may be called twice."""
-        if self._local is not None and self._line.in_step:
+        if self._local is not None:
             with suppress(DriverError):
                 self._line.command(self._local)
         self._line.close()

@@ -6,6 +6,7 @@ import select
 import struct
 import termios
 import threading
+import time
 import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -67,6 +68,12 @@ class ScriptedPeer:
     def send(self, data: bytes) -> None:
         """Say something unasked."""
         os.write(self.master, data)
+
+    def wait_until_read(self) -> None:
+        """Wait until the driver has read all that was said, or for long enough to give up."""
+        gives_up_s = time.monotonic() + _GIVES_UP_AFTER_S
+        while self.unread_bytes() and time.monotonic() < gives_up_s:
+            pass
 
     def pull_out(self) -> None:
         """Pull the plug: the driver's end hangs up."""

@@ -91,8 +91,7 @@ def one_by_one(peer, *pieces):
     def say():
         for piece in pieces:
             peer.send(piece)
-            while peer.unread_bytes():
-                pass
+            peer.wait_until_read()
 
     return say
 
@@ -214,6 +213,21 @@ def test_a_late_identity_is_no_answer_to_the_next_question(peer):
             assert line.query(ASK, AMPERES) == 7.0
 
 
+def test_a_late_identity_that_waits_already_does_not_end_a_resync(peer):
+    with opened(peer) as line:
+        for request in (b"MEAS:CURR?\n", b"\n*IDN?\n"):
+            with peer.expects((request, b"")), pytest.raises(NoReplyError):
+                line.query(ASK, AMPERES)
+        peer.send(IDENTITY + b"\n")
+
+        def identify():
+            peer.wait_until_read()
+            peer.send(IDENTITY + b"\n")
+
+        with peer.expects((b"\n*IDN?\n", identify), (b"MEAS:CURR?\n", b"7.0\n")):
+            assert line.query(ASK, AMPERES) == 7.0
+
+
 def test_a_resync_that_hears_another_device_does_not_ask_it(peer):
     with opened(peer) as line:
         with peer.expects((b"MEAS:CURR?\n", b"")), pytest.raises(NoReplyError):
@@ -272,6 +286,12 @@ def test_echoes_are_taken_off(peer):
             line.command(b"CURR 1.000")
             assert line.query(ASK, AMPERES) == 2.5
         assert line.in_step
+
+
+def test_an_echo_may_come_long_before_the_reply(peer):
+    pieces = one_by_one(peer, b"MEAS:CURR?\n", b"2.5\n")
+    with opened(peer, echo=True) as line, peer.expects((b"MEAS:CURR?\n", pieces)):
+        assert line.query(ASK, AMPERES) == 2.5
 
 
 def test_an_echo_may_share_its_line_with_the_reply(peer):

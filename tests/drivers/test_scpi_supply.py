@@ -476,6 +476,13 @@ class TestClosing:
             supply.close()
             supply.close()
 
+    def test_gives_the_keys_back_after_a_failure_too(self, peer):
+        with opened(peer, described(words={"local": "SYST:LOC"})) as supply:
+            with peer.expects((b"MEAS:CURR?\n", b"")), pytest.raises(NoReplyError):
+                supply.read()
+            with peer.expects((b"\nSYST:LOC\n", b"")):
+                supply.close()
+
     def test_does_not_raise_when_the_plug_is_out(self, peer):
         with opened(peer, described(words={"local": "SYST:LOC"})) as supply:
             peer.pull_out()
