@@ -59,7 +59,7 @@ lost = "3 s"
 
 [page]
 on = {page}
-listen = "127.0.0.1:{http}"
+listen = "{listen}"
 """
 
 PLATING = "running"
@@ -69,13 +69,21 @@ class BenchmarkError(Exception):
     """What was to be measured did not happen; no figure is worth anything then."""
 
 
-def write_settings(folder: Path, port: str, period_s: float, *, page: bool) -> Path:
-    """A settings file in `folder` for the supply at `port`, with a free port for the page."""
+def free_address() -> str:
+    """An address for the page: loopback, with a port that nobody uses."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
-        http = probe.getsockname()[1]
+        return f"127.0.0.1:{probe.getsockname()[1]}"
+
+
+def write_settings(
+    folder: Path, port: str, period_s: float, listen: str, *, page: bool = True
+) -> Path:
+    """A settings file in `folder` for the supply at `port` and the page at `listen`."""
     path = folder / "settings.toml"
-    text = SETTINGS.format(port=port, period_us=period_s * 1e6, page=str(page).lower(), http=http)
+    text = SETTINGS.format(
+        port=port, period_us=period_s * 1e6, page=str(page).lower(), listen=listen
+    )
     path.write_text(text, encoding="utf-8")
     return path
 
@@ -117,12 +125,14 @@ class Controls:
 class Served:
     """A daemon on the supply at `port`, up within the `with` block.
 
-    `pids` are those of guard, loop and page (if there is one) by name.
+    `pids` are those of guard, loop and page (if there is one) by name, `listen` is the page's
+    address.
     """
 
     def __init__(self, port: str, period_s: float, *, page: bool) -> None:
         self._folder = Path(tempfile.mkdtemp(prefix="tankhand-"))
-        self._settings = write_settings(self._folder, port, period_s, page=page)
+        self.listen = free_address()
+        self._settings = write_settings(self._folder, port, period_s, self.listen, page=page)
         self._page = page
         self.record = self._folder / "record.sqlite"
         self.controls = Controls(self._folder / "control.sock")
@@ -218,4 +228,4 @@ def show(title: str, columns: list[str], rows: list[list[str]], notes: str = "")
     for row in rows:
         table.add_row(*row)
     # Wide enough for every table: into a file or a narrow terminal it shall not lose figures.
-    Console(width=110).print(table)
+    Console(width=120).print(table)
