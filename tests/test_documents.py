@@ -1,0 +1,142 @@
+"""What the documents show is true: files are accepted, commands exist, links lead on."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from click import Command, Group, Option
+
+from daemon.api.plan_file import read_plan
+from daemon.control.feasibility import problems
+from daemon.service.cli import main
+from daemon.service.settings import Settings, read_settings
+from drivers.contracts import Rating
+from drivers.scpi.description import load_description
+
+ROOT = Path(__file__).parent.parent
+DOCUMENTS = sorted(
+    path
+    for pattern in ("*.md", "hardware/**/*.md", "daemon/**/*.md", "drivers/**/*.md", "web/**/*.md")
+    for path in ROOT.glob(pattern)
+)
+FENCED = re.compile(r"^ *```(\w*)\n(.*?)^ *```$", re.MULTILINE | re.DOTALL)
+LINK = re.compile(r"\]\(([^)\s]+)\)")
+
+
+def _blocks(language: str) -> list[tuple[Path, str]]:
+    return [
+        (document, text)
+        for document in DOCUMENTS
+        for found, text in FENCED.findall(document.read_text(encoding="utf-8"))
+        if found == language
+    ]
+
+
+def _tables_with(key: str) -> list[str]:
+    return [text for _, text in _blocks("toml") if key in tomllib.loads(text)]
+
+
+def test_every_toml_shown_is_of_a_kind_that_is_tested_here() -> None:
+    kinds = {"supply", "stage", "words"}
+    strange = [text for _, text in _blocks("toml") if not kinds & tomllib.loads(text).keys()]
+    assert strange == []
+    assert _tables_with("supply")
+    assert _tables_with("stage")
+
+
+@pytest.mark.parametrize("text", _tables_with("supply"))
+def test_settings_shown_are_accepted(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text(text, encoding="utf-8")
+    settings = read_settings(path)
+    assert settings.record.path == tmp_path / "record.sqlite"
+    load_description(settings.supply.description)
+
+
+@pytest.mark.parametrize("text", _tables_with("supply"))
+def test_settings_shown_are_all_there_are_and_hold_without_being_written(text: str) -> None:
+    """But for the lines marked as examples, and what has to be given."""
+    shown = Settings.model_validate(tomllib.loads(text))
+    unmarked = "\n".join(line for line in text.splitlines() if "# marked" not in line)
+    tables = tomllib.loads(unmarked)
+    required = {"supply": {"port": shown.supply.port}, "bath": {"name": shown.bath.name}}
+    assert Settings.model_validate(tables) == Settings.model_validate(required)
+    for name, table in Settings.model_fields.items():
+        # A simulated tank's time line is written by the demo, not by people.
+        if name != "simulation" and table.annotation is not None:
+            assert tomllib.loads(text)[name].keys() == table.annotation.model_fields.keys()
+
+
+@pytest.mark.parametrize("text", _tables_with("stage"))
+def test_plans_shown_work_on_the_supply_that_is_described(text: str) -> None:
+    rating = load_description("scpi99").supply_rating()
+    assert isinstance(rating, Rating)
+    assert problems(read_plan(text, "document"), rating) == []
+
+
+def _written(pattern: str) -> list[tuple[str, str]]:
+    """What follows a command's name in code of the documents: a word, and the rest of its line."""
+    found = []
+    for document in DOCUMENTS:
+        text = document.read_text(encoding="utf-8")
+        code = [body for _, body in FENCED.findall(text)]
+        code += re.findall(r"`([^`\n]+)`", FENCED.sub("", text))
+        found += [match for piece in code for match in re.findall(pattern, piece)]
+    return found
+
+
+def _options(command: Command) -> set[str]:
+    options = [p for p in command.params if isinstance(p, Option)]
+    return {"--help", *(name for o in options for name in (*o.opts, *o.secondary_opts))}
+
+
+def test_every_command_that_is_named_exists() -> None:
+    assert isinstance(main, Group)
+    named = _written(r"\btankhand ([a-z]+)([^\n#]*)")
+    assert {word for word, _ in named} == main.commands.keys()
+    for word, rest in named:
+        assert set(re.findall(r"--[a-z-]+", rest)) <= _options(main.commands[word]), (word, rest)
+
+
+def test_every_option_of_the_readme_exists() -> None:
+    known = (
+        set().union(*map(_options, main.commands.values())) if isinstance(main, Group) else set()
+    )
+    rows = re.findall(r"^\| `tankhand .*$", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE)
+    shown = {option for row in rows for option in re.findall(r"--[a-z-]+", row)}
+    assert shown
+    assert shown <= known
+
+
+def test_every_word_of_go_that_is_named_exists() -> None:
+    script = (ROOT / "go").read_text(encoding="utf-8")
+    words = set(re.findall(r"^([a-z]+)\)$", script, re.MULTILINE))
+    assert {word for word, _ in _written(r"\./go ([a-z]+)()")} == words
+
+
+def test_every_file_named_in_a_command_exists() -> None:
+    paths = re.findall(
+        r"(?:python|pytest|go test|-m|bash) ((?:tests|\.ci)/[\w./]+)",
+        "\n".join(document.read_text(encoding="utf-8") for document in DOCUMENTS),
+    )
+    assert [path for path in paths if not (ROOT / path).exists()] == []
+
+
+def _anchors(document: Path) -> set[str]:
+    """The names that headings get: lower case, spaces made hyphens, other signs left out."""
+    text = FENCED.sub("", document.read_text(encoding="utf-8"))
+    headings = re.findall(r"^#+ (.+)$", text, re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_links_within_the_project_lead_somewhere(document: Path) -> None:
+    text = FENCED.sub("", document.read_text(encoding="utf-8"))
+    for link in LINK.findall(text):
+        if "://" in link:
+            continue
+        name, _, anchor = link.partition("#")
+        target = (document.parent / name).resolve() if name else document
+        assert target.exists(), link
+        assert not anchor or anchor in _anchors(target), link
