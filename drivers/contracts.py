@@ -58,3 +58,40 @@ class Supply(Protocol):
 
     def output(self, on: bool) -> None:
         """Switch the output and read its state back; raises `CommandRefusedError` if it did not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Temperature:
+    """One look at a thermometer: °C, and the moment that it belongs to."""
+
+    monotonic_s: float
+    temperature_c: float
+
+
+class Meter(Protocol):
+    """What measures the cell and drives nothing.
+
+    Every method but `close` raises `drivers.errors.DriverError` or a child of it.
+    """
+
+    def open(self) -> None:
+        """Find the device, and make sure that it is the described one and set as described."""
+
+    def close(self) -> None:
+        """Let go of the device. Never raises, may be called twice."""
+
+    def read(self) -> Reading:
+        """Measure; what this meter does not measure is None. Finds a device that came back."""
+
+
+class Thermometer(Protocol):
+    """What measures one temperature, under the same rules as a `Meter`."""
+
+    def open(self) -> None:
+        """Find the device, and make sure that it is the described one."""
+
+    def close(self) -> None:
+        """Let go of the device. Never raises, may be called twice."""
+
+    def read(self) -> Temperature:
+        """Measure; may take as long as a conversion. Finds a device that came back."""
