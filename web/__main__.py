@@ -9,7 +9,7 @@ import threading
 from pathlib import Path
 
 import click
-import waitress
+from waitress.server import create_server
 
 from web.app import create_app
 from web.listen import ListenError, parse_listen
@@ -38,11 +38,13 @@ def main(socket: Path, record: Path, listen: str, lifeline: int | None) -> None:
     try:
         where = parse_listen(listen)
         app = create_app(socket, record, where)
-        waitress.serve(app, host=where.host, port=where.port, **SERVER)
+        server = create_server(app, host=where.host, port=where.port, **SERVER)
     except ListenError as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(f"listen: {listen}: {error.strerror or error}") from error
+    click.echo(f"page: http://{where.host}:{where.port}")
+    server.run()
 
 
 def _end_with(lifeline: int) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from flask import Flask
 
+from daemon.api.sentence import duration
 from web.assets import Assets
 from web.listen import Listen
 from web.pages import Pages
@@ -25,6 +26,7 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     assets = Assets()
     app.jinja_env.globals["asset"] = assets.address
+    app.jinja_env.filters["duration"] = duration
     limiter = protect(app)
     handle_troubles(app)
     Pages(Tank(socket), Runs(record), assets).route(app, limiter)

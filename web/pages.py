@@ -15,7 +15,6 @@ from flask import (
     redirect,
     render_template,
     request,
-    send_file,
     url_for,
 )
 from flask.typing import ResponseReturnValue
@@ -26,6 +25,7 @@ from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import ActRequest, RunStatus, Status
 from daemon.api.sentence import utc_of
 from daemon.record.errors import RecordError
+from daemon.record.queries import Run
 from web import section
 from web.assets import KEEP, Assets
 from web.chart import Panel, columns, panels
@@ -41,6 +41,9 @@ PLAIN_POINTS = 160
 
 MOST_POINTS = 2000
 """More than the widest screen can show."""
+
+GREATEST_ID = 2**63 - 1
+"""The record's numbers end here."""
 
 
 class Pages:
@@ -90,7 +93,9 @@ class Pages:
         from_s = request.args.get("from", 0.0, type=float)
         to_s = request.args.get("to", float("inf"), type=float)
         points = request.args.get("points", 800, type=int)
-        if run_id is None or not 0 <= from_s < to_s or not 0 < points <= MOST_POINTS:
+        if run_id is None or not 0 < run_id <= GREATEST_ID:
+            abort(400)
+        if not 0 <= from_s < to_s or not 0 < points <= MOST_POINTS:
             abort(400)
         try:
             found = self._runs.series(run_id, points, from_s, to_s)
@@ -121,12 +126,12 @@ class Pages:
         path = self._assets.find(tag, name)
         if path is None:
             abort(404)
+        kind = mimetypes.guess_type(name)[0]
         if request.accept_encodings.quality("gzip"):
-            kind = mimetypes.guess_type(name)[0]
             response = Response(self._assets.packed(name), mimetype=kind)
             response.headers["Content-Encoding"] = "gzip"
         else:
-            response = send_file(path, etag=False)
+            response = Response(path.read_bytes(), mimetype=kind)
         response.headers["Cache-Control"] = KEEP
         response.headers["Vary"] = "Accept-Encoding"
         return response
@@ -134,11 +139,13 @@ class Pages:
     def _now(self, view: View, status: Status | None) -> str:
         run = status.run if status else None
         drawn, absent = self._panels(run)
+        newest = None if status else self._newest()
         return render_template(
             "now.html",
             view=view,
             status=status,
             run=run,
+            newest=newest,
             marks=section.marks(run) if run else (),
             target_at=section.share(run.target_um, run) if run else 0.0,
             panels=drawn,
@@ -155,6 +162,12 @@ class Pages:
             return panels(self._runs.series(run.run_id, PLAIN_POINTS)), None
         except RecordError as error:
             return (), str(error)
+
+    def _newest(self) -> Run | None:
+        try:
+            return self._runs.newest()
+        except RecordError:
+            return None
 
 
 def _zone(name: str | None) -> tzinfo | None:

@@ -1,13 +1,15 @@
 """The record as the page sees it: opened when first needed, read only, absent until it exists."""
 
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
 from daemon.record.errors import RecordError
-from daemon.record.queries import one_run
+from daemon.record.queries import Run, one_run, runs
 from daemon.record.series import Series, series
 from daemon.record.store import open_reader, refusal
 
@@ -27,12 +29,22 @@ class Runs:
 
         Raises `RecordError`: there is no record yet, no such run, or the disk does not give it.
         """
+        with self._reading() as connection:
+            end_s = one_run(connection, run_id).elapsed_s
+            # The end itself is past the last sample, which belongs to the series too.
+            to_s = min(to_s, end_s + 1.0)
+            return series(connection, run_id, min(from_s, end_s), to_s, points)
+
+    def newest(self) -> Run | None:
+        """Give the newest run; None where there is none. Raises `RecordError` as above."""
+        with self._reading() as connection:
+            return next(iter(runs(connection, limit=1)), None)
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
         try:
             with self._opened().connect() as connection:
-                end_s = one_run(connection, run_id).elapsed_s
-                # The end itself is past the last sample, which belongs to the series too.
-                to_s = min(to_s, end_s + 1.0)
-                return series(connection, run_id, min(from_s, end_s), to_s, points)
+                yield connection
         except DatabaseError as error:
             raise RecordError(f"{self._path}: {refusal(error)}") from error
 

@@ -1,19 +1,20 @@
 """A daemon's voice over a real control socket, a real record, and the page between them."""
 
 import math
+import socket
 import socketserver
+import subprocess
+import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, sync_playwright
 from pydantic import TypeAdapter
-from waitress.server import create_server
 
 from daemon.api.messages import Answer, Request, RunStatus, StageStatus, Status
 from daemon.clock import SystemClock
@@ -24,7 +25,6 @@ from web.app import create_app
 from web.listen import Listen
 
 LISTEN = Listen("127.0.0.1", 8080)
-ORIGIN = "http://127.0.0.1:8080"
 CHROMIUM = "/usr/bin/chromium"
 CHROMIUM_ARGS = [
     "--no-sandbox",
@@ -93,6 +93,7 @@ class Peer:
         self.status = status
         self.refusal: str | None = None
         self.acts: list[tuple[str, str]] = []
+        self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
     def start(self) -> None:
@@ -117,6 +118,7 @@ class Peer:
     def _answer(self, line: bytes) -> bytes:
         request = TypeAdapter[Any](Request).validate_json(line)
         if request.ask == "status":
+            self.asked += 1
             return Answer(ok=True, status=self.status).model_dump_json().encode()
         if self.refusal is not None:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
@@ -159,16 +161,32 @@ def write_record(path: Path, hours: float = 2.0, every_s: float = 2.0) -> None:
         engine.dispose()
 
 
+def web_command(control: Path, record: Path, listen: str) -> list[str]:
+    where = ["--socket", str(control), "--record", str(record), "--listen", listen]
+    return [sys.executable, "-m", "web", *where]
+
+
 @contextmanager
-def serving(socket: Path, record: Path) -> Iterator[str]:
-    """The page in the server that serves it in earnest, on a free port; gives its address."""
-    app = create_app(socket, record, LISTEN)
-    server = create_server(app, host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    thread.join()
+def serving(control: Path, record: Path) -> Iterator[str]:
+    """The page in a process of its own, as it runs in earnest; gives its address."""
+    listen = f"127.0.0.1:{free_port()}"
+    process = subprocess.Popen(
+        web_command(control, record, listen), stdout=subprocess.PIPE, text=True
+    )
+    assert process.stdout
+    try:
+        assert process.stdout.readline() == f"page: http://{listen}\n"
+        yield f"http://{listen}"
+    finally:
+        process.terminate()
+        process.wait()
+        process.stdout.close()
+
+
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
 
 
 @pytest.fixture
@@ -187,15 +205,35 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def app(peer: Peer, record: Path) -> Flask:
-    return create_app(peer.path, record, LISTEN)
+def make_status() -> Callable[..., Status]:
+    return a_status
 
 
 @pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    client = app.test_client()
-    client.environ_base["HTTP_HOST"] = "127.0.0.1:8080"
-    return client
+def run() -> RunStatus:
+    return a_run()
+
+
+@pytest.fixture
+def make_client(peer: Peer, monkeypatch: pytest.MonkeyPatch) -> Callable[[Path], FlaskClient]:
+    """A client of a page that asks the daemon anew at each look."""
+    monkeypatch.setattr("web.tank.KEEP_S", -1.0)
+
+    def make(record: Path) -> FlaskClient:
+        return create_app(peer.path, record, LISTEN).test_client()
+
+    return make
+
+
+@pytest.fixture
+def client(make_client: Callable[[Path], FlaskClient], record: Path) -> FlaskClient:
+    return make_client(record)
+
+
+@pytest.fixture
+def command(peer: Peer, record: Path) -> Callable[[str], list[str]]:
+    """The page's command line for an address to listen on."""
+    return lambda listen: web_command(peer.path, record, listen)
 
 
 @pytest.fixture

@@ -90,7 +90,7 @@
       yaxis3: { ...axis, domain: [0.73, 0.99] },
       annotations: [titled("Current, A", 0.995), titled("Voltage, V", 0.63),
         titled("Charge, Ah", 0.265)],
-      margin: { l: 34, r: 4, t: 18, b: 28 },
+      margin: { l: 34, r: 18, t: 18, b: 28 },
       paper_bgcolor: "transparent",
       plot_bgcolor: "transparent",
       font: { family: getComputedStyle(document.body).fontFamily, color: soft },

@@ -18,13 +18,14 @@
   let tag = null;
   let timer = null;
   // Both clocks: one stands still while a computer sleeps, the other can be set back.
-  let lastWord = moment();
+  let lastWord = body.hasAttribute("data-unheard") ? null : moment();
 
   function moment() {
     return { running: performance.now(), wall: Date.now() };
   }
 
   function age() {
+    if (!lastWord) return Infinity;
     const now = moment();
     return Math.max(now.running - lastWord.running, now.wall - lastWord.wall, 0) / 1000;
   }
@@ -70,8 +71,9 @@
   }
 
   function draw(view) {
-    if (view.start !== body.dataset.start || String(view.run_id ?? "") !== body.dataset.run) {
-      // Another server or another run: its page has other forms and other places.
+    const run = String(view.run_id ?? "");
+    if (!lastWord || view.start !== body.dataset.start || run !== body.dataset.run) {
+      // The first word, another server or another run: their page has other forms and places.
       location.reload();
       return;
     }
@@ -89,9 +91,11 @@
 
   function tellAge() {
     const seconds = age();
-    heard.textContent = seconds < JUST_NOW_S
-      ? heard.dataset.now
-      : heard.dataset.ago.replace("{}", inWords(seconds));
+    if (lastWord) {
+      heard.textContent = seconds < JUST_NOW_S
+        ? heard.dataset.now
+        : heard.dataset.ago.replace("{}", inWords(seconds));
+    }
     const old = seconds > OLD_S;
     body.toggleAttribute("data-old", old);
     return old;
@@ -100,7 +104,7 @@
   function tellSilence(said) {
     if (!tellAge() && !said) return;
     const words = said ? said.texts : {
-      what: body.dataset.silent.replace("{}", inWords(age())),
+      what: lastWord ? body.dataset.silent.replace("{}", inWords(age())) : body.dataset.unheard,
       figures: body.dataset.silentFigures,
       need: body.dataset.silentNeed,
     };
@@ -142,10 +146,6 @@
     timer = setTimeout(poll, EVERY_MS);
   }
 
-  if (word.dataset.level === "alarm" && !document.querySelector(".ledger")) {
-    // The page was written without a word from the daemon: the first one brings the figures.
-    body.dataset.start = "";
-  }
   setInterval(tellAge, EVERY_MS);
   document.addEventListener("visibilitychange", () => document.hidden || poll());
   window.addEventListener("pageshow", (event) => event.persisted && poll());
