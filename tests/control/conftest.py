@@ -164,6 +164,14 @@ class Tank:
         return self
 
 
+def pytest_collection_modifyitems(config, items):
+    """Campaigns run when they are asked for by `-m long`."""
+    if "long" not in config.option.markexpr:
+        for item in items:
+            if item.get_closest_marker("long"):
+                item.add_marker(pytest.mark.skip(reason="a campaign: ask for it with -m long"))
+
+
 @pytest.fixture(scope="session")
 def new_tank():
     return Tank
