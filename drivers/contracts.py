@@ -42,7 +42,7 @@ class Rating:
 
 
 class Supply(Protocol):
-    """A DC supply. Every method but `close` raises `drivers.errors.DriverError` or a child of it."""
+    """A DC supply. Every method but `close` may raise `drivers.errors.DriverError` or a child."""
 
     def open(self) -> None:
         """Open the line, make sure that the described device answers, and switch its output off."""

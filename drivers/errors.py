@@ -6,7 +6,7 @@ class DriverError(Exception):
 
 
 class DescriptionError(DriverError):
-    """The file that describes a device cannot be used: names file, key, value and what is allowed."""
+    """The file that describes a device cannot be used; names file, key, value, what is allowed."""
 
 
 class LinkError(DriverError):

@@ -6,29 +6,22 @@ and is meant to be copied.
 
 import re
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    ConfigDict,
-    Field,
-    ValidationError,
-    ValidationInfo,
-    field_validator,
-    model_validator,
-)
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
-from drivers import contracts
-from drivers.errors import DescriptionError
-from drivers.scpi.files import description_path, read_tables
+from drivers import contracts, tables
 from drivers.scpi.replies import Units
-
-
-def _one_printable_line(text: str) -> str:
-    if not re.fullmatch(r"[\x20-\x7e]+", text):
-        raise ValueError("one line of printable ASCII, at least one character")
-    return text
+from drivers.tables import (
+    Baud,
+    Every,
+    Milliseconds,
+    ModeByNearnessTable,
+    ReadingTable,
+    Table,
+    TimeLimit,
+    Words,
+)
 
 
 def _with_value(text: str) -> str:
@@ -45,18 +38,8 @@ def _regular_expression(text: str) -> str:
     return text
 
 
-Words = Annotated[str, AfterValidator(_one_printable_line)]
-SettingWords = Annotated[str, AfterValidator(_one_printable_line), AfterValidator(_with_value)]
-Milliseconds = Annotated[float, Field(ge=0, le=60_000, allow_inf_nan=False)]
-TimeLimit = Annotated[float, Field(ge=1, le=60_000, allow_inf_nan=False)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+SettingWords = Annotated[Words, AfterValidator(_with_value)]
 Register = Annotated[int, Field(ge=0, le=0xFFFFFFFF)]
-
-
-class Table(BaseModel):
-    """Base of all tables: unknown keys and values of a wrong type are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
 class LineTable(Table):
@@ -65,7 +48,7 @@ class LineTable(Table):
     They are, since `drivers.scpi.off` reads this table without this model and its defaults.
     """
 
-    baud: Annotated[int, Field(ge=50, le=4_000_000)]
+    baud: Baud
     data_bits: Literal[7, 8]
     parity: Literal["none", "even", "odd", "mark", "space"]
     stop_bits: Literal[1, 2]
@@ -109,13 +92,9 @@ class RepliesTable(Table):
     both_order: Literal["current, voltage", "voltage, current"] = "current, voltage"
 
 
-class RatingTable(Table):
-    """What the supply can do: greatest set-points and the smallest step of each, A and V."""
+class RatingTable(tables.RatingTable):
+    """What the supply can do, and how many decimals its set-points are sent with."""
 
-    current_a: Positive
-    voltage_v: Positive
-    current_step_a: Positive
-    voltage_step_v: Positive
     current_decimals: Annotated[int, Field(ge=0, le=9)]
     voltage_decimals: Annotated[int, Field(ge=0, le=9)]
 
@@ -129,16 +108,10 @@ class RatingTable(Table):
         return decimals
 
 
-class ReadingTable(Table):
-    """What is asked beside current and voltage: in every how many readings, 0 for never."""
-
-    output_every_reads: Annotated[int, Field(ge=0, le=100_000)]
-
-
 class ModeByStatusTable(Table):
     """A status register tells the mode: register & mask equals one of the two values."""
 
-    every_reads: Annotated[int, Field(ge=1, le=100_000)]
+    every_reads: Every
     query: Words
     mask: Register
     constant_current: Register
@@ -152,17 +125,11 @@ class ModeByStatusTable(Table):
         return self
 
 
-class ModeByNearnessTable(Table):
-    """The mode is inferred: which set-point the measured value is this near to, in A and V."""
-
-    current_a: Positive
-    voltage_v: Positive
-
-
 class Description(Table):
     """One model of supply."""
 
     title: Words
+    protocol: Literal["scpi"] = "scpi"
     line: LineTable
     words: WordsTable
     replies: RepliesTable
@@ -179,12 +146,7 @@ class Description(Table):
 
     def supply_rating(self) -> contracts.Rating:
         """The rating as the rest of tankhand sees it, A and V."""
-        return contracts.Rating(
-            current_a=self.rating.current_a,
-            voltage_v=self.rating.voltage_v,
-            current_step_a=self.rating.current_step_a,
-            voltage_step_v=self.rating.voltage_step_v,
-        )
+        return self.rating.contract()
 
 
 def load_description(name: str | Path) -> Description:
@@ -193,35 +155,4 @@ def load_description(name: str | Path) -> Description:
     Raises `DescriptionError`, which names the file and, for each fault, the key, what came and what
     is allowed.
     """
-    path = description_path(name)
-    try:
-        return Description.model_validate(read_tables(path))
-    except ValidationError as error:
-        faults = "; ".join(_in_words(fault) for fault in error.errors())
-        raise DescriptionError(f"{path}: {faults}") from error
-
-
-def _in_words(fault: Any) -> str:
-    """One of pydantic's faults as key, what came and what is allowed."""
-    key = ".".join(str(part) for part in fault["loc"]) or "the file"
-    if fault["type"] == "missing":
-        return f"{key}: missing, but required"
-    if fault["type"] == "extra_forbidden":
-        return f"{key}: unknown key; allowed here: {', '.join(_keys_beside(fault['loc']))}"
-    if fault["type"] == "model_type":
-        return f"{key}: got {fault['input']!r}, allowed: a table"
-    allowed = fault["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-    came = "" if isinstance(fault["input"], dict) else f"got {fault['input']!r}, "
-    return f"{key}: {came}allowed: {allowed}"
-
-
-def _keys_beside(loc: tuple[str | int, ...]) -> list[str]:
-    """The keys that the table around `loc` may have."""
-    model: type[BaseModel] = Description
-    for part in loc[:-1]:
-        annotation = model.model_fields[str(part)].annotation
-        choices = getattr(annotation, "__args__", (annotation,))
-        model = next(
-            choice for choice in choices if isinstance(choice, type) and issubclass(choice, Table)
-        )
-    return list(model.model_fields)
+    return tables.load(name, Description)

@@ -20,8 +20,8 @@ from typing import TypeVar
 import serial
 
 from drivers.errors import GarbledReplyError, LinkError, NoReplyError, PortUnavailableError
+from drivers.port import PORT_FAILURES, PortSettings, open_port
 from drivers.scpi.description import LineTable
-from drivers.scpi.port import PORT_FAILURES, PortSettings, open_port
 from drivers.scpi.replies import shown
 
 T = TypeVar("T")

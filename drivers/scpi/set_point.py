@@ -1,29 +1,22 @@
-"""One of a supply's two set-points: its words, its range, and whether what is read back is it."""
+"""One of a supply's two set-points: its words, and its decimals."""
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, Self
+from typing import Self
 
-from drivers.errors import SetPointRefusedError
 from drivers.scpi.description import Description
 from drivers.scpi.replies import number_parser
-
-_ROUNDING = 1e-9
-"""Slack when a difference is compared with a step: 1.001 - 1.000 is not 0.001 in binary."""
+from drivers.set_points import Limit
 
 
 @dataclass(frozen=True, slots=True)
 class SetPoint:
-    """How current (A) or voltage (V) is set. `step` and `greatest` are in `unit`."""
+    """How current (A) or voltage (V) is set."""
 
-    quantity: str
-    unit: Literal["A", "V"]
+    limit: Limit
     words: str
     question: bytes
     decimals: int
-    step: float
-    greatest: float
     parse: Callable[[bytes], float]
 
     @classmethod
@@ -31,13 +24,10 @@ class SetPoint:
         """The current limit of the described supply."""
         rating = description.rating
         return cls(
-            quantity="current",
-            unit="A",
+            limit=Limit("current", "A", rating.current_step_a, rating.current_a),
             words=description.words.set_current,
             question=description.words.read_back_current.encode(),
             decimals=rating.current_decimals,
-            step=rating.current_step_a,
-            greatest=rating.current_a,
             parse=number_parser("A", description.replies.units),
         )
 
@@ -46,13 +36,10 @@ class SetPoint:
         """The voltage limit of the described supply."""
         rating = description.rating
         return cls(
-            quantity="voltage",
-            unit="V",
+            limit=Limit("voltage", "V", rating.voltage_step_v, rating.voltage_v),
             words=description.words.set_voltage,
             question=description.words.read_back_voltage.encode(),
             decimals=rating.voltage_decimals,
-            step=rating.voltage_step_v,
-            greatest=rating.voltage_v,
             parse=number_parser("V", description.replies.units),
         )
 
@@ -61,21 +48,9 @@ class SetPoint:
 
         Raises `SetPointRefusedError` if it is not a number from 0 to the supply's rating.
         """
-        if not (math.isfinite(value) and 0 <= value <= self.greatest):
-            raise SetPointRefusedError(
-                f"{self.quantity}: cannot be set to {value:g} {self.unit}; "
-                f"allowed: 0 to {self.greatest:g} {self.unit}"
-            )
+        self.limit.check_range(value)
         return round(value, self.decimals)
 
     def command(self, value: float) -> bytes:
         """The words that set it."""
         return self.words.replace("{value}", f"{value:.{self.decimals}f}").encode()
-
-    def check(self, wanted: float, read_back: float) -> None:
-        """Raises `SetPointRefusedError` if the supply holds something else, by more than a step."""
-        if abs(read_back - wanted) > self.step * (1 + _ROUNDING) + _ROUNDING:
-            raise SetPointRefusedError(
-                f"{self.quantity}: set to {wanted:g} {self.unit}, but the supply holds "
-                f"{read_back:g} {self.unit} (its step is {self.step:g} {self.unit})"
-            )

@@ -18,6 +18,7 @@ from drivers.scpi.replies import (
     shown,
 )
 from drivers.scpi.set_point import SetPoint
+from drivers.set_points import SetPointPair
 
 _ERROR_QUEUE_CAP = 32
 """More entries than a queue has; one that is still not empty then is not a queue."""
@@ -37,10 +38,8 @@ class ScpiSupply:
     """One supply on one port (a device path or `socket://host:port`). For one thread.
 
     `now` gives the seconds that readings are labelled with; time limits on the line are real time.
-    A reading takes two questions, or one where the description has `measure_both`.
-
-    Set-points that the supply has confirmed are not sent again, since many supplies store each in
-    a memory that wears out. They are forgotten after any failure: the supply may have restarted.
+    A reading takes two questions, or one where the description has `measure_both`. Set-points that
+    the supply has confirmed are not sent again; see `drivers.set_points`.
     """
 
     def __init__(
@@ -69,9 +68,13 @@ class ScpiSupply:
             replies.both_separator,
             voltage_first=replies.both_order == "voltage, current",
         )
-        self._current = SetPoint.of_current(description)
-        self._voltage = SetPoint.of_voltage(description)
-        self._held: tuple[float, float] | None = None
+        self._pair = SetPointPair(
+            SetPoint.of_current(description),
+            SetPoint.of_voltage(description),
+            settle=self._settle,
+            put=self._put,
+            ask=lambda point: self._line.query(point.question, point.parse),
+        )
         self._reads = 0
         self._emptied_at = 0
 
@@ -106,7 +109,7 @@ class ScpiSupply:
             with suppress(DriverError):
                 self._line.command(self._local)
         self._line.close()
-        self._held = None
+        self._pair.forget()
 
     def read(self) -> Reading:
         """Measure current, then voltage; mode and output only as often as the description says.
@@ -127,39 +130,18 @@ class ScpiSupply:
             mode = self._mode(current_a, voltage_v)
             output_on = self._output_state()
         except DriverError:
-            self._held = None
+            self._pair.forget()
             raise
         self._reads += 1
         return Reading((asked_s + answered_s) / 2, current_a, voltage_v, mode, output_on)
 
     def set_points(self, current_a: float, voltage_v: float) -> None:
-        """Set both limits, A and V, and read each back.
+        """Set both limits, A and V, and read each back; what is lowered is lowered first.
 
-        What is lowered is lowered first, and confirmed, before anything is raised: so the product
-        of the limits, the power the supply could give, is never above the greater of before and
-        after. Raises `SetPointRefusedError` if a value is outside the rating (nothing is sent) or
-        reads back as another, `CommandRefusedError` if the supply reports an error, `LinkError`.
+        Raises `SetPointRefusedError` if a value is outside the rating (nothing is sent) or reads
+        back as another, `CommandRefusedError` if the supply reports an error, `LinkError`.
         """
-        wanted = (self._current.as_sent(current_a), self._voltage.as_sent(voltage_v))
-        if wanted == self._held:
-            return
-        known, self._held = self._held, None
-        self._settle()
-        held = known or (self._holds(self._current), self._holds(self._voltage))
-        changes = [
-            (point, new, old)
-            for point, new, old in zip((self._current, self._voltage), wanted, held, strict=True)
-            if known is None or new != old
-        ]
-        changes.sort(key=lambda change: change[1] > change[2])
-        for point, new, _ in changes:
-            self._line.command(point.command(new))
-            if errors := self._errors():
-                raise CommandRefusedError(
-                    f"{self._port}: {point.command(new).decode()}: refused: {'; '.join(errors)}"
-                )
-            point.check(new, self._holds(point))
-        self._held = wanted
+        self._pair.set(current_a, voltage_v)
 
     def output(self, on: bool) -> None:
         """Switch the output and read its state back.
@@ -174,11 +156,11 @@ class ScpiSupply:
             state = self._line.query(self._ask_output, parse_switch)
             errors = self._errors()
         except DriverError:
-            self._held = None
+            self._pair.forget()
             raise
         # An output that is off is off, whatever else the supply complains about.
         if state is not on or (on and errors):
-            self._held = None
+            self._pair.forget()
             raise CommandRefusedError(
                 f"{self._port}: {self._switch[on].decode()}: the output is "
                 f"{'on' if state else 'off'}; errors: {'; '.join(errors) or 'none'}"
@@ -228,8 +210,12 @@ class ScpiSupply:
             f"the last answer was {found[-1]}"
         )
 
-    def _holds(self, point: SetPoint) -> float:
-        return self._line.query(point.question, point.parse)
+    def _put(self, point: SetPoint, value: float) -> None:
+        self._line.command(point.command(value))
+        if errors := self._errors():
+            raise CommandRefusedError(
+                f"{self._port}: {point.command(value).decode()}: refused: {'; '.join(errors)}"
+            )
 
     def _output_state(self) -> bool | None:
         every = self._description.reading.output_every_reads
@@ -239,8 +225,9 @@ class ScpiSupply:
 
     def _mode(self, current_a: float, voltage_v: float) -> Mode | None:
         """Which set-point is held, as far as the description allows to tell."""
-        if self._description.mode_by_nearness is not None:
-            return self._mode_by_nearness(current_a, voltage_v)
+        near = self._description.mode_by_nearness
+        if near is not None:
+            return self._pair.mode_by_nearness(current_a, voltage_v, near.current_a, near.voltage_v)
         status = self._description.mode_by_status
         if status is None or self._reads % status.every_reads:
             return None
@@ -249,17 +236,3 @@ class ScpiSupply:
             status.constant_current: Mode.CONSTANT_CURRENT,
             status.constant_voltage: Mode.CONSTANT_VOLTAGE,
         }.get(register)
-
-    def _mode_by_nearness(self, current_a: float, voltage_v: float) -> Mode | None:
-        near = self._description.mode_by_nearness
-        if near is None or self._held is None:
-            return None
-        set_a, set_v = self._held
-        if set_a <= near.current_a or set_v <= near.voltage_v:
-            # An idle output is as near to a set-point of 0 as a working one.
-            return None
-        holds_current = abs(current_a - set_a) <= near.current_a
-        holds_voltage = abs(voltage_v - set_v) <= near.voltage_v
-        if holds_current is holds_voltage:
-            return None
-        return Mode.CONSTANT_CURRENT if holds_current else Mode.CONSTANT_VOLTAGE

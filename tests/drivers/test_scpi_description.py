@@ -8,8 +8,8 @@ from pydantic import ValidationError
 
 from drivers.contracts import Rating
 from drivers.errors import DescriptionError
+from drivers.files import description_path
 from drivers.scpi.description import load_description
-from drivers.scpi.files import description_path
 
 SHIPPED = description_path("scpi99")
 

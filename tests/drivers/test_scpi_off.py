@@ -11,8 +11,8 @@ import pytest
 import serial
 
 from drivers.errors import DescriptionError, PortUnavailableError
+from drivers.files import description_path
 from drivers.scpi.description import load_description
-from drivers.scpi.files import description_path
 from drivers.scpi.line import Line
 from drivers.scpi.off import OffLine
 from drivers.scpi.replies import number_parser

@@ -48,7 +48,7 @@ def open_port(port: str, settings: PortSettings, *, exclusive: bool) -> serial.S
     """Open a device path or `socket://host:port`; other URLs are refused.
 
     `exclusive` keeps every other exclusive opener out; one that does not ask for it still gets in,
-    which is how `drivers.scpi.off` comes to its handle. Raises `PortUnavailableError`.
+    which is how `drivers.off_line` comes to its handle. Raises `PortUnavailableError`.
     """
     if "://" in port and not port.lower().startswith("socket://"):
         raise PortUnavailableError(

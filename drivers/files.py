@@ -6,12 +6,18 @@ from typing import Any
 
 from drivers.errors import DescriptionError
 
-_SHIPPED = Path(__file__).parent
+SCPI = "scpi"
+MODBUS_RTU = "modbus-rtu"
+"""What the key `protocol` of a description may say; without it, the supply speaks SCPI."""
+
+_FOLDERS = ("scpi", "modbus")
 
 
-def shipped_names() -> list[str]:
-    """The names of the descriptions that come with tankhand."""
-    return sorted(path.stem for path in _SHIPPED.glob("*.toml"))
+def _shipped() -> dict[str, Path]:
+    """The descriptions that come with tankhand, by their names."""
+    here = Path(__file__).parent
+    paths = [path for folder in _FOLDERS for path in (here / folder).glob("*.toml")]
+    return {path.stem: path for path in sorted(paths)}
 
 
 def description_path(name: str | Path) -> Path:
@@ -20,11 +26,11 @@ def description_path(name: str | Path) -> Path:
     Raises `DescriptionError` if there is no such file.
     """
     bare = isinstance(name, str) and "/" not in name and not name.endswith(".toml")
-    path = _SHIPPED / f"{name}.toml" if bare else Path(name)
-    if not path.is_file():
+    path = _shipped().get(str(name)) if bare else Path(name)
+    if path is None or not path.is_file():
         raise DescriptionError(
             f"{name}: no such description; give the path of a .toml file, or one of the "
-            f"shipped: {', '.join(shipped_names())}"
+            f"shipped: {', '.join(_shipped())}"
         )
     return path
 
@@ -35,3 +41,14 @@ def read_tables(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DescriptionError(f"{path}: not readable as TOML: {error}") from error
+
+
+def protocol_of(name: str | Path) -> str:
+    """What the described supply speaks: `SCPI` or `MODBUS_RTU`. Raises `DescriptionError`."""
+    path = description_path(name)
+    protocol = read_tables(path).get("protocol", SCPI)
+    if protocol not in (SCPI, MODBUS_RTU):
+        raise DescriptionError(
+            f"{path}: protocol: got {protocol!r}, allowed: {SCPI!r} or {MODBUS_RTU!r}"
+        )
+    return str(protocol)
