@@ -24,6 +24,7 @@ from daemon.control.situation import (
 )
 from daemon.control.states import OPEN, Act, State
 from daemon.control.step import step
+from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
 from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
 from daemon.service.wall import WallWatch
 from daemon.service.worker import Missed, News, Trouble
@@ -123,7 +124,7 @@ class Loop:
         situation, outputs, happenings = step(
             before, Inputs(now_s, reading, act, trouble), self._limits
         )
-        self._drive(outputs)
+        self._drive(outputs, again=trouble is not None or _still_on(happenings))
         started = self.view.started
         if isinstance(command, Start) and situation.run is not before.run:
             started = utc
@@ -132,7 +133,8 @@ class Loop:
         if before.state in OPEN and situation.state not in OPEN and situation.count is not None:
             bath_charge_ah += situation.count.best_ah
         self.view = View(situation, bath_charge_ah, started)
-        if reading is not None and before.state in OPEN:
+        # A reading that `step` passed over is none.
+        if before.state in OPEN and reading is not None and situation.reading is reading:
             self._record_reading(reading, before.demand.current_a)
         if isinstance(news, Missed):
             happenings.append(Event("reply missing", news.text))
@@ -141,8 +143,12 @@ class Loop:
         for happening in happenings:
             self._record(happening, situation.run if under_way else None, utc, now_s)
 
-    def _drive(self, outputs: Outputs) -> None:
-        if outputs.demand != self._demand:
+    def _drive(self, outputs: Outputs, *, again: bool) -> None:
+        """Hand on what has changed; "off" `again` after trouble, and while the output is still on.
+
+        A worker that has met with trouble switches nothing on before it has heard that.
+        """
+        if again or outputs.demand != self._demand:
             self._demand = outputs.demand
             self._link.demand(outputs.demand)
         if outputs.wake_at_s != self.wake_at_s:
@@ -182,7 +188,7 @@ class Loop:
 
     def _record_reading(self, reading: Reading, set_current_a: float) -> None:
         run, count = self.situation.run, self.situation.count
-        if run is None or count is None:
+        if run is None or count is None or reading.monotonic_s < run.started_s:
             return
         self._put(
             Sample(
@@ -242,6 +248,10 @@ def _end_entry(
         mass_g=mass_g(run.plan.metal, best_ah, run.plan.efficiency),
         thickness_um=best_ah * run.um_per_ah,
     )
+
+
+def _still_on(happenings: list[Happening]) -> bool:
+    return any(isinstance(h, Event) and h.kind == OUTPUT_DID_NOT_STOP for h in happenings)
 
 
 def _ms(utc: datetime) -> int:

@@ -26,7 +26,7 @@ from daemon.service.beat import BeatSender, Ready, watch_lifeline
 from daemon.service.devices import make_supply
 from daemon.service.loop import Loop, Origin
 from daemon.service.runner import Mail, Quit, Runner
-from daemon.service.server import ControlServer
+from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.status import Speaker
 from daemon.service.worker import SupplyWorker
@@ -59,12 +59,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stopped = runner.run()
     except InputError as error:
         return _refuse(error, BAD_INPUT)
-    except (RecordError, DriverError, DatabaseError, OSError) as error:
+    except (RecordError, DriverError, SocketUnusableError, DatabaseError, OSError) as error:
         return _refuse(error, FAILED)
-    return 0 if stopped else FAILED
+    if not stopped:
+        return _refuse("the current was not seen gone before the end", FAILED)
+    return 0
 
 
-def _refuse(error: Exception, code: int) -> int:
+def _refuse(error: Exception | str, code: int) -> int:
     sys.stderr.write(f"tankhand: {error}\n")
     return code
 
@@ -84,6 +86,8 @@ def _assemble(
     stack.callback(worker.stop)
     writer = Writer(settings.record.path, clock=clock)
     stack.callback(writer.close)
+    # At the end the output goes off first: the disk may be slow to take everything.
+    stack.callback(worker.stop)
     limits = settings.limits(rating.current_step_a)
     origin = Origin(settings.bath.name, machine.boot_id(), machine.clock_synchronised)
     interrupted = writer.close_unfinished(INTERRUPTED)
@@ -110,7 +114,13 @@ def _assemble(
             supply=supply.identity,
         )
     )
-    return Runner(loop, clock, settings.loop.period, mailbox, beat.beat, writer.next_run_id())
+
+    def beat_if_well() -> None:
+        if worker.well:
+            beat.beat()
+
+    next_run_id = writer.next_run_id()
+    return Runner(loop, clock, settings.loop.period, mailbox, beat_if_well, next_run_id)
 
 
 def _interrupted(run: Unfinished) -> Event:

@@ -17,15 +17,21 @@ LATE_LEAST_S = 0.01
 """Periods without news after which the loop runs a cycle all the same, to see what is missing; and
 the least time, s, as a period may be shorter than an exchange, to read without a pause."""
 
+REST_S = 0.1
+"""Real s after which it does so too, since the guard waits for its beat and knows no periods."""
+
 QUIT_LIMIT_S = 10.0
-QUIT_PERIODS = 100
-"""A run that is stopped because the daemon ends has this long to see its current gone, whichever is
-longer; then the worker switches the output off once more and the daemon ends all the same."""
+"""Real s that a run which is stopped because the daemon ends has to see its current gone; then the
+worker switches the output off once more and the daemon ends all the same."""
 
 
 @dataclass(slots=True)
 class Order:
-    """A person's act on its way to the loop, and the way back: `answered` is set with `error`."""
+    """A person's act on its way to the loop, and the way back: `answered` is set with `error`.
+
+    Either the loop takes it or the asker withdraws it, whoever is first: an act that its asker has
+    given up is not done later.
+    """
 
     act: Act
     who: str
@@ -33,6 +39,11 @@ class Order:
     text: str = ""
     error: str | None = None
     answered: threading.Event = field(default_factory=threading.Event)
+    _claim: threading.Lock = field(default_factory=threading.Lock)
+
+    def take(self) -> bool:
+        """Take it to do it, or to withdraw it; False when the other side has taken it already."""
+        return self._claim.acquire(blocking=False)
 
     def answer(self, error: str | None) -> None:
         """Tell whoever waits: done, or why not."""
@@ -76,9 +87,10 @@ class Runner:
             self._turn()
             self._beat()
             if self._quit_by_s is not None:
-                if self._loop.situation.state not in OPEN:
+                situation = self._loop.situation
+                if situation.state not in OPEN and situation.wind_down is None:
                     return True
-                if self._clock.real_seconds_until(self._quit_by_s) <= 0:
+                if self._clock.monotonic_s() >= self._quit_by_s:
                     return False
 
     def _turn(self) -> None:
@@ -87,7 +99,7 @@ class Runner:
         if self._loop.wake_at_s is not None:
             due_s = min(due_s, self._loop.wake_at_s)
         try:
-            mail = self._mailbox.get(timeout=self._clock.real_seconds_until(due_s))
+            mail = self._mailbox.get(timeout=min(REST_S, self._clock.real_seconds_until(due_s)))
         except Empty:
             self._loop.cycle()
             return
@@ -99,6 +111,8 @@ class Runner:
             self._loop.cycle(mail)
 
     def _obey(self, order: Order) -> None:
+        if not order.take():
+            return
         refused = self._loop.refusal(order.act)
         if refused is None and order.act is Act.START and self._quit_by_s is not None:
             refused = "the daemon is about to end"
@@ -114,7 +128,7 @@ class Runner:
         order.answer(None)
 
     def _begin_to_quit(self, mail: Quit) -> None:
-        limit_s = max(QUIT_LIMIT_S, QUIT_PERIODS * self._period_s)
-        self._quit_by_s = self._clock.monotonic_s() + limit_s
+        if self._quit_by_s is None:
+            self._quit_by_s = self._clock.monotonic_s() + QUIT_LIMIT_S * self._clock.rate
         if self._loop.refusal(Act.STOP) is None:
             self._loop.cycle(command=Command(Act.STOP, mail.why))

@@ -1,6 +1,8 @@
 """The control socket's server: one JSON line in, one out, a short-lived thread for each asker."""
 
+import socket
 import socketserver
+import stat
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -27,11 +29,16 @@ ORDER_LIMIT_S = 5.0
 _REQUEST: TypeAdapter[Request] = TypeAdapter(Request)
 
 
+class SocketUnusableError(Exception):
+    """The control socket cannot be had: says where and why."""
+
+
 class ControlServer:
     """Serves the socket at `path`, readable and writable by its owner and group.
 
     `status` makes the daemon's word, `submit` hands an order to the loop, `rating` is what plans
-    are held against before they get that far.
+    are held against before they get that far. A dead daemon's socket is taken over, a living one's
+    never. Raises `SocketUnusableError`.
     """
 
     def __init__(
@@ -45,10 +52,15 @@ class ControlServer:
         self._status = status
         self._submit = submit
         self._rating = rating
-        path.unlink(missing_ok=True)
-        self._server = _Server(str(path), _Asker)
+        try:
+            _clear(path)
+            self._server = _Server(str(path), _Asker)
+            path.chmod(0o660)
+        except OSError as error:
+            raise SocketUnusableError(
+                f"{path}: the control socket cannot be opened: {error.strerror or error}"
+            ) from error
         self._server.answer = self._answer
-        path.chmod(0o660)
         self._thread = threading.Thread(
             target=self._server.serve_forever, kwargs={"poll_interval": 0.2}, name="control socket"
         )
@@ -78,8 +90,11 @@ class ControlServer:
         except InputError as error:
             return Answer(ok=False, error=str(error))
         self._submit(order)
-        if not order.answered.wait(ORDER_LIMIT_S):
-            return Answer(ok=False, error=f"the loop did not answer within {ORDER_LIMIT_S:g} s")
+        if not order.answered.wait(ORDER_LIMIT_S) and order.take():
+            late = f"the loop did not answer within {ORDER_LIMIT_S:g} s; nothing was done"
+            return Answer(ok=False, error=late)
+        # The loop has taken it, if only just now: its answer is a cycle away.
+        order.answered.wait()
         if order.error is not None:
             return Answer(ok=False, error=order.error)
         return Answer(ok=True, status=self._status())
@@ -94,9 +109,31 @@ class ControlServer:
         return Order(Act.START, request.who, plan, request.plan)
 
 
+def _clear(path: Path) -> None:
+    """Take away what a dead daemon left at `path`, and nothing else."""
+    try:
+        mode = path.lstat().st_mode
+    except FileNotFoundError:
+        return
+    if not stat.S_ISSOCK(mode):
+        raise SocketUnusableError(f"{path}: is no socket: the control socket needs another path")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.setblocking(False)
+        try:
+            probe.connect(str(path))
+        except ConnectionRefusedError:
+            path.unlink()
+            return
+        except BlockingIOError:
+            pass  # so many wait that no more are taken
+    raise SocketUnusableError(f"{path}: another daemon has its control socket here")
+
+
 class _Server(socketserver.ThreadingUnixStreamServer):
     daemon_threads = True
     block_on_close = False
+    # One that comes in vain is turned away at once, not made to wait: let many queue.
+    request_queue_size = 64
     answer: Callable[[bytes], Answer]
 
 

@@ -20,14 +20,19 @@ REOPEN_MOST_S = 5.0
 """Waits between attempts to open a lost port: short for a loose plug, long enough to be quiet."""
 
 QUIET_S = 60.0
-"""A line that loses replies is told of once in this time: each loss alone changes nothing."""
+"""A line that loses replies is told of once in this time: each loss alone changes nothing. So is a
+trouble that stays the same while nothing is to flow anyway."""
+
+STUCK_S = 20.0
+"""Real seconds in one turn after which the thread counts as stuck: all limits on a line together
+are far shorter, so something hangs that knows no limit."""
 
 BRACKET = 0.1
 """A change of current is bracketed by two readings, so that the charge counted around it is exact:
 the one before may be this share of a period old. Output off never waits for a reading."""
 
 STOP_LIMIT_S = 5.0
-"""Real seconds that a thread may need to come to its end: the longest exchange, with room."""
+"""Real seconds that a thread may need to come to its end: the longest turn, with room."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,16 +86,27 @@ class SupplyWorker:
         self._wanted = OFF
         # What the supply is known to do; None when that is not known.
         self._applied: Demand | None = OFF
-        # After a lost line nothing is switched on until the loop has said "off" once more: a
-        # demand that was under way when the line broke must not energise the tank again.
+        # After a trouble nothing is switched on until the loop has said "off" once more, which it
+        # does when it hears of it: a demand that was under way must not energise the tank again.
         self._locked = False
         self._open = False
         self._reopen_s = REOPEN_FIRST_S
         self._due_s = 0.0
         self._extra_s = math.inf
         self._read_s = -math.inf
-        self._quiet_until_s = -math.inf
-        self._told: str | None = None
+        self._missed_quiet_until_s = -math.inf
+        self._trouble_quiet_until_s = -math.inf
+        self._told = ""
+        self._began_s: float | None = None
+
+    @property
+    def well(self) -> bool:
+        """Whether the thread lives and is not stuck: only then are demands still obeyed."""
+        began_s = self._began_s
+        if began_s is None:
+            return self._thread.is_alive()
+        busy_s = (self._clock.monotonic_s() - began_s) / self._clock.rate
+        return self._thread.is_alive() and busy_s < STUCK_S
 
     def open(self) -> None:
         """Open the line, which switches the output off. Raises `DriverError` when it cannot."""
@@ -110,14 +126,23 @@ class SupplyWorker:
         """Take a reading at this moment too, besides those of the period."""
         self._inbox.put(_ReadAt(monotonic_s))
 
-    def stop(self) -> bool:
-        """Switch the output off, close the line and end the thread; False if it did not end."""
-        self._inbox.put(_Stop())
-        if self._thread.ident is not None:
+    def stop(self) -> None:
+        """End the thread, switch the output off, and close the line. May be called twice.
+
+        Raises `DriverError` if the thread does not end, or the supply does not say that it is off.
+        """
+        if self._thread.is_alive():
+            self._inbox.put(_Stop())
             self._thread.join(STOP_LIMIT_S)
-            return not self._thread.is_alive()
-        self._finish()
-        return True
+            if self._thread.is_alive():
+                raise DriverError(f"the supply's thread did not end within {STOP_LIMIT_S:g} s")
+        if not self._open:
+            return
+        self._open = False
+        try:
+            self._supply.output(False)
+        finally:
+            self._supply.close()
 
     def _work(self) -> None:
         while self.turn():
@@ -131,22 +156,31 @@ class SupplyWorker:
         messages = self._messages()
         for message in messages:
             if isinstance(message, _Stop):
-                self._finish()
                 return False
             self._note(message)
-        now_s = self._clock.monotonic_s()
+        now_s = self._began_s = self._clock.monotonic_s()
         due = now_s >= min(self._due_s, self._extra_s)
         if not self._open:
             if due:
                 self._reopen(now_s)
-        elif self._wanted != self._applied and (due or messages):
+        elif self._wanted != self._applied and (due or (messages and self._cannot_wait())):
             if self._wanted.output_on and now_s - self._read_s > BRACKET * self._period_s:
                 self._do(self._read)
             self._do(self._apply)
             self._do(self._read)
         elif due:
             self._do(self._read)
+        self._began_s = None
         return True
+
+    def _cannot_wait(self) -> bool:
+        """Whether the demand is more than the next step of a ramp, which waits for its reading.
+
+        Otherwise each reading would bring the next step and each step a reading, as fast as the
+        line can; and many supplies store each set-point in a memory that wears out.
+        """
+        wanted, applied = self._wanted, self._applied
+        return applied is None or wanted.output_on != applied.output_on or wanted.current_a == 0
 
     def _messages(self) -> list[Demand | _ReadAt | _Stop]:
         """All that is in the inbox; waits for something until the next reading is due."""
@@ -165,8 +199,13 @@ class SupplyWorker:
             return
         if not message.output_on:
             self._locked = False
-        if not self._locked:
-            self._wanted = self._in_steps(message)
+            # What is said again is sent again: an output can come on by itself.
+            self._applied = None
+        if self._locked:
+            return
+        self._wanted = self._in_steps(message)
+        if message.output_on and not self._open:
+            self._give_up(self._told)
 
     def _in_steps(self, demand: Demand) -> Demand:
         """The demand in steps that the supply knows: what it cannot tell apart is not sent."""
@@ -187,14 +226,12 @@ class SupplyWorker:
         except LinkError as error:
             self._set_next_reading()
             now_s = self._clock.monotonic_s()
-            if now_s >= self._quiet_until_s:
-                self._quiet_until_s = now_s + QUIET_S
+            if now_s >= self._missed_quiet_until_s:
+                self._missed_quiet_until_s = now_s + QUIET_S
                 self._tell(Missed(str(error)))
         except DriverError as error:
             self._set_next_reading()
-            if str(error) != self._told:
-                self._told = str(error)
-                self._tell(Trouble(str(error)))
+            self._give_up(str(error))
 
     def _apply(self) -> None:
         wanted, applied = self._wanted, self._applied
@@ -204,7 +241,6 @@ class SupplyWorker:
         if applied is None or applied.output_on != wanted.output_on:
             self._supply.output(wanted.output_on)
         self._applied = wanted
-        self._told = None
 
     def _read(self) -> None:
         reading = self._supply.read()
@@ -220,14 +256,23 @@ class SupplyWorker:
             missed = (now_s - self._due_s) // self._period_s if self._period_s > 0 else 0
             self._due_s += (missed + 1) * self._period_s
 
+    def _give_up(self, why: str) -> None:
+        """Want nothing but "off" from here on, and tell why, unless that was told already."""
+        now_s = self._clock.monotonic_s()
+        if why == self._told and not self._wanted.output_on and now_s < self._trouble_quiet_until_s:
+            return
+        self._told, self._trouble_quiet_until_s = why, now_s + QUIET_S
+        self._wanted = OFF
+        # Only what was told may lock: the loop's answer to it unlocks.
+        self._locked = True
+        self._tell(Trouble(why))
+
     def _lose(self, why: str) -> None:
         self._supply.close()
         self._open = False
-        self._locked = self._wanted.output_on
-        self._wanted = self._applied = OFF
         self._reopen_s = REOPEN_FIRST_S
         self._wait_to_reopen()
-        self._tell(Trouble(why))
+        self._give_up(why)
 
     def _reopen(self, now_s: float) -> None:
         try:
@@ -244,15 +289,6 @@ class SupplyWorker:
     def _wait_to_reopen(self) -> None:
         self._extra_s = math.inf
         self._due_s = self._clock.monotonic_s() + self._reopen_s
-
-    def _finish(self) -> None:
-        if self._open:
-            try:
-                self._supply.output(False)
-            except DriverError as error:
-                self._tell(Trouble(f"output off failed at the end: {error}"))
-        self._supply.close()
-        self._open = False
 
 
 def _rounded(value: float, step: float) -> float:

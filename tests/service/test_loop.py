@@ -1,0 +1,348 @@
+"""Whole runs through worker, loop and runner on a virtual clock, beside the tank's truth."""
+
+from importlib.resources import files
+from itertools import pairwise
+
+import pytest
+
+from daemon.api.plan_file import read_plan
+from daemon.control.situation import Event, Limits
+from daemon.control.states import Act, State
+from daemon.record.entries import Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.service.worker import Missed, Trouble
+from drivers.contracts import Reading
+from drivers.errors import NoReplyError, PortUnavailableError, SetPointRefusedError
+
+LAMP_FOOT = files("daemon.service").joinpath("examples/lamp_foot.toml").read_text("utf-8")
+
+SHORT = """\
+title = "Short"
+area = "1.8 dm²"
+target = "0.3 µm"
+voltage_ceiling = "6 V"
+caps = { charge = "1 Ah", duration = "1 h" }
+
+[[stage]]
+name = "strike"
+current = "0.5 A"
+ramp = "20 s"
+until = { duration = "40 s" }
+
+[[stage]]
+name = "build"
+current = "2 A"
+"""
+
+
+def start(rig, text=SHORT, **more):
+    return rig.order(Act.START, plan=read_plan(text, "plan"), text=text, **more)
+
+
+def copper_error(rig):
+    """How far the counted mass is from what the tank really deposited, as a share."""
+    (ended,) = rig.recorded(RunEnded)
+    return ended.mass_g / rig.supply.truth().deposited_g - 1
+
+
+# Runs to their target.
+
+
+@pytest.mark.parametrize("period_s", [2.0, 10.0])
+def test_the_example_plan_reaches_its_target_and_counts_the_copper(
+    clock, new_rig, tank_rig, over, period_s
+):
+    limits = Limits(
+        period_s=period_s, gap_s=5 * period_s, lost_s=15 * period_s, down_s=2 * period_s
+    )
+    tank = tank_rig.supply
+    rig = new_rig(tank, rating=tank.rating, limits=limits, period_s=period_s)
+    start(rig, LAMP_FOOT, from_start_s=25.0)
+    assert rig.run(over)
+    (ended,) = rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert ended.thickness_um == pytest.approx(25.0, rel=2e-3)
+    # Against the tank's own copper, not our count.
+    assert abs(copper_error(rig)) < 2e-3
+    # 25 µm on 1.8 dm² of copper of 8.96 g/cm³: 4.032 g.
+    assert tank.truth().deposited_g == pytest.approx(25e-4 * 180 * 8.96, rel=2e-3)
+    assert tank.truth().current_a == 0.0
+
+
+def test_a_short_plan_at_ten_readings_a_second_counts_within_a_thousandth(tank_rig, over):
+    start(tank_rig)
+    assert tank_rig.run(over)
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert ended.charge_ah == pytest.approx(tank_rig.supply.truth().charge_ah, rel=1e-3)
+    assert abs(copper_error(tank_rig)) < 1e-3
+    assert ended.thickness_um == pytest.approx(0.3, rel=2e-3)
+
+
+def test_hold_and_resume_lose_nothing(tank_rig, over):
+    start(tank_rig)
+    hold = tank_rig.order(Act.HOLD, 60.0)
+    resume = tank_rig.order(Act.RESUME, 400.0)
+    assert tank_rig.run(over)
+    assert (hold.error, resume.error) == (None, None)
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert ended.charge_ah == pytest.approx(tank_rig.supply.truth().charge_ah, rel=1e-3)
+    assert ended.elapsed_s > ended.running_s + 330
+
+
+def test_no_current_flows_while_held(tank_rig):
+    start(tank_rig)
+    tank_rig.order(Act.HOLD, 60.0)
+    seen = []
+    tank_rig.at(62.0, lambda: seen.append(tank_rig.supply.truth()))
+    tank_rig.at(300.0, lambda: seen.append(tank_rig.supply.truth()))
+    tank_rig.run(most_s=310.0)
+    assert seen[0].current_a < 1e-6
+    assert seen[0].charge_ah == pytest.approx(seen[1].charge_ah)
+    assert seen[0].charge_ah > 0
+
+
+@pytest.mark.parametrize(("act", "state"), [(Act.STOP, State.STOPPED), (Act.ABORT, State.ABORTED)])
+def test_a_person_ends_the_run(tank_rig, over, act, state):
+    start(tank_rig)
+    tank_rig.order(act, 70.0)
+    tank_rig.run(over)
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert (ended.state, tank_rig.situation.state) == (state.value, state)
+    assert "Ann" in ended.reason
+    assert tank_rig.supply.truth().current_a < 1e-3
+    assert ended.charge_ah == pytest.approx(tank_rig.supply.truth().charge_ah, rel=2e-3)
+
+
+# What goes into the record.
+
+
+def test_the_record_gets_a_run_in_order(tank_rig, over):
+    start(tank_rig)
+    tank_rig.run(over)
+    kinds = [type(entry) for entry in tank_rig.entries]
+    (opened,) = tank_rig.recorded(RunOpened)
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert kinds.index(RunOpened) < kinds.index(Sample)
+    assert kinds.index(RunEnded) > max(i for i, kind in enumerate(kinds) if kind is Sample)
+    assert (opened.run_id, opened.bath, opened.title, opened.who) == (7, "bath", "Short", "Ann")
+    assert opened.plan == SHORT
+    assert (opened.metal, opened.area_dm2, opened.target_um) == ("Cu", 1.8, 0.3)
+    stages = tank_rig.recorded(StageEnded)
+    assert [(s.index, s.name, s.ended_by) for s in stages] == [
+        (0, "strike", "duration"),
+        (1, "build", "target"),
+    ]
+    assert sum(s.charge_ah for s in stages) == pytest.approx(ended.charge_ah, rel=1e-3)
+    assert stages[0].started_s == 0.0
+    assert stages[0].ended_s == stages[1].started_s == pytest.approx(40.0, abs=0.2)
+
+
+def test_samples_rise_in_time_and_charge_and_belong_to_the_run(tank_rig, over):
+    start(tank_rig)
+    tank_rig.run(over)
+    samples = tank_rig.recorded(Sample)
+    elapsed = [sample.elapsed_s for sample in samples]
+    assert elapsed[0] >= 0
+    assert all(a < b for a, b in pairwise(elapsed))
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert samples[-1].charge_ah == pytest.approx(ended.charge_ah)
+    assert {sample.run_id for sample in samples} == {7}
+    # The strike's ramp, at its middle, is asked for and given.
+    at_ten = min(samples, key=lambda sample: abs(sample.elapsed_s - 10.0))
+    assert at_ten.set_current_a == pytest.approx(0.25, abs=0.01)
+    assert at_ten.current_a == pytest.approx(0.25, abs=0.01)
+
+
+def test_a_reading_from_before_the_start_is_no_sample(tank_rig):
+    start(tank_rig, from_start_s=1.05)
+    tank_rig.run(most_s=1.2)
+    taken_s = tank_rig.situation.run.started_s - 0.01
+    tank_rig.entries.clear()
+    tank_rig.loop.cycle(Reading(taken_s, 0.0, 0.0))
+    assert not tank_rig.recorded(Sample)
+
+
+def test_nothing_is_sampled_at_rest(tank_rig):
+    tank_rig.run(most_s=20.0)
+    assert not tank_rig.recorded(Sample)
+    assert not tank_rig.recorded(Noted)
+
+
+def test_the_set_points_of_a_ramp_are_no_more_than_the_readings(tank_rig, mocker):
+    spy = mocker.spy(tank_rig.supply, "set_points")
+    start(tank_rig)
+    tank_rig.run(most_s=20.0)
+    # 20 s of ramp at 10 readings a second.
+    assert 150 < spy.call_count <= 205
+
+
+# Faults.
+
+
+def test_a_port_lost_while_plating_aborts_with_the_port_in_the_reason(rig, supply, over):
+    start(rig)
+
+    def pull():
+        supply.faults["read"].append(PortUnavailableError("/dev/x: the port was lost"))
+
+    rig.at(30.0, pull)
+    rig.run(over)
+    (ended,) = rig.recorded(RunEnded)
+    assert ended.state == "aborted"
+    assert ended.reason == "/dev/x: the port was lost"
+    assert not supply.on
+    # It came back half a second later, and nothing has switched it on again.
+    assert supply.said("output_on") == [("output_on",)]
+
+
+def test_after_a_lost_port_and_a_reset_the_next_run_works(rig, supply):
+    start(rig)
+    rig.at(
+        30.0,
+        lambda: supply.faults["read"].append(PortUnavailableError("/dev/x: the port was lost")),
+    )
+    rig.order(Act.RESET, 40.0)
+    second = start(rig, from_start_s=41.0)
+    rig.run(until=lambda rig: rig.clock.now_s > 1043 and supply.on, most_s=100.0)
+    assert second.error is None
+    assert [opened.run_id for opened in rig.recorded(RunOpened)] == [7, 8]
+    assert len(supply.said("output_on")) == 2
+
+
+def test_a_port_lost_at_rest_does_not_keep_the_next_run_from_plating(rig, supply):
+    rig.at(
+        2.0, lambda: supply.faults["read"].append(PortUnavailableError("/dev/x: the port was lost"))
+    )
+    started = start(rig, from_start_s=10.0)
+    rig.run(until=lambda _: supply.on, most_s=60.0)
+    assert started.error is None
+    assert rig.recorded("trouble") == ["/dev/x: the port was lost"]
+    assert len(supply.said("output_on")) == 1
+
+
+def test_a_refused_set_point_aborts_the_run_before_it_has_begun(rig, supply, over):
+    supply.always["set_points"] = SetPointRefusedError("CURR 0: refused")
+    start(rig)
+    rig.run(over)
+    (ended,) = rig.recorded(RunEnded)
+    assert (ended.state, ended.reason) == ("aborted", "CURR 0: refused")
+    assert not supply.said("output_on")
+
+
+def test_a_supply_that_is_silent_too_long_aborts_and_goes_off(rig, supply, over):
+    start(rig)
+    rig.at(30.0, lambda: supply.faults["read"].extend([NoReplyError("silence")] * 40))
+    rig.run(over)
+    (ended,) = rig.recorded(RunEnded)
+    assert ended.state == "aborted"
+    assert "reading lost" in ended.reason
+    assert not supply.on
+    assert rig.recorded("reply missing") == ["silence"]
+
+
+def test_a_few_lost_replies_cost_nothing(rig, supply, over):
+    start(rig)
+    rig.at(30.0, lambda: supply.faults["read"].extend([NoReplyError("silence")] * 4))
+    rig.run(over)
+    (ended,) = rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert ended.gap_greatest_ah == 0.0
+
+
+def test_a_supply_that_hangs_for_two_seconds_is_a_gap_with_bounds(rig, supply, over):
+    start(rig)
+
+    def hang(seconds):
+        supply.takes_s = seconds
+
+    rig.at(60.0, lambda: hang(2.5))
+    rig.at(60.5, lambda: hang(0.0))
+    rig.run(over)
+    (ended,) = rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert ended.gap_least_ah == 0.0
+    assert ended.gap_greatest_ah > 0.0
+    assert rig.recorded("gap")
+
+
+def test_an_output_that_stays_on_is_alarmed_and_tried_again(rig, supply, over):
+    start(rig)
+    supply.always["output_off"] = NoReplyError("silence")
+    rig.order(Act.ABORT, 30.0)
+    rig.at(60.0, supply.always.clear)
+    rig.run(over)
+    assert len(rig.recorded("output did not stop")) >= 3
+    assert not supply.on
+    assert rig.situation.state is State.ABORTED
+
+
+def test_an_output_that_comes_on_by_itself_at_rest_is_switched_off(rig, supply):
+    def hand_on_the_panel():
+        supply.on, supply.current_a = True, 1.0
+
+    rig.at(5.0, hand_on_the_panel)
+    rig.run(most_s=15.0)
+    assert not supply.on
+    assert len(rig.recorded("output did not stop")) == 1
+
+
+def test_a_trouble_tells_the_worker_off_once_more(rig):
+    sent = []
+    rig.worker.demand = sent.append
+    rig.loop.cycle(Trouble("gone"))
+    assert [demand.output_on for demand in sent] == [False]
+
+
+def test_missing_replies_are_noted_with_the_run(rig):
+    rig.at(0.1, Missed("nothing came at rest"))
+    start(rig)
+    rig.at(1.0, Missed("nothing came in time"))
+    rig.run(most_s=2.0)
+    notes = [entry for entry in rig.recorded(Noted) if entry.kind == "reply missing"]
+    assert [(note.text, note.run_id) for note in notes] == [
+        ("nothing came at rest", None),
+        ("nothing came in time", 7),
+    ]
+
+
+# Clocks and the bath.
+
+
+def test_a_step_of_the_wall_clock_is_an_event_and_changes_no_figure(tank_rig, clock, over):
+    start(tank_rig)
+
+    def step_back():
+        clock.wall_offset_s = -3600.0
+
+    tank_rig.at(60.0, step_back)
+    tank_rig.run(over)
+    (text,) = tank_rig.recorded("clock stepped")
+    assert "-3600.0 s" in text
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert ended.charge_ah == pytest.approx(tank_rig.supply.truth().charge_ah, rel=1e-3)
+
+
+def test_a_slewed_wall_clock_is_no_event(tank_rig, clock):
+    def slew():
+        clock.wall_offset_s += 0.0005
+
+    for second in range(1, 100):
+        tank_rig.at(second, slew)
+    tank_rig.run(most_s=100.0)
+    assert not tank_rig.recorded("clock stepped")
+
+
+def test_the_bath_has_the_charge_of_a_run_once_it_is_over(tank_rig, over):
+    assert tank_rig.loop.view.bath_charge_ah == 10.0
+    start(tank_rig)
+    tank_rig.run(over)
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert tank_rig.loop.view.bath_charge_ah == pytest.approx(10.0 + ended.charge_ah)
+
+
+def test_an_event_outside_of_any_run_is_noted_without_one(rig):
+    rig.loop.note(Event("run interrupted", "the daemon stopped", {"run": 3}))
+    (note,) = rig.recorded(Noted)
+    assert (note.run_id, note.kind, note.data) == (None, "run interrupted", {"run": 3})
