@@ -13,7 +13,7 @@ from daemon.service.loop import Loop, Start
 from daemon.service.worker import News
 
 LATE = 1.5
-LATE_LEAST_S = 0.01
+LATE_LEAST_S = 0.05
 """Periods without news after which the loop runs a cycle all the same, to see what is missing; and
 the least time, s, as a period may be shorter than an exchange, to read without a pause."""
 
