@@ -150,6 +150,7 @@ def test_the_chart_is_drawn_from_our_own_server_within_the_policy(page: Page, ad
 
 
 def test_a_zoom_fetches_what_is_seen(page: Page, address: str) -> None:
+    page.set_viewport_size({"width": 1280, "height": 1400})
     page.goto(address)
     drag = page.locator(".drawn .nsewdrag").first
     expect(drag).to_be_visible(timeout=20_000)
