@@ -1,0 +1,286 @@
+"""The control socket over a real Unix socket: askers of every kind, and whose socket it is."""
+
+import json
+import socket
+import stat
+import threading
+
+import pytest
+
+from daemon.api.client import Client
+from daemon.api.messages import ActRequest, StartRequest, Status
+from daemon.control.states import Act
+from daemon.service import server as server_module
+from daemon.service.server import ControlServer, SocketUnusableError
+from drivers.contracts import Rating
+
+RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
+
+STATUS = Status(
+    state="idle",
+    utc="2026-11-25T00:00:00+00:00",
+    monotonic_s=1.0,
+    rate=1.0,
+    current_a=0.0,
+    voltage_v=0.0,
+    reading_age_s=0.1,
+    mode=None,
+    output_on=False,
+    supply="A,B,1,2",
+    run=None,
+    bath="bath",
+    bath_charge_ah=0.0,
+)
+
+PLAN = """\
+title = "Plate"
+area = "1 dm²"
+target = "10 µm"
+voltage_ceiling = "6 V"
+caps = { charge = "10 Ah", duration = "10 h" }
+[[stage]]
+name = "build"
+current = "2 A"
+"""
+
+
+class Loop:
+    """Takes orders and answers them at once, unless it is told to keep them."""
+
+    def __init__(self):
+        self.orders = []
+        self.error = None
+        self.silent = False
+
+    def submit(self, order):
+        self.orders.append(order)
+        if not self.silent and order.take():
+            order.answer(self.error)
+
+
+@pytest.fixture
+def loop():
+    return Loop()
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "control.sock"
+
+
+@pytest.fixture
+def serve(path, loop):
+    """Start a server, by default at `path`; all are stopped at the end."""
+    servers = []
+
+    def start(at=path):
+        server = ControlServer(at, lambda: STATUS, loop.submit, RATING)
+        server.start()
+        servers.append(server)
+        return server
+
+    yield start
+    for server in servers:
+        server.stop()
+
+
+@pytest.fixture
+def client(serve, path):
+    serve()
+    return Client(path, timeout_s=10.0)
+
+
+def say(path, data, *, end=True):
+    """Send raw bytes and give all that is answered, as JSON."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+        connection.settimeout(10)
+        connection.connect(str(path))
+        connection.sendall(data)
+        if end:
+            connection.shutdown(socket.SHUT_WR)
+        answer = b""
+        while part := connection.recv(65536):
+            answer += part
+    return json.loads(answer) if answer else None
+
+
+# What is asked.
+
+
+def test_status_is_told(client):
+    assert client.status() == STATUS
+
+
+def test_an_act_reaches_the_loop_with_its_person(client, loop):
+    answer = client.ask(ActRequest(ask="hold", who="Ann"))
+    assert answer.ok
+    assert answer.status == STATUS
+    assert [(order.act, order.who) for order in loop.orders] == [(Act.HOLD, "Ann")]
+
+
+def test_a_refusal_of_the_loop_is_handed_on(client, loop):
+    loop.error = "cannot hold a run that is idle"
+    answer = client.ask(ActRequest(ask="hold", who="Ann"))
+    assert (answer.ok, answer.error) == (False, "cannot hold a run that is idle")
+
+
+def test_a_start_hands_over_the_plan_and_its_text(client, loop):
+    assert client.ask(StartRequest(plan=PLAN, who="Ann")).ok
+    (order,) = loop.orders
+    assert (order.act, order.text) == (Act.START, PLAN)
+    assert (order.plan.title, order.plan.stages[0].current_a) == ("Plate", 2.0)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('"2 A"', '"7 A"', ["7 A", "5 A"]),
+        ('"2 A"', '"2 V"', ["stage[1].current", "2 V"]),
+        ('area = "1 dm²"\n', "", ["area", "missing"]),
+        ('"10 Ah"', '"0.1 Ah"', ["cap on charge", "0.1 Ah"]),
+        ('"6 V"', '"60 V"', ["60 V", "30 V"]),
+        ('title = "Plate"', "title = ", ["TOML"]),
+        ('"2 A"\n', '"2 A"\nuntil = { thickness = "3 µm" }\n', ["out of reach", "3 µm"]),
+    ],
+    ids=["rating", "unit", "area", "cap", "ceiling", "toml", "reach"],
+)
+def test_a_plan_that_cannot_work_never_reaches_the_loop(client, loop, old, new, words):
+    assert old in PLAN
+    answer = client.ask(StartRequest(plan=PLAN.replace(old, new), who="Ann"))
+    assert not answer.ok
+    assert not loop.orders
+    for word in words:
+        assert word in answer.error
+
+
+# Askers who do not behave.
+
+
+@pytest.mark.parametrize(
+    "line",
+    [b"\n", b"garbage\n", b"{}\n", b'{"ask": "explode"}\n', b'{"ask": "hold"}\n', b"\xff\xfe\n",
+     b'{"ask": "status", "more": 1}\n', b"[" * 5000 + b"\n"],
+)  # fmt: skip
+def test_what_is_no_request_is_told_so(serve, path, loop, line):
+    serve()
+    answer = say(path, line)
+    assert answer["ok"] is False
+    assert answer["error"]
+    assert not loop.orders
+
+
+def test_half_a_line_is_told_so(serve, path, loop):
+    serve()
+    assert "no line" in say(path, b'{"ask": "hold", "who": "Ann"}')["error"]
+    assert not loop.orders
+
+
+def test_a_line_beyond_the_limit_is_refused(serve, path, loop):
+    serve()
+    answer = say(path, b"x" * (server_module.REQUEST_LIMIT + 1), end=False)
+    assert "256 kB" in answer["error"] or str(server_module.REQUEST_LIMIT) in answer["error"]
+
+
+def test_an_asker_who_says_nothing_is_dropped_and_holds_nobody_up(serve, path, monkeypatch):
+    monkeypatch.setattr(server_module._Asker, "timeout", 0.2)
+    serve()
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as silent:
+        silent.connect(str(path))
+        assert Client(path, timeout_s=10.0).status() == STATUS
+        silent.settimeout(10)
+        assert silent.recv(1) == b""
+
+
+def test_an_asker_who_leaves_before_the_answer_harms_nothing(serve, path):
+    serve()
+    for _ in range(20):
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+            connection.connect(str(path))
+            connection.sendall(b'{"ask": "status"}\n')
+    assert Client(path, timeout_s=10.0).status() == STATUS
+
+
+def test_many_askers_at_once_are_all_answered(serve, path):
+    serve()
+    answers = []
+    together = threading.Barrier(40)
+
+    def ask():
+        together.wait(30)
+        answers.append(Client(path, timeout_s=30.0).status())
+
+    threads = [threading.Thread(target=ask) for _ in range(40)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    assert answers == [STATUS] * 40
+
+
+def test_an_order_that_the_loop_does_not_take_is_withdrawn(client, loop, monkeypatch):
+    monkeypatch.setattr(server_module, "ORDER_LIMIT_S", 0.05)
+    loop.silent = True
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
+    assert not answer.ok
+    assert "nothing was done" in answer.error
+    # The loop comes to it later, and finds that nobody wants it any more.
+    assert not loop.orders[0].take()
+
+
+# Whose socket it is.
+
+
+def test_the_socket_is_for_owner_and_group(serve, path):
+    serve()
+    assert stat.S_IMODE(path.stat().st_mode) == 0o660
+
+
+def test_the_socket_goes_with_the_server(serve, path):
+    serve().stop()
+    assert not path.exists()
+    serve()
+    assert Client(path, timeout_s=10.0).status() == STATUS
+
+
+def test_a_dead_daemon_s_socket_is_taken_over(serve, path):
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as dead:
+        dead.bind(str(path))
+        dead.listen()
+    serve()
+    assert Client(path, timeout_s=10.0).status() == STATUS
+
+
+def test_a_living_daemon_s_socket_is_not_stolen(serve, path):
+    serve()
+    with pytest.raises(SocketUnusableError, match="another daemon"):
+        serve()
+    assert Client(path, timeout_s=10.0).status() == STATUS
+
+
+def test_a_living_daemon_too_busy_to_answer_keeps_its_socket(serve, path):
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as busy:
+        busy.bind(str(path))
+        busy.listen(0)
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as waiting:
+            waiting.connect(str(path))
+            with pytest.raises(SocketUnusableError, match="another daemon"):
+                serve()
+    assert path.is_socket()
+
+
+def test_a_file_that_is_no_socket_is_left_alone(serve, path):
+    path.write_text("a plan that took all evening")
+    with pytest.raises(SocketUnusableError, match="is no socket"):
+        serve()
+    assert path.read_text() == "a plan that took all evening"
+
+
+def test_a_path_too_long_for_a_socket_is_told_with_the_path(serve, tmp_path):
+    path = tmp_path / ("x" * 120)
+    with pytest.raises(SocketUnusableError, match=r"x{120}.*too long"):
+        serve(path)
+
+
+def test_a_folder_that_is_missing_is_told_with_the_path(serve, tmp_path):
+    with pytest.raises(SocketUnusableError, match=r"nowhere.*No such file"):
+        serve(tmp_path / "nowhere" / "control.sock")

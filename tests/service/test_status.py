@@ -1,0 +1,132 @@
+"""The daemon's word about itself, and as the command line prints it."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from daemon.api.plan_file import read_plan
+from daemon.control.states import Act
+from daemon.service import report
+from daemon.service.status import Speaker
+
+PLAN = """\
+title = "Lamp foot"
+area = "1.8 dm²"
+target = "25 µm"
+voltage_ceiling = "6 V"
+caps = { charge = "10 Ah", duration = "10 h" }
+[[stage]]
+name = "strike"
+current = "0.5 A"
+until = { duration = "60 s" }
+[[stage]]
+name = "build"
+current = "2 A"
+"""
+
+UM_PER_AH = 3600 * 63.546 / (2 * 96485.33212) / 8.96 * 100 / 1.8
+"""Faraday's law for copper of 8.96 g/cm³ on 1.8 dm², µm per A·h (CODATA 2018)."""
+
+
+@pytest.fixture
+def writer():
+    return SimpleNamespace(unrecorded=0, fault=None)
+
+
+@pytest.fixture
+def status(rig, clock, writer):
+    """The status after a run of so many seconds, with these acts in it."""
+
+    def after(seconds=1.0, *acts, text=PLAN):
+        if text is not None:
+            rig.order(Act.START, 0.2, plan=read_plan(text, "plan"), text=text)
+        for act, moment_s in acts:
+            rig.order(act, moment_s)
+        found = []
+        speaker = Speaker(rig.loop, clock, writer, "A,B,1,2", "Acid copper")
+        rig.at(seconds, lambda: found.append(speaker.status()))
+        rig.run(most_s=seconds + 0.5)
+        return found[0]
+
+    return after
+
+
+def test_before_any_reading_nothing_is_claimed(rig, clock, writer):
+    status = Speaker(rig.loop, clock, writer, "A,B,1,2", "Acid copper").status()
+    assert status.state == "idle"
+    assert (status.current_a, status.voltage_v, status.reading_age_s) == (None, None, None)
+    assert status.run is None
+    said = report.text(status)
+    assert said.count("not read") == 2
+
+
+def test_at_rest(status):
+    told = status(5.0, text=None)
+    assert (told.state, told.current_a, told.output_on, told.run) == ("idle", 0.0, False, None)
+    assert told.reading_age_s == pytest.approx(0.0, abs=0.11)
+    assert (told.bath, told.bath_charge_ah, told.supply) == ("Acid copper", 10.0, "A,B,1,2")
+
+
+def test_while_plating(status):
+    told = status(120.2)
+    run = told.run
+    # 60 s of 0.5 A and 60 s of 2 A.
+    charge_ah = (60 * 0.5 + 60 * 2) / 3600
+    assert told.state == "running"
+    assert told.output_on
+    assert told.bath_charge_ah == pytest.approx(10 + charge_ah, rel=2e-3)
+    assert (run.run_id, run.title, run.stage) == (7, "Lamp foot", 1)
+    assert [(stage.name, stage.state) for stage in run.stages] == [
+        ("strike", "done"),
+        ("build", "under way"),
+    ]
+    assert run.charge_ah == pytest.approx(charge_ah, rel=5e-3)
+    assert run.thickness_um == pytest.approx(charge_ah * UM_PER_AH, rel=5e-3)
+    assert run.mass_g == pytest.approx(charge_ah * 1.185495, rel=5e-3)
+    assert run.running_s == pytest.approx(120.0, abs=0.3)
+    left_ah = 25 / UM_PER_AH - charge_ah
+    assert run.remaining_s == pytest.approx(left_ah / 2 * 3600, rel=5e-3)
+    assert (run.set_current_a, run.set_voltage_v) == (2.0, 6.0)
+
+
+def test_time_to_go_counts_the_stages_to_come(status):
+    run = status(30.2).run
+    left_ah = 25 / UM_PER_AH - 60 * 0.5 / 3600
+    assert run.remaining_s == pytest.approx(30 + left_ah / 2 * 3600, rel=5e-3)
+
+
+def test_held_has_no_time_to_go(status):
+    told = status(30.0, (Act.HOLD, 20.0))
+    assert told.state == "held"
+    assert told.run.remaining_s is None
+    assert not told.output_on
+    assert "Ann" in told.run.reason
+    assert "to go" not in report.text(told)
+
+
+def test_after_an_abort_the_reason_stays(status):
+    told = status(30.0, (Act.ABORT, 20.0))
+    assert told.state == "aborted"
+    assert told.run.reason == "aborted by Ann"
+    assert [stage.state for stage in told.run.stages] == ["to come", "to come"]
+
+
+def test_a_record_that_cannot_be_written_is_told(status, writer):
+    writer.unrecorded, writer.fault = 12, "database or disk is full"
+    told = status(1.0)
+    assert told.unrecorded == 12
+    assert "database or disk is full" in told.notice
+
+
+def test_the_report_has_the_figures_with_their_units(status):
+    lines = report.text(status(120.2)).splitlines()
+    table = {line.split(maxsplit=1)[0]: line.split(maxsplit=1)[1] for line in lines[1:]}
+    assert table["run"] == "7, Lamp foot"
+    assert table["stage"] == "2 of 2, build"
+    assert table["thickness"].endswith("of 25.00 µm")
+    assert table["charge"].startswith("0.041")
+    assert "g of Cu" in table["charge"]
+    assert table["current"] == "2.000 A"
+    assert table["voltage"] == "1.000 V"
+    assert table["bath"].startswith("Acid copper, 10.04")
+    assert table["supply"] == "A,B,1,2"
