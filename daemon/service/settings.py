@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
@@ -14,10 +14,15 @@ from daemon.clock import Clock, RatedClock, SystemClock
 from daemon.control.situation import Limits
 from daemon.service.first_look import description_at
 from drivers.contracts import Rating
+from web.listen import ListenError, parse_listen
 
 GONE_STEPS = 3
 """Steps of the supply's current below which its output counts as off, if that is more than
 `Limits.gone_a`: an idle ammeter flickers by its last digit or two (common practice)."""
+
+
+LEAST_BEAT_LIMIT_S = 0.2
+"""Twice the longest rest of a loop that has nothing to do, `daemon.service.runner.REST_S`."""
 
 
 class Table(BaseModel):
@@ -93,6 +98,15 @@ class GuardTable(Table):
 
     beat_limit: DurationS = 0.5
 
+    @model_validator(mode="after")
+    def _above_a_hiccup(self) -> "GuardTable":
+        if self.beat_limit < LEAST_BEAT_LIMIT_S:
+            raise ValueError(
+                f"beat_limit must be at least {LEAST_BEAT_LIMIT_S:g} s, got {self.beat_limit:g} s: "
+                "a healthy loop may be silent for as long"
+            )
+        return self
+
 
 class DaemonTable(Table):
     """The daemon's own places."""
@@ -100,11 +114,19 @@ class DaemonTable(Table):
     socket: Path = Path("control.sock")
 
 
+def _listenable(text: str) -> str:
+    try:
+        parse_listen(text)
+    except ListenError as error:
+        raise ValueError(str(error).removeprefix("listen: ")) from error
+    return text
+
+
 class PageTable(Table):
     """The page: where it listens; `on = false` serves none."""
 
     on: bool = True
-    listen: str = Field(
+    listen: Annotated[str, AfterValidator(_listenable)] = Field(
         default="127.0.0.1:8080", description="address and port", examples=['"127.0.0.1:8080"']
     )
 

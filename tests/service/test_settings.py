@@ -1,0 +1,174 @@
+"""Settings: what is read, what is refused and in which words; and the first look at them."""
+
+import math
+
+import pytest
+
+from daemon.api.errors import InputError
+from daemon.clock import RatedClock, SystemClock
+from daemon.service.devices import make_supply
+from daemon.service.first_look import SupplyLine, supply_line
+from daemon.service.settings import read_settings
+from drivers.contracts import Rating
+from drivers.errors import DescriptionError
+
+LEAST = """\
+[supply]
+port = "/dev/ttyUSB0"
+[bath]
+name = "Acid copper"
+"""
+
+
+@pytest.fixture
+def write(tmp_path):
+    def write(text=LEAST):
+        path = tmp_path / "settings.toml"
+        path.write_bytes(text if isinstance(text, bytes) else text.encode())
+        return path
+
+    return write
+
+
+def refused(path):
+    with pytest.raises(InputError) as caught:
+        read_settings(path)
+    assert str(path) in str(caught.value)
+    return str(caught.value)
+
+
+def test_the_least_that_is_needed(write, tmp_path):
+    settings = read_settings(write())
+    assert settings.supply.port == "/dev/ttyUSB0"
+    assert settings.supply.description == "scpi99"
+    assert settings.record.path == tmp_path / "record.sqlite"
+    assert settings.daemon.socket == tmp_path / "control.sock"
+    assert (settings.loop.period, settings.guard.beat_limit) == (0.1, 0.5)
+    assert settings.rate == 1.0
+    assert isinstance(settings.clock(), SystemClock)
+
+
+def test_paths_are_relative_to_the_file(write, tmp_path):
+    more = '[record]\npath = "data/r.sqlite"\n[daemon]\nsocket = "/run/x.sock"\n'
+    text = LEAST.replace('port = "/dev/ttyUSB0"', 'port = "COM"\ndescription = "mine.toml"')
+    settings = read_settings(write(text + more))
+    assert settings.record.path == tmp_path / "data" / "r.sqlite"
+    assert str(settings.daemon.socket) == "/run/x.sock"
+    assert settings.supply.description == str(tmp_path / "mine.toml")
+
+
+def test_the_settings_narrow_the_supply_and_never_widen_it(write):
+    described = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
+    text = LEAST.replace(
+        "[bath]", 'greatest_current = "2000 mA"\ngreatest_voltage = "60 V"\n[bath]'
+    )
+    rating = read_settings(write(text)).supply.rating(described)
+    assert (rating.current_a, rating.voltage_v) == (2.0, 30.0)
+    assert rating.current_step_a == 0.001
+
+
+def test_units_are_read(write):
+    text = LEAST + '[loop]\nperiod = "200 ms"\ngap = "2 s"\nlost = "0.1 min"\n'
+    loop = read_settings(write(text)).loop
+    assert (loop.period, loop.gap, loop.lost) == pytest.approx((0.2, 2.0, 6.0))
+
+
+def test_limits_follow_the_period_and_the_supply_s_steps(write):
+    text = LEAST + '[loop]\nperiod = "1 s"\ngap = "3 s"\nlost = "9 s"\n'
+    limits = read_settings(write(text)).limits(current_step_a=0.1)
+    assert (limits.period_s, limits.gap_s, limits.lost_s) == (1.0, 3.0, 9.0)
+    # An ammeter with steps of 0.1 A flickers by more than 20 mA.
+    assert limits.gone_a == pytest.approx(0.3)
+    assert limits.down_s >= 2.0
+    assert limits.off_s >= 5.0
+
+
+def test_a_simulation_has_a_clock_of_its_own(write):
+    text = LEAST + "[simulation]\nrate = 200\norigin_s = 5.0\n"
+    settings = read_settings(write(text))
+    assert settings.rate == 200
+    assert isinstance(settings.clock(), RatedClock)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('port = "/dev/ttyUSB0"\n', "", ["supply.port", "missing"]),
+        ("[supply]", "[suply]", ["suply"]),
+        ('port = "/dev/ttyUSB0"', 'port = "x"\nbaud = 9600', ["supply.baud"]),
+        ("[bath]", 'greatest_current = "5 V"\n[bath]', ["supply.greatest_current", "5 V"]),
+        ("[bath]", 'greatest_current = "-5 A"\n[bath]', ["supply.greatest_current", "-5 A"]),
+        ('port = "/dev/ttyUSB0"', "port = 5", ["supply.port"]),
+        ('name = "Acid copper"', 'name = ""', ["bath.name"]),
+        ("[bath]", "[bath", ["TOML"]),
+        ("[bath]", '[loop]\nperiod = "2 s"\n[bath]', ["period < gap", "2 s", "1 s"]),
+        ("[bath]", '[loop]\nperiod = "0.1 V"\n[bath]', ["loop.period", "0.1 V"]),
+        ("[bath]", '[guard]\nbeat_limit = "50 ms"\n[bath]', ["beat_limit", "0.2 s", "0.05 s"]),
+        ("[bath]", '[page]\nlisten = "8080"\n[bath]', ["page.listen", "'8080'", "HOST:PORT"]),
+        ("[bath]", '[page]\nlisten = "0.0.0.0:8080"\n[bath]', ["page.listen", "loopback"]),
+        ("[bath]", "[simulation]\nrate = 0\norigin_s = 0\n[bath]", ["simulation.rate"]),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_used_is_told_with_key_and_value(write, old, new, words):
+    assert old in LEAST
+    said = refused(write(LEAST.replace(old, new)))
+    for word in words:
+        assert word in said
+
+
+def test_a_missing_file_is_told(tmp_path):
+    assert "cannot be read: No such file" in refused(tmp_path / "none.toml")
+
+
+def test_a_folder_is_no_file(tmp_path):
+    assert "cannot be read" in refused(tmp_path)
+
+
+def test_bytes_that_are_no_text_are_told(write):
+    assert "UTF-8" in refused(write(b"\xff\xfe[supply]"))
+
+
+# Devices.
+
+
+def test_the_supply_of_the_settings(write):
+    settings = read_settings(write(LEAST.replace("[bath]", 'greatest_current = "2 A"\n[bath]')))
+    supply, rating = make_supply(settings, SystemClock())
+    assert supply.identity == ""
+    assert rating.current_a == 2.0
+    assert 0 < rating.voltage_v < math.inf
+
+
+def test_a_description_that_is_not_there_is_told(write):
+    text = LEAST.replace('port = "/dev/ttyUSB0"', 'port = "x"\ndescription = "unheard-of"')
+    with pytest.raises(DescriptionError, match="unheard-of"):
+        make_supply(read_settings(write(text)), SystemClock())
+
+
+# The first look: the few settings that "output off" needs.
+
+
+def test_the_first_look_sees_what_the_settings_say(write, tmp_path):
+    text = LEAST.replace('port = "/dev/ttyUSB0"', 'port = "COM"\ndescription = "mine.toml"')
+    path = write(text)
+    full = read_settings(path).supply
+    assert supply_line(path) == SupplyLine(full.port, full.description)
+    assert supply_line(write()) == SupplyLine("/dev/ttyUSB0", "scpi99")
+
+
+def test_the_first_look_is_content_with_what_is_wrong_elsewhere(write):
+    text = LEAST.replace("[bath]", "[bat]") + '[loop]\nperiod = "3 V"\n'
+    assert supply_line(write(text)) == SupplyLine("/dev/ttyUSB0", "scpi99")
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "nonsense", "supply = 5", "[supply]\nport = 5", "[supply]\n", 'supply = "x"',
+     "[supply]\nport = 'x'\ndescription = 3", b"\xff\xfe"],
+)  # fmt: skip
+def test_the_first_look_never_raises(write, text):
+    assert supply_line(write(text)) is None
+
+
+def test_the_first_look_at_no_file(tmp_path):
+    assert supply_line(tmp_path / "none.toml") is None
