@@ -4,6 +4,7 @@ Heavy imports wait until a command needs them: `serve` has to have the output of
 """
 
 import getpass
+import os
 import sys
 from pathlib import Path
 
@@ -48,8 +49,10 @@ def run(plan: Path, settings: Path) -> None:
 
     try:
         text = plan.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise _BadInput(f"{plan}: cannot be read: {error}") from error
+    except OSError as error:
+        raise _BadInput(f"{plan}: cannot be read: {error.strerror or error}") from error
+    except UnicodeDecodeError as error:
+        raise _BadInput(f"{plan}: is not UTF-8 text: {error}") from error
     _ask(settings, StartRequest(plan=text, who=_who()))
 
 
@@ -136,7 +139,10 @@ def _ask(settings: Path, request: object) -> None:
 
 
 def _who() -> str:
-    return getpass.getuser()
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a user without a name; which of both depends on Python's version
+        return f"user {os.getuid()}"
 
 
 if __name__ == "__main__":

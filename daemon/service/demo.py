@@ -5,6 +5,7 @@ Everything is real but the tank, which is a process of its own: serial port, rec
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -12,7 +13,9 @@ import time
 from contextlib import ExitStack
 from importlib.resources import files
 from pathlib import Path
+from types import FrameType
 
+import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
@@ -21,6 +24,7 @@ from daemon.api.messages import StartRequest, Status
 from daemon.api.sentence import duration
 from drivers.errors import DriverError
 from drivers.simulator.process import SimulatorProcess
+from web.listen import ListenError, parse_listen
 
 TICK_REAL_S = 0.05
 """Real s between two readings: at any rate the machine does the same work."""
@@ -28,8 +32,11 @@ TICK_REAL_S = 0.05
 READY_LIMIT_S = 60.0
 """Real s until the daemon has to answer."""
 
-SETTINGS = """\
-# Made by `tankhand demo`: a simulated tank whose clock runs {rate:g} times as fast.
+MARK = "# Made by `tankhand demo`"
+
+SETTINGS = (
+    MARK
+    + """: a simulated tank whose clock runs {rate:g} times as fast.
 [supply]
 port = "{port}"
 greatest_current = "5 A"
@@ -49,6 +56,7 @@ listen = "{listen}"
 rate = {rate}
 origin_s = {origin}
 """
+)
 
 
 def run(rate: float, listen: str, keep: Path | None, stay: bool) -> int:
@@ -58,38 +66,72 @@ def run(rate: float, listen: str, keep: Path | None, stay: bool) -> int:
     and record instead of one that is removed; with `stay` the page is served until Ctrl-C.
     """
     console = Console()
-    with ExitStack() as stack:
-        folder = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="tankhand-")))
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, _leave)
+    try:
+        with ExitStack() as stack:
+            return _show(console, stack, rate, listen, keep, stay=stay)
+    except (DriverError, DaemonUnreachableError, _CannotShowError) as error:
+        click.echo(f"tankhand: {error}", err=True)
+        return 1
+
+
+class _CannotShowError(Exception):
+    """Why there is no demo to be had like this."""
+
+
+def _show(
+    console: Console, stack: ExitStack, rate: float, listen: str, keep: Path | None, *, stay: bool
+) -> int:
+    _check_free(listen)
+    settings = _settings_file(stack, keep)
+    origin_s = time.monotonic()
+    tank = stack.enter_context(SimulatorProcess(rate=rate, origin_s=origin_s))
+    settings.write_text(
+        SETTINGS.format(
+            rate=rate, port=tank.port, listen=listen, origin=origin_s,
+            period=TICK_REAL_S * rate, gap=10 * TICK_REAL_S * rate, lost=30 * TICK_REAL_S * rate,
+        ),
+        encoding="utf-8",
+    )  # fmt: skip
+    daemon = stack.enter_context(_daemon(settings))
+    stack.callback(_end, daemon)
+    client = Client(settings.with_name("control.sock"), timeout_s=10.0)
+    if not _answers(client, daemon):
+        return 1
+    console.print(f"A simulated tank, {rate:g} times as fast as a real one.")
+    console.print(f"The page: [link]http://{listen}[/link]")
+    status = _plate(client, console)
+    _compare(console, status, tank.truth().deposited_g)
+    if stay:
+        _stay(console, daemon)
+    return 0 if status.state == "complete" else 1
+
+
+def _check_free(listen: str) -> None:
+    """Whether the page can have its address; the daemon would run without one."""
+    try:
+        where = parse_listen(listen)
+        socket.create_server((where.host, where.port)).close()
+    except ListenError as error:
+        raise _CannotShowError(str(error)) from error
+    except OSError as error:
+        raise _CannotShowError(
+            f"listen: {listen}: {error.strerror or error}; give another one with --listen"
+        ) from error
+
+
+def _settings_file(stack: ExitStack, keep: Path | None) -> Path:
+    """Where the settings go: into a folder that is kept, or into one that is removed."""
+    folder = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="tankhand-")))
+    settings = folder / "settings.toml"
+    try:
         folder.mkdir(parents=True, exist_ok=True)
-        origin_s = time.monotonic()
-        try:
-            tank = stack.enter_context(SimulatorProcess(rate=rate, origin_s=origin_s))
-        except DriverError as error:
-            console.print(f"tankhand: {error}", style="red", markup=False)
-            return 1
-        settings = folder / "settings.toml"
-        settings.write_text(
-            SETTINGS.format(
-                rate=rate, port=tank.port, listen=listen, origin=origin_s,
-                period=TICK_REAL_S * rate, gap=10 * TICK_REAL_S * rate,
-                lost=30 * TICK_REAL_S * rate,
-            ),
-            encoding="utf-8",
-        )  # fmt: skip
-        daemon = stack.enter_context(_daemon(settings))
-        stack.callback(_end, daemon)
-        client = Client(folder / "control.sock", timeout_s=10.0)
-        if not _answers(client, daemon):
-            return 1
-        console.print(f"A simulated tank, {rate:g} times as fast as a real one.")
-        console.print(f"The page: [link]http://{listen}[/link]")
-        status = _plate(client, console)
-        if status is None or status.run is None:
-            return 1
-        _compare(console, status, tank.truth().deposited_g)
-        if stay:
-            _stay(console, daemon)
-        return 0 if status.state == "complete" else 1
+        if settings.exists() and not settings.read_bytes().startswith(MARK.encode()):
+            raise _CannotShowError(f"{settings}: is not a demo's; give another folder with --keep")
+    except OSError as error:
+        raise _CannotShowError(f"{folder}: {error.strerror or error}") from error
+    return settings
 
 
 def _daemon(settings: Path) -> subprocess.Popen[bytes]:
@@ -98,7 +140,14 @@ def _daemon(settings: Path) -> subprocess.Popen[bytes]:
 
 
 def _end(daemon: subprocess.Popen[bytes]) -> None:
+    """Let the daemon come to its end before its tank and its folder are taken away."""
     daemon.send_signal(signal.SIGTERM)
+    daemon.wait()
+
+
+def _leave(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
+    """End on a signal as on Ctrl-C, taking everything down that was started."""
+    sys.exit(128 + number)
 
 
 def _answers(client: Client, daemon: subprocess.Popen[bytes]) -> bool:
@@ -114,13 +163,12 @@ def _answers(client: Client, daemon: subprocess.Popen[bytes]) -> bool:
     return False
 
 
-def _plate(client: Client, console: Console) -> Status | None:
+def _plate(client: Client, console: Console) -> Status:
     """Start the example plan and show how it goes until it is over."""
     plan = files("daemon.service").joinpath("examples/lamp_foot.toml").read_text("utf-8")
     answer = client.ask(StartRequest(plan=plan, who=os.environ.get("USER", "demo")))
     if not answer.ok or answer.status is None:
-        console.print(f"tankhand: {answer.error}", style="red", markup=False)
-        return None
+        raise _CannotShowError(answer.error)
     columns = [
         TextColumn("{task.description:<18}"),
         BarColumn(40),

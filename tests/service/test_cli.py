@@ -1,0 +1,105 @@
+"""The command line where no daemon runs: one clear error on stderr, and a code that is not 0."""
+
+import getpass
+import os
+import socket
+
+import pytest
+from click.testing import CliRunner
+
+from daemon.service.cli import main
+
+SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "b"\n'
+ACTS = ["hold", "resume", "stop", "abort", "reset", "status"]
+
+
+@pytest.fixture
+def settings(tmp_path):
+    path = tmp_path / "settings.toml"
+    path.write_text(SETTINGS)
+    return path
+
+
+def call(*words, env=None):
+    """The exit code and what stood on stderr, line by line; stdout has to be empty."""
+    result = CliRunner(env=env).invoke(main, [str(word) for word in words])
+    assert result.stdout == ""
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    return result.exit_code, result.stderr.splitlines()
+
+
+@pytest.mark.parametrize("act", ACTS)
+def test_without_a_daemon(settings, act):
+    code, said = call(act, "--settings", settings)
+    assert code == 1
+    assert said == [f"tankhand: no daemon answers at {settings.parent}/control.sock: "
+                    "No such file or directory"]  # fmt: skip
+
+
+@pytest.mark.parametrize("act", ACTS)
+def test_without_settings(tmp_path, act):
+    code, said = call(act, "--settings", tmp_path / "none.toml")
+    assert code == 2
+    assert said == [f"tankhand: {tmp_path}/none.toml: cannot be read: No such file or directory"]
+
+
+def test_settings_come_from_the_environment_too(tmp_path):
+    code, said = call("status", env={"TANKHAND_SETTINGS": str(tmp_path / "env.toml")})
+    assert code == 2
+    assert "env.toml" in said[0]
+
+
+def test_each_problem_of_the_settings_is_a_line(settings):
+    settings.write_text('[supply]\nbaud = 5\n[bath]\nname = ""\n')
+    code, said = call("status", "--settings", settings)
+    assert code == 2
+    assert len(said) == 3
+    assert all(str(settings) in line for line in said)
+
+
+def test_a_run_without_its_plan(settings, tmp_path):
+    code, said = call("run", tmp_path / "none.toml", "--settings", settings)
+    assert code == 2
+    assert said == [f"tankhand: {tmp_path}/none.toml: cannot be read: No such file or directory"]
+
+
+def test_a_run_with_a_plan_that_is_no_text(settings, tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_bytes(b"\xff\xfe")
+    code, said = call("run", plan, "--settings", settings)
+    assert code == 2
+    assert len(said) == 1
+    assert "plan.toml: is not UTF-8" in said[0]
+
+
+def test_a_person_without_a_name_is_still_told_apart(settings, mocker):
+    mocker.patch.object(getpass, "getuser", side_effect=KeyError("uid not found"))
+    asked = mocker.patch("daemon.api.client.Client.ask", side_effect=SystemExit)
+    call("hold", "--settings", settings)
+    assert asked.call_args.args[0].who == f"user {os.getuid()}"
+
+
+@pytest.fixture
+def own_signals(mocker):
+    """The demo sets handlers for the whole process, which is pytest's here."""
+    mocker.patch("signal.signal")
+
+
+def test_a_demo_whose_address_is_taken_says_so_before_anything_starts(own_signals, tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        listen = f"127.0.0.1:{taken.getsockname()[1]}"
+        code, said = call("demo", "--listen", listen, "--keep", tmp_path)
+    assert code == 1
+    assert len(said) == 1
+    assert f"tankhand: listen: {listen}: Address already in use" in said[0]
+    assert "--listen" in said[0]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_demo_never_writes_over_settings_that_are_not_its_own(own_signals, settings):
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        listen = f"127.0.0.1:{free.getsockname()[1]}"
+    code, said = call("demo", "--listen", listen, "--keep", settings.parent)
+    assert code == 1
+    assert said == [f"tankhand: {settings}: is not a demo's; give another folder with --keep"]
+    assert settings.read_text() == SETTINGS
