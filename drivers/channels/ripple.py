@@ -1,0 +1,77 @@
+"""Ripple of a current, as far as a meter is fast enough to see it. Pure.
+
+Ripple is given against the direct current, which is the mean: once as the root mean square of the
+alternating part, the usual figure for rectifiers ("% rms ripple"), and once as the whole swing from
+the least to the greatest value. For a sine on a direct current the first is the second divided by
+2√2. An unfiltered rectifier has 121 % rms (one-phase half-wave), 48 % (one-phase full-wave) or
+4.2 % (three-phase full-wave); the tests derive these from their closed forms.
+
+What is faster than half the meter's conversions per second is folded down or averaged away by it:
+the figures speak of mains ripple and say nothing about a switching supply's.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import fmean, pstdev
+
+RMS_DEFINITION = "rms of the alternating part, % of the mean current"
+PEAK_TO_PEAK_DEFINITION = "greatest less least value, % of the mean current"
+
+_CONVERSIONS_PER_PERIOD = 8
+"""A converter that averages over an eighth of a period shows a sine 2.6 % too small (sinc)."""
+
+_LEAST_PERIODS = 10
+"""A part of a period at the end of the burst then changes the figures by little."""
+
+_LEAST_VALUES = 8
+"""With fewer different values the ripple is no larger than the meter's steps."""
+
+_GREATEST_SWING = 10.0
+"""A swing of more than this many times the mean: there is no direct current to compare with."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ripple:
+    """Ripple in % of the mean, by `RMS_DEFINITION` and `PEAK_TO_PEAK_DEFINITION`.
+
+    The peak-to-peak figure has the meter's noise in it, the rms figure hardly.
+    """
+
+    rms_percent: float
+    peak_to_peak_percent: float
+
+
+def ripple(times_s: Sequence[float], values: Sequence[float], lowest_hz: float) -> Ripple | None:
+    """The ripple in a burst of readings, or None for "not measured".
+
+    `times_s` are rising; `lowest_hz` is the lowest ripple to be judged: 100 Hz or 120 Hz behind a
+    full-wave rectifier on mains of 50 Hz or 60 Hz.
+
+    None if the burst is shorter than 10 periods of it, if the meter made fewer than 8 conversions
+    in a period, if fewer than 8 different values came, or if there is no direct current. Only
+    readings that differ from the one before count as conversions: a meter that is read faster than
+    it converts repeats itself. So a current without any ripple is "not measured" too, and not 0.
+
+    Raises ValueError for sequences of different lengths, for times that do not rise, and for a
+    frequency that is not above 0.
+    """
+    if len(times_s) != len(values):
+        raise ValueError(f"as many times as values, got {len(times_s)} and {len(values)}")
+    if not lowest_hz > 0:
+        raise ValueError(f"lowest frequency must be above 0 Hz, got {lowest_hz}")
+    if any(later <= earlier for earlier, later in pairwise(times_s)):
+        raise ValueError("times must rise")
+    if len(set(values)) < _LEAST_VALUES:
+        return None
+    duration_s = times_s[-1] - times_s[0]
+    conversions = sum(later != earlier for earlier, later in pairwise(values))
+    if duration_s < _LEAST_PERIODS / lowest_hz:
+        return None
+    if conversions / duration_s < _CONVERSIONS_PER_PERIOD * lowest_hz:
+        return None
+    mean = abs(fmean(values))
+    swing = max(values) - min(values)
+    if swing > _GREATEST_SWING * mean:
+        return None
+    return Ripple(100.0 * pstdev(values) / mean, 100.0 * swing / mean)
