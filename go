@@ -83,6 +83,9 @@ demo)
 test)
     set_up test
     command -v chromium >/dev/null || install chromium fonts-dejavu-core
+    # The driver that Playwright's package brings is linked to it.
+    "$venv/bin/python" -c 'import ctypes; ctypes.CDLL("libatomic.so.1")' 2>/dev/null ||
+        install libatomic1
     cd -- "$here"
     PATH=$venv/bin:$PATH
     [ $# -eq 0 ] || exec pytest "$@"

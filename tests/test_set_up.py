@@ -34,6 +34,9 @@ class Machine:
         path.write_text(f'#!/bin/sh\necho "{name} $*" >>"{self.log}"\n{script}\n', encoding="utf-8")
         path.chmod(0o755)
 
+    def uninstall(self, name: str) -> None:
+        (self._bin / name).unlink()
+
     def go(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             ["/bin/sh", str(self.clone / "go"), *arguments],
@@ -183,12 +186,19 @@ def test_a_set_up_that_broke_off_is_made_anew(whole: Machine) -> None:
     assert _made(whole) == 3
 
 
-def test_the_tests_need_a_browser(whole: Machine) -> None:
+def test_the_tests_need_a_browser_and_what_drives_it(whole: Machine) -> None:
     whole.install("id", ROOT)
     whole.install("apt-get", "")
-    (Path(whole.clone).parent / "bin" / "chromium").unlink()
+    whole.install("chromium", "")
     assert whole.go("test", "-q").returncode == 0
-    assert any("chromium fonts-dejavu-core" in call for call in whole.called)
+    assert not any("apt-get" in call for call in whole.called)
+    whole.uninstall("chromium")
+    no_library = "*libatomic*) exit 1 ;;"
+    whole.install("python3", MAKING_PYTHON.replace("--version)", f"{no_library}\n--version)"))
+    (whole.clone / "pyproject.toml").write_text("", encoding="utf-8")
+    assert whole.go("test", "-q").returncode == 0
+    installed = [call.split("-recommends ")[-1] for call in whole.called if "apt-get" in call]
+    assert installed[1::2] == ["chromium fonts-dejavu-core", "libatomic1"]
 
 
 @pytest.mark.parametrize("failing", ["ruff", "mypy", "lint-imports", "pytest"])
