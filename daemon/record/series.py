@@ -24,7 +24,7 @@ from daemon.record.summary import (
 )
 from daemon.record.tables import block, journal, minute
 
-FILL = 4
+FILL = 6
 """A level fills the screen when it has at least one span for every `FILL` points asked for."""
 
 _ROUNDING_S = 1e-5  # a sample's stored time may be this much after the minute it was taken in

@@ -8,8 +8,8 @@ values but no such interval (its first reading) has their plain mean, which cove
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from operator import add, mul, sub
+from typing import NamedTuple
 
 from daemon.record.entries import Sample
 
@@ -28,8 +28,7 @@ Columns = tuple[
 """`Sample`'s fields after the run, as columns: time s, current A, voltage V, set current A, A·h."""
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(NamedTuple):
     """One channel over a span, in the channel's unit; None throughout when it was never read.
 
     `covered_s` is the time that the mean speaks for, s.
@@ -41,8 +40,7 @@ class Band:
     covered_s: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Summary:
+class Summary(NamedTuple):
     """A span of one run: its samples' number and first and last time, bands, and charge at its end.
 
     `charge_nah` is the run's charge so far in whole n A·h, so that differences add up exactly.

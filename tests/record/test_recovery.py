@@ -14,7 +14,7 @@ from daemon.record.writer import Writer
 
 Make = Callable[..., Any]
 
-# Commits 10 samples at a time, 20 s of the run; says how many samples are acknowledged after each commit.
+# Commits 10 samples at a time, 20 s of the run, and says how many are acknowledged by now.
 DAEMON = """
 import sys
 from pathlib import Path
