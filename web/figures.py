@@ -110,7 +110,7 @@ def _supply(status: Status) -> dict[str, str]:
 
 
 def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
-    now, done = utc_of(status.utc), finish(status)
+    now, done = utc_of(status.utc), None if is_stale(status) else finish(status)
     under_way = done is not None and run.remaining_s is not None
     set_points = {
         "set_current": f"set {run.set_current_a:.2f} A",

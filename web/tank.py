@@ -11,6 +11,10 @@ KEEP_S = 0.25
 """A word this young is given to the next asker too, so that a room full of open pages costs the
 daemon at most four questions a second."""
 
+KEEP_SILENCE_S = 2.0
+"""A daemon that hangs costs each question its whole patience. Only one asker in this time pays it,
+so that the server's threads stay free for whoever presses stop."""
+
 
 class Tank:
     """One daemon behind its control socket. Safe to share between threads."""
@@ -24,7 +28,8 @@ class Tank:
     def status(self) -> Status | None:
         """Give the daemon's newest word; None when it does not answer."""
         with self._lock:
-            if time.monotonic() - self._asked_s > KEEP_S:
+            keep_s = KEEP_SILENCE_S if self._status is None else KEEP_S
+            if time.monotonic() - self._asked_s > keep_s:
                 try:
                     self._status = self._client.status()
                 except DaemonUnreachableError:

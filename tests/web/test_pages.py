@@ -112,6 +112,7 @@ def test_an_old_reading_is_no_figure(
     text = words(client.get("/"))
     assert "Current – A" in text
     assert "Voltage – V" in text
+    assert "To go – " in text
     assert "3.50 A set" not in text
 
 
@@ -232,6 +233,17 @@ def test_many_lookers_ask_the_daemon_once(peer: Any, monkeypatch: pytest.MonkeyP
     tank.act(ActRequest(ask="hold", who="anna"))
     tank.status()
     assert peer.asked == 2
+
+
+def test_a_daemon_that_hangs_holds_up_one_looker_only(peer: Any) -> None:
+    peer.stop()
+    tank = Tank(peer.path)
+    assert tank.status() is None
+    peer.start()
+    assert tank.status() is None
+    assert peer.asked == 0
+    tank.act(ActRequest(ask="stop", who="anna"))
+    assert tank.status() == peer.status
 
 
 def test_the_chart_has_the_records_samples(client: FlaskClient) -> None:
