@@ -18,8 +18,9 @@ from statistics import fmean, pstdev
 RMS_DEFINITION = "rms of the alternating part, % of the mean current"
 PEAK_TO_PEAK_DEFINITION = "greatest less least value, % of the mean current"
 
-_CONVERSIONS_PER_PERIOD = 8
-"""A converter that averages over an eighth of a period shows a sine 2.6 % too small (sinc)."""
+_CONVERSIONS_PER_PERIOD = 7.5
+"""A converter that averages from one conversion to the next then shows a sine 2.9 % too small
+(sinc); it is as few as an INA219 makes in a period of 120 Hz."""
 
 _LEAST_PERIODS = 10
 """A part of a period at the end of the burst then changes the figures by little."""
@@ -48,7 +49,7 @@ def ripple(times_s: Sequence[float], values: Sequence[float], lowest_hz: float) 
     `times_s` are rising; `lowest_hz` is the lowest ripple to be judged: 100 Hz or 120 Hz behind a
     full-wave rectifier on mains of 50 Hz or 60 Hz.
 
-    None if the burst is shorter than 10 periods of it, if the meter made fewer than 8 conversions
+    None if the burst is shorter than 10 periods of it, if the meter made fewer than 7.5 conversions
     in a period, if fewer than 8 different values came, or if there is no direct current. Only
     readings that differ from the one before count as conversions: a meter that is read faster than
     it converts repeats itself. So a current without any ripple is "not measured" too, and not 0.

@@ -80,12 +80,12 @@ def test_the_direction_of_the_current_does_not_matter():
     assert ripple(times, [-v for v in values], 100).rms_percent == pytest.approx(3.5355, rel=1e-3)
 
 
-def quantised(times, step: float = 0.005, conversion_s: float = 1 / 860):
-    """What a converter shows: 100 Hz ripple of 10 % swing, as its last mean, in its steps."""
+def quantised(times, step: float = 0.005, conversion_s: float = 1 / 860, hz: float = 100):
+    """What a converter shows: ripple of 10 % swing, as its last mean, in its steps."""
     values = []
     for t in times:
         end = math.floor(t / conversion_s) * conversion_s
-        w = 2 * math.pi * 100
+        w = 2 * math.pi * hz
         mean = 10 + 0.5 * (math.cos(w * (end - conversion_s)) - math.cos(w * end)) / (
             w * conversion_s
         )
@@ -104,6 +104,13 @@ def test_a_converter_of_860_samples_a_second_sees_100_hz():
 def test_a_slower_converter_is_not_made_faster_by_reading_it_often(conversion_s):
     times = [n / 5000 for n in range(2500)]
     assert ripple(times, quantised(times, 1e-6, conversion_s), 100) is None
+
+
+def test_an_ina219_sees_120_hz():
+    # Two conversions of 532 µs, the shunt's and the bus's, in turn (data sheet, from memory).
+    times = [n / 5000 for n in range(2500)]
+    found = ripple(times, quantised(times, conversion_s=2 * 532e-6, hz=120), 120)
+    assert found.rms_percent == pytest.approx(3.5355, rel=0.03)
 
 
 def test_860_samples_a_second_are_too_few_for_120_hz():
