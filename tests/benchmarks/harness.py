@@ -76,6 +76,13 @@ def free_address() -> str:
         return f"127.0.0.1:{probe.getsockname()[1]}"
 
 
+def accepts(address: str) -> bool:
+    """Whether somebody takes connections at HOST:PORT."""
+    host, _, port = address.rpartition(":")
+    with socket.socket() as probe:
+        return probe.connect_ex((host, int(port))) == 0
+
+
 def write_settings(
     folder: Path, port: str, period_s: float, listen: str, *, page: bool = True
 ) -> Path:
@@ -141,7 +148,9 @@ class Served:
     def __enter__(self) -> Self:
         command = [sys.executable, "-m", "daemon.service.cli", "serve"]
         self._guard = subprocess.Popen(
-            [*command, "--settings", str(self._settings)], stderr=subprocess.DEVNULL
+            [*command, "--settings", str(self._settings)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
         )
         try:
             wait(self._up, "the daemon to be up", self._guard)

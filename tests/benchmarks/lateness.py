@@ -13,7 +13,8 @@ left out: it does nothing but wait for beats, which this script reads in its ste
 
 How a tick's lateness is told: the loop reads on an absolute grid, and watched_loop.py notes when
 it asked. After a reading the next one is due at the next point of the grid, so its lateness is its
-moment less that point. The daemon does not tell the grid's phase; it is fitted as the earliest that
+moment less that point; a point that was passed over, as the supply's answer before it took longer
+than a period, makes the next reading a whole period late. The daemon does not tell the grid's phase; it is fitted as the earliest that
 a reading came in the seconds before the load begins. The moment of decision is the end of the cycle
 that the reading went through: the exchange on the line and the hand-over included.
 
@@ -36,7 +37,16 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 
-from harness import PATIENCE_S, BenchmarkError, Controls, free_address, show, wait, write_settings
+from harness import (
+    PATIENCE_S,
+    BenchmarkError,
+    Controls,
+    accepts,
+    free_address,
+    show,
+    wait,
+    write_settings,
+)
 
 from daemon.service.beat import BeatReader, Ready
 from drivers.simulator.process import SimulatorProcess
@@ -111,6 +121,7 @@ def measure(what: Configuration, ticks: int, options: argparse.Namespace, shim: 
             _start_page(ready, stack)
         controls = Controls(folder / "control.sock")
         wait(controls.answers, "the loop to have read", loop)
+        wait(lambda: accepts(ready.listen or ""), "the page", loop)
         controls.plate()
         time.sleep(1.0)
         quiet_s = time.monotonic()
@@ -181,7 +192,8 @@ def _start_page(ready: Ready, stack: ExitStack) -> None:
     command = [sys.executable, "-m", "web", "--socket", ready.socket, "--record", ready.record]
     command += ["--listen", ready.listen or ""]
     # Under load its server tells of every request that has to wait.
-    stack.callback(_kill, subprocess.Popen(command, stderr=subprocess.DEVNULL))
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    stack.callback(_kill, subprocess.Popen(command, **quiet))
 
 
 def _start_load(ready: Ready, seconds: float) -> subprocess.Popen[str]:

@@ -5,8 +5,8 @@
 
 import http.client
 import sys
-import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 CONNECTIONS = 4
 PATHS = ("/", "/status.json", "/chart.json?run=1&points=2000")
@@ -14,27 +14,24 @@ TIMEOUT_S = 30.0
 
 
 def main(port: int, seconds: float) -> int:
-    """Load the page; returns how many whole answers came."""
+    """Load the page; returns how many whole answers came. Raises if one did not."""
     end_s = time.monotonic() + seconds
-    counts = [0] * CONNECTIONS
 
-    def ask(number: int) -> None:
+    def ask(number: int) -> int:
         connection = http.client.HTTPConnection("127.0.0.1", port, timeout=TIMEOUT_S)
+        count = 0
         while time.monotonic() < end_s:
-            connection.request("GET", PATHS[(counts[number] + number) % len(PATHS)])
+            connection.request("GET", PATHS[(number + count) % len(PATHS)])
             answer = connection.getresponse()
             answer.read()
             if answer.status != http.HTTPStatus.OK:
                 raise http.client.HTTPException(f"{answer.status} {answer.reason}")
-            counts[number] += 1
+            count += 1
         connection.close()
+        return count
 
-    threads = [threading.Thread(target=ask, args=(n,)) for n in range(CONNECTIONS)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return sum(counts)
+    with ThreadPoolExecutor(CONNECTIONS) as threads:
+        return sum(threads.map(ask, range(CONNECTIONS)))
 
 
 if __name__ == "__main__":
