@@ -175,7 +175,8 @@ class Served:
 
     def _up(self) -> bool:
         self.pids = {"guard": self._guard.pid, **_children(self._guard.pid)}
-        return ("page" in self.pids or not self._page) and self.controls.answers()
+        served = not self._page or ("page" in self.pids and accepts(self.listen))
+        return served and self.controls.answers()
 
 
 def _children(pid: int) -> dict[str, int]:

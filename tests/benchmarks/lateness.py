@@ -14,9 +14,10 @@ left out: it does nothing but wait for beats, which this script reads in its ste
 How a tick's lateness is told: the loop reads on an absolute grid, and watched_loop.py notes when
 it asked. After a reading the next one is due at the next point of the grid, so its lateness is its
 moment less that point; a point that was passed over, as the supply's answer before it took longer
-than a period, makes the next reading a whole period late. The daemon does not tell the grid's phase; it is fitted as the earliest that
-a reading came in the seconds before the load begins. The moment of decision is the end of the cycle
-that the reading went through: the exchange on the line and the hand-over included.
+than a period, makes the next reading a whole period late. The daemon does not tell the grid's
+phase; it is fitted as the earliest that a reading came in the seconds before the load begins. The
+moment of decision is the end of the cycle that the reading went through: the exchange on the line
+and the hand-over included.
 
 The simulated supply runs under SCHED_FIFO in all configurations where that is allowed, since it
 stands for a device that does not share our processor.
