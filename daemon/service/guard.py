@@ -5,17 +5,22 @@ It has the output off before anything else starts, sees a beat from the loop aft
 cycles, and when the loop dies or hangs it switches the output off by its own handle on the port,
 before it does anything else. A loop that had been well is started again, never plating; the page is
 started again whenever it ends.
+
+It never speaks on a port that another daemon drives by right: not at the start, and not when its
+own loop ends before it was ready, as one does that finds the port taken.
 """
 
+import fcntl
 import os
 import selectors
 import signal
 import subprocess
 import sys
 import time
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import FrameType
+from typing import BinaryIO
 
 from daemon.service.beat import BeatReader, Ready
 from daemon.service.first_look import supply_line
@@ -28,9 +33,16 @@ START_LIMIT_S = 120.0
 QUIT_LIMIT_S = 20.0
 """Real s that the loop may take to end when it is told to: longer than it allows itself."""
 
+KILL_LIMIT_S = 5.0
+"""Real s until a killed process is gone; one that waits for a broken device may stay for ever."""
+
 RESTART_FIRST_S = 1.0
-RESTART_MOST_S = 30.0
+LOOP_RESTART_MOST_S = 30.0
+PAGE_RESTART_MOST_S = 300.0
 """Real s between a child's death and its next start, doubled each time it does not live longer."""
+
+FAILED = 1
+"""Exit code when there is no loop to give one."""
 
 
 def serve(settings: Path) -> int:
@@ -38,49 +50,86 @@ def serve(settings: Path) -> int:
 
     It is 0 after an orderly end; a loop that ends before it was ever ready gives its own.
     """
-    off = _off_line(settings)
-    guard = Guard(settings, off)
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, guard.on_signal)
-    return guard.run()
+    with ExitStack() as stack:
+        with suppress(OSError):  # the loop says what is wrong with the file
+            file = stack.enter_context(settings.open("rb"))
+            if not _is_first(file):
+                _say(f"{settings}: another daemon runs with these settings")
+                return FAILED
+        guard = Guard(settings, SecondWay(settings))
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, guard.on_signal)
+        return guard.run()
 
 
-def _off_line(settings: Path) -> OffLine | None:
-    """The second handle on the supply's port, its output switched off; None if that cannot be told.
-
-    The loop reads the same settings in full and opens the same port, and says what is wrong.
-    """
-    line = supply_line(settings)
-    if line is None:
-        return None
+def _is_first(file: BinaryIO) -> bool:
+    """Whether no other guard has this file; it is then ours as long as it is open."""
     try:
-        off = OffLine(line.port, line.description)
-    except DriverError:
-        return None
-    off.send_alone()
-    # A socket is opened only when it is needed: many supplies take one connection.
-    if not line.port.startswith("socket://"):
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+class SecondWay:
+    """The second way to "output off": our own handle on the supply's port.
+
+    Where the settings do not tell it, nothing is done: the loop reads the same settings in full,
+    opens the same port, and says what is wrong.
+    """
+
+    def __init__(self, settings: Path) -> None:
+        self._off: OffLine | None = None
+        line = supply_line(settings)
+        if line is None:
+            return
+        # A socket is opened only when it is needed: many supplies take one connection.
+        self._keep_open = not line.port.startswith("socket://")
         with suppress(DriverError):
-            off.open()
-    return off
+            self._off = OffLine(line.port, line.description)
+        self.off_if_alone()
+
+    def off_if_alone(self) -> None:
+        """Output off while no loop of ours drives the supply, unless another daemon does."""
+        if self._off is not None and self._off.send_alone() is None and self._keep_open:
+            with suppress(DriverError):
+                self._off.open()
+
+    def off(self) -> None:
+        """Output off, whatever our loop is about."""
+        failure = None if self._off is None else self._off.send()
+        if failure is not None:
+            _say(f"output off by the guard failed: {failure}")
 
 
 class Child:
-    """A process of ours that is started again after its death, later each time."""
+    """A process of ours that is started again after its death, later each time.
 
-    def __init__(self) -> None:
+    `started` until it is reaped; then `start_at_s` is the moment for the next start.
+    """
+
+    def __init__(self, longest_wait_s: float) -> None:
         self._process: subprocess.Popen[bytes] | None = None
         self._started_s = 0.0
+        self._longest_wait_s = longest_wait_s
         self._wait_s = RESTART_FIRST_S
+        self.started = False
         self.start_at_s = 0.0
 
     def start(self, arguments: list[str], fds: tuple[int, ...]) -> None:
-        """Start it, in a session of its own: a terminal's Ctrl-C is for the guard to hand on."""
+        """Start it, in a session of its own: a terminal's Ctrl-C is for the guard to hand on.
+
+        A machine that has no process left to give is told of; `reap` then sets the next try.
+        """
         command = [sys.executable, *arguments]
-        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and modules
-            command, pass_fds=fds, start_new_session=True
-        )
+        self.started = True
         self._started_s = time.monotonic()
+        try:
+            self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and modules
+                command, pass_fds=fds, start_new_session=True
+            )
+        except OSError as error:
+            _say(f"{arguments[1]} cannot be started: {error}")
 
     @property
     def alive(self) -> bool:
@@ -94,31 +143,36 @@ class Child:
 
     def reap(self, limit_s: float) -> int:
         """Wait for its end, killing it at the limit; its exit code, and when to start it again."""
-        if self._process is None:
-            return 0
-        try:
-            code = self._process.wait(limit_s)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            code = self._process.wait()
-        self._process = None
+        process, self._process = self._process, None
+        self.started = False
+        code = FAILED if process is None else _code(process, limit_s)
         now_s = time.monotonic()
         lived_s = now_s - self._started_s
-        self._wait_s = (
-            RESTART_FIRST_S if lived_s > RESTART_MOST_S else min(2 * self._wait_s, RESTART_MOST_S)
-        )
+        if lived_s > self._longest_wait_s:
+            self._wait_s = RESTART_FIRST_S
         self.start_at_s = now_s + self._wait_s
+        self._wait_s = min(2 * self._wait_s, self._longest_wait_s)
         return code
+
+
+def _code(process: subprocess.Popen[bytes], limit_s: float) -> int:
+    try:
+        return process.wait(limit_s)
+    except subprocess.TimeoutExpired:
+        process.kill()
+    with suppress(subprocess.TimeoutExpired):
+        process.wait(KILL_LIMIT_S)
+    return -signal.SIGKILL
 
 
 class Guard:
     """Watches one loop and one page."""
 
-    def __init__(self, settings: Path, off: OffLine | None) -> None:
+    def __init__(self, settings: Path, second_way: SecondWay) -> None:
         self._settings = settings
-        self._off = off
-        self._loop = Child()
-        self._page = Child()
+        self._second_way = second_way
+        self._loop = Child(LOOP_RESTART_MOST_S)
+        self._page = Child(PAGE_RESTART_MOST_S)
         self._ready: Ready | None = None
         self._quitting = False
         self._signal_out, self._signal_in = os.pipe()
@@ -133,18 +187,20 @@ class Guard:
 
     def run(self) -> int:
         """Run until told to end, or until a loop cannot start; the exit code."""
-        while True:
-            code = self._one_loop()
-            if self._quitting or self._ready is None:
-                self._page.signal(signal.SIGTERM)
-                self._page.reap(QUIT_LIMIT_S)
-                return code
+        code = self._one_loop()
+        while not self._quitting and self._ready is not None:
             _say(f"the loop ended with code {code}; output off; it is started again")
             self._sleep_until(self._loop.start_at_s)
             if self._quitting:
-                self._page.signal(signal.SIGTERM)
-                self._page.reap(QUIT_LIMIT_S)
-                return 1
+                break
+            code = self._one_loop()
+        if self._page.started:
+            self._page.signal(signal.SIGTERM)
+            self._page.reap(QUIT_LIMIT_S)
+        if code >= 0:
+            return code
+        # A loop that dies of our SIGTERM was not so far yet as to take it in good order.
+        return 0 if self._quitting and code == -signal.SIGTERM else FAILED
 
     def _one_loop(self) -> int:
         """Start a loop and watch it until it is dead and its output off; its exit code."""
@@ -159,50 +215,62 @@ class Guard:
             os.close(beat_out)
 
     def _watch(self, beats: BeatReader) -> int:
+        """Wait for the loop's end or silence. One that is told to end may be silent: it unwinds."""
         told_s: float | None = None
-        last_s = time.monotonic()
+        limit_s = START_LIMIT_S
         with selectors.DefaultSelector() as selector:
             selector.register(beats.fd, selectors.EVENT_READ)
             selector.register(self._signal_out, selectors.EVENT_READ)
             while True:
-                limit_s = START_LIMIT_S if beats.ready is None else beats.ready.beat_limit_s
-                if told_s is not None:
-                    limit_s, last_s = QUIT_LIMIT_S, told_s
-                left_s = last_s + limit_s - time.monotonic()
-                found = [key.fd for key, _ in selector.select(max(0.0, left_s))]
+                found = [key.fd for key, _ in selector.select(limit_s)]
                 if beats.fd in found:
                     if not beats.take():
-                        return self._output_off_and_reap(kill=False)
-                    last_s = time.monotonic()
-                    self._see_to_page(beats.ready)
+                        return self._bury(beats.ready)
+                    if beats.ready is not None:
+                        limit_s = beats.ready.beat_limit_s
+                        self._see_to_page(beats.ready)
                 if self._signal_out in found:
                     os.read(self._signal_out, 64)
                     self._loop.signal(signal.SIGTERM)
-                    told_s = time.monotonic()
-                if not found:
-                    return self._output_off_and_reap(kill=True)
+                    told_s = told_s or time.monotonic()
+                    limit_s = min(limit_s, QUIT_LIMIT_S)
+                if found:
+                    continue
+                left_s = 0.0 if told_s is None else told_s + QUIT_LIMIT_S - time.monotonic()
+                if left_s <= 0:
+                    return self._bury(beats.ready, hangs=True)
+                if beats.ready is not None:
+                    self._second_way.off()
+                limit_s = left_s
 
-    def _output_off_and_reap(self, *, kill: bool) -> int:
-        """The loop is dead or hangs: output off first, everything else afterwards."""
-        failure = None if self._off is None else self._off.send()
-        if kill:
-            _say("the loop gave no beat; its output was switched off and it is killed")
+    def _bury(self, ready: Ready | None, *, hangs: bool = False) -> int:
+        """The loop is dead or hangs: output off first, everything else afterwards; its exit code.
+
+        One that was never ready has switched nothing on, and may have found the port taken.
+        """
+        if hangs:
             self._loop.signal(signal.SIGKILL)
-        if failure is not None:
-            _say(f"output off by the guard failed: {failure}")
-        return self._loop.reap(QUIT_LIMIT_S)
-
-    def _see_to_page(self, ready: Ready | None) -> None:
-        """Start the page once the loop is ready, and again after its death."""
+        if ready is not None:
+            self._second_way.off()
+        if hangs:
+            _say("the loop gave no beat; it was killed, and its output switched off")
+        code = self._loop.reap(QUIT_LIMIT_S)
         if ready is None:
-            return
+            self._second_way.off_if_alone()
+        elif hangs:
+            # What it was still writing when it was killed has gone out before this.
+            self._second_way.off()
+        return code
+
+    def _see_to_page(self, ready: Ready) -> None:
+        """Start the page once the loop is ready, and again after its death."""
         if self._ready != ready:
             self._ready = ready
             where = "no page" if ready.listen is None else f"page: http://{ready.listen}"
             _say(f"ready; supply: {ready.supply}; record: {ready.record}; {where}")
         if ready.listen is None or self._page.alive or self._quitting:
             return
-        if self._page.reap(0.0) != 0:
+        if self._page.started and self._page.reap(0.0) != 0:
             _say("the page ended; it is started again")
         if time.monotonic() >= self._page.start_at_s:
             arguments = ["-m", "web", "--socket", ready.socket, "--record", ready.record]
@@ -216,5 +284,6 @@ class Guard:
 
 
 def _say(text: str) -> None:
-    sys.stderr.write(f"tankhand: {text}\n")
-    sys.stderr.flush()
+    with suppress(OSError):  # nobody may listen any more
+        sys.stderr.write(f"tankhand: {text}\n")
+        sys.stderr.flush()

@@ -1,0 +1,326 @@
+"""Real processes: a simulated tank on a pty, and the daemon that drives it.
+
+Nothing here waits for a time; `until` waits for an outcome, with a bound that only a failure meets.
+"""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from daemon.api.client import Client, DaemonUnreachableError
+from daemon.api.messages import ActRequest, StartRequest
+from daemon.record import queries
+from daemon.record.series import samples
+from daemon.record.store import open_reader
+from drivers.simulator.process import SimulatorProcess
+
+PATIENCE_S = 60.0
+"""Real s until something that has to happen counts as not happening: for machines that are busy."""
+
+JUMPS_AH = 3 / 3600
+"""A·h that the count may be off for the run's jumps of current: each is known to the length of an
+exchange, which a fast clock stretches to a second."""
+
+SETTINGS = """\
+[supply]
+port = "{port}"
+[bath]
+name = "Acid copper"
+[loop]
+period = "{period:g} s"
+gap = "{gap:g} s"
+lost = "{lost:g} s"
+[guard]
+beat_limit = "{beat_limit:g} s"
+[page]
+{page}
+[simulation]
+rate = {rate}
+origin_s = {origin}
+"""
+
+PLAN = """\
+title = "Bracket"
+area = "1.8 dm²"
+target = "{target_um:g} µm"
+voltage_ceiling = "6 V"
+caps = {{ charge = "2 Ah", duration = "5 h" }}
+[[stage]]
+name = "strike"
+current = "0.5 A"
+ramp = "10 s"
+until = {{ duration = "40 s" }}
+[[stage]]
+name = "build"
+current = "2 A"
+"""
+
+
+def wait_until(holds, what, limit_s=PATIENCE_S):
+    """Ask again and again until `holds()` is true, and give what it gave."""
+    give_up_s = time.monotonic() + limit_s
+    while True:
+        found = holds()
+        if found:
+            return found
+        assert time.monotonic() < give_up_s, f"waited in vain until {what}"
+        time.sleep(0.02)
+
+
+def free_port():
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        return server.getsockname()[1]
+
+
+def children(pid):
+    """The pids of a process's children, each with its command line."""
+    found = {}
+    try:
+        pids = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+        for child in pids:
+            found[int(child)] = Path(f"/proc/{child}/cmdline").read_bytes().decode()
+    except OSError:
+        return {}
+    return found
+
+
+def runs_still(pid):
+    """Whether a process is there and not only waiting to be reaped."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+class Daemon:
+    """One daemon: its settings in a folder of its own, its processes, its record."""
+
+    def __init__(self, folder, port, rate, origin_s, *, page=None, beat_limit_s=3.0, tick_s=0.1):
+        self.folder = folder
+        folder.mkdir(exist_ok=True)
+        self.settings = folder / "settings.toml"
+        self.settings.write_text(
+            SETTINGS.format(
+                port=port, rate=rate, origin=origin_s, period=tick_s * rate,
+                gap=10 * tick_s * rate, lost=40 * tick_s * rate, beat_limit=beat_limit_s,
+                page="on = false" if page is None else f'listen = "127.0.0.1:{page}"',
+            )
+        )  # fmt: skip
+        self.client = Client(folder / "control.sock", timeout_s=30.0)
+        self._log = folder / "stderr.txt"
+        self.process = None
+
+    def start(self):
+        """Start the guard, and with it all the rest."""
+        command = [sys.executable, "-m", "daemon.service.cli", "serve"]
+        with self._log.open("ab") as log:
+            self.process = subprocess.Popen(
+                [*command, "--settings", str(self.settings)],
+                stdout=log, stderr=log, start_new_session=True,
+            )  # fmt: skip
+        return self
+
+    def ready(self):
+        """Wait until it answers and has read the supply."""
+        wait_until(self._answers, f"the daemon answers; it said: {self.said()}")
+        return self
+
+    def _answers(self):
+        assert self.process.poll() is None, f"the daemon has ended: {self.said()}"
+        status = self.status()
+        return status is not None and status.current_a is not None
+
+    def said(self):
+        """All that its processes have said."""
+        return self._log.read_text() if self._log.exists() else ""
+
+    def status(self):
+        """Its word, None while nobody answers."""
+        try:
+            return self.client.status()
+        except DaemonUnreachableError:
+            return None
+
+    def until_state(self, *states):
+        return wait_until(
+            lambda: (status := self.status()) and status.state in states and status,
+            f"the state is {' or '.join(states)}; it said: {self.said()}",
+        )
+
+    def plate(self, target_um=12.0):
+        """Start a run and wait until it is in its second stage, at full current."""
+        plan = PLAN.format(target_um=target_um)
+        answer = self.client.ask(StartRequest(plan=plan, who="Ann"))
+        assert answer.ok, answer.error
+        return wait_until(
+            lambda: (
+                (status := self.status())
+                and status.run is not None
+                and status.run.stage == 1
+                and (status.current_a or 0) > 1.9
+                and status
+            ),
+            f"2 A flow; it said: {self.said()}",
+        )
+
+    def act(self, name):
+        return self.client.ask(ActRequest(ask=name, who="Ann"))
+
+    @property
+    def loop_pid(self):
+        """The loop's process."""
+        return wait_until(lambda: self._child("daemon.service.main"), "the guard has a loop")
+
+    @property
+    def page_pid(self):
+        """The page's process."""
+        return wait_until(lambda: self._child("web"), "the guard has a page")
+
+    def _child(self, module):
+        found = children(self.process.pid).items()
+        return next((pid for pid, line in found if f"-m\0{module}\0" in line), None)
+
+    def end(self, number=signal.SIGTERM):
+        """Send the guard a signal and wait for its end; its exit code."""
+        self.process.send_signal(number)
+        return self.process.wait(PATIENCE_S)
+
+    def kill_all(self):
+        """Leave nothing behind, whatever a test has done."""
+        if self.process is None:
+            return
+        pids = [*children(self.process.pid), self.process.pid]
+        for pid in pids:
+            if runs_still(pid):
+                os.kill(pid, signal.SIGCONT)
+        self.process.terminate()
+        try:
+            self.process.wait(PATIENCE_S)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+        wait_until(lambda: not any(runs_still(pid) for pid in pids), "its processes are gone")
+
+    def cli(self, *words):
+        """The real command line: exit code, lines of stdout, lines of stderr."""
+        done = subprocess.run(
+            [sys.executable, "-m", "daemon.service.cli", *map(str, words),
+             "--settings", str(self.settings)],
+            capture_output=True, text=True, timeout=PATIENCE_S, check=False,
+        )  # fmt: skip
+        return done.returncode, done.stdout.splitlines(), done.stderr.splitlines()
+
+    def record(self, ask, *arguments, **more):
+        """Ask the record one of `daemon.record.queries`."""
+        engine = open_reader(self.folder / "record.sqlite")
+        try:
+            with engine.connect() as connection:
+                return ask(connection, *arguments, **more)
+        finally:
+            engine.dispose()
+
+    def run_record(self, run_id=1):
+        return self.record(queries.one_run, run_id)
+
+    def samples(self, run_id=1):
+        return self.record(lambda connection: list(samples(connection, run_id, 0.0, 1e9)))
+
+    def events(self, kind):
+        """The texts of the events of a kind, oldest first."""
+        found = self.record(queries.events, limit=1000)
+        return [event.text for event in reversed(found) if event.kind == kind]
+
+    def ledger(self):
+        """The bath's entries, oldest first."""
+        (bath,) = self.record(queries.baths)
+        return list(reversed(self.record(queries.ledger_entries, bath.id, limit=1000)))
+
+
+@pytest.fixture
+def rate():
+    """How fast the clocks run; a test module may say otherwise."""
+    return 20.0
+
+
+@pytest.fixture
+def origin_s():
+    return time.monotonic()
+
+
+@pytest.fixture
+def tank(rate, origin_s):
+    """The simulated tank's process."""
+    with SimulatorProcess(rate=rate, origin_s=origin_s) as process:
+        yield process
+
+
+@pytest.fixture
+def new_daemon(tmp_path, tank, rate, origin_s):
+    """Make a daemon on the tank, by name of its folder; not yet started."""
+    with ExitStack() as stack:
+
+        def make(name="one", port=tank.port, **more):
+            daemon = Daemon(tmp_path / name, port, rate, origin_s, **more)
+            stack.callback(daemon.kill_all)
+            return daemon
+
+        yield make
+
+
+@pytest.fixture
+def daemon(new_daemon):
+    """A daemon that is ready."""
+    return new_daemon().start().ready()
+
+
+@pytest.fixture
+def no_current(tank):
+    """Wait until the tank's own truth says that no current flows."""
+
+    def wait():
+        wait_until(lambda: tank.truth().current_a < 1e-3, "no current flows in the tank")
+
+    return wait
+
+
+@pytest.fixture(scope="session")
+def agrees():
+    """Assert that a counted charge is the true one: to 0.2 % and JUMPS_AH, or between its bounds.
+
+    A machine that is busy elsewhere may leave the loop without readings for a while.
+    """
+
+    def agrees(run, true_ah):
+        assert (run.charge_ah + run.gap_least_ah) * 0.998 - JUMPS_AH < true_ah
+        assert true_ah < (run.charge_ah + run.gap_greatest_ah) * 1.002 + JUMPS_AH
+
+    return agrees
+
+
+@pytest.fixture(name="wait_until")
+def _wait_until():
+    return wait_until
+
+
+@pytest.fixture(name="runs_still")
+def _runs_still():
+    return runs_still
+
+
+@pytest.fixture(name="free_port")
+def _free_port():
+    return free_port()
+
+
+@pytest.fixture
+def taken_port():
+    """A port that somebody else listens on."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        yield server.getsockname()[1]
