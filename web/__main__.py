@@ -43,7 +43,8 @@ def main(socket: Path, record: Path, listen: str, lifeline: int | None) -> None:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(f"listen: {listen}: {error.strerror or error}") from error
-    click.echo(f"page: http://{where.host}:{where.port}")
+    if lifeline is None:  # nobody else tells where the page is
+        click.echo(f"page: http://{where.host}:{where.port}")
     server.run()
 
 

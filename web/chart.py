@@ -3,12 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, log10
+from statistics import median
 
-from daemon.record.series import Bands, Series
+from daemon.record.series import Series
 from daemon.record.summary import GAP_LIMIT_S
 
 WIDTH, HEIGHT = 1000, 100
 """The plain drawing's own units; the page stretches it to the space there is."""
+
+USUAL_TIMES = 4
+"""A silence this many times as long as the run's usual one is a gap: a supply may be slow."""
 
 Values = list[float | None]
 Point = tuple[float, float]
@@ -31,13 +35,27 @@ class Panel:
 def columns(series: Series) -> dict[str, Values]:
     """Turn a series into columns: `t` in s since the start, current in A, voltage in V, charge Ah.
 
-    Where the run was not read for longer than the gap limit, a row of None breaks the lines.
+    Where the run was not read for longer than the gap limit, and for much longer than is usual in
+    it, a row of None breaks the lines.
     """
+    after_gap = _after_gaps(series)
+
+    def broken(values: Sequence[float | None], digits: int) -> Values:
+        column: Values = []
+        for gap, value in zip(after_gap, values, strict=True):
+            column += [None] if gap else []
+            column.append(None if value is None else round(value, digits))
+        return column
+
     return {
-        "t": _broken(series, series.last_s, 2),
-        **_banded("current", series, series.current_a),
-        **_banded("voltage", series, series.voltage_v),
-        "charge": _broken(series, series.charge_ah, 5),
+        "t": broken(series.last_s, 2),
+        "current_least": broken(series.current_a.least, 4),
+        "current_mean": broken(series.current_a.mean, 4),
+        "current_most": broken(series.current_a.greatest, 4),
+        "voltage_least": broken(series.voltage_v.least, 4),
+        "voltage_mean": broken(series.voltage_v.mean, 4),
+        "voltage_most": broken(series.voltage_v.greatest, 4),
+        "charge": broken(series.charge_ah, 5),
     }
 
 
@@ -59,23 +77,13 @@ def panels(series: Series) -> tuple[Panel, ...]:
     )
 
 
-def _banded(name: str, series: Series, bands: Bands) -> dict[str, Values]:
-    return {
-        f"{name}_least": _broken(series, bands.least, 4),
-        f"{name}_mean": _broken(series, bands.mean, 4),
-        f"{name}_most": _broken(series, bands.greatest, 4),
-    }
-
-
-def _broken(series: Series, values: Sequence[float | None], digits: int) -> Values:
-    """Round the values, with a None before each that follows a gap."""
-    column: Values = []
-    ends = (None, *series.last_s)
-    for before_s, first_s, value in zip(ends, series.first_s, values, strict=False):
-        if before_s is not None and first_s - before_s > GAP_LIMIT_S:
-            column.append(None)
-        column.append(None if value is None else round(value, digits))
-    return column
+def _after_gaps(series: Series) -> list[bool]:
+    """For each point, whether a gap lies before it."""
+    silences_s = [
+        first_s - last_s for first_s, last_s in zip(series.first_s[1:], series.last_s, strict=False)
+    ]
+    limit_s = max(GAP_LIMIT_S, USUAL_TIMES * median(silences_s)) if silences_s else GAP_LIMIT_S
+    return [False, *(silence_s > limit_s for silence_s in silences_s)]
 
 
 def _panel(

@@ -231,6 +231,11 @@ def client(make_client: Callable[[Path], FlaskClient], record: Path) -> FlaskCli
 
 
 @pytest.fixture
+def port() -> int:
+    return free_port()
+
+
+@pytest.fixture
 def command(peer: Peer, record: Path) -> Callable[[str], list[str]]:
     """The page's command line for an address to listen on."""
     return lambda listen: web_command(peer.path, record, listen)

@@ -141,8 +141,8 @@ def test_the_chart_is_drawn_from_our_own_server_within_the_policy(page: Page, ad
     page.goto(address)
     drawn = page.locator(".drawn")
     expect(drawn.locator(".main-svg").first).to_be_visible(timeout=20_000)
-    # Two edges and a mean of current and voltage, and the charge.
-    expect(drawn.locator(".scatterlayer .trace")).to_have_count(7)
+    # A band and a mean each of current and voltage, and the charge.
+    expect(drawn.locator(".scatterlayer .trace")).to_have_count(5)
     expect(page.locator(".plain")).to_be_hidden()
     assert said == []
     assert {url.split("/")[2] for url in asked} == {address.split("/")[2]}

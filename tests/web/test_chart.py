@@ -23,9 +23,19 @@ def test_columns_keep_what_was_not_read_apart_from_zero() -> None:
 
 
 def test_a_gap_breaks_every_line() -> None:
-    data = columns(a_series((0.0, 5.0, 10.1), (1.0, 1.0, 1.0)))
-    assert data["t"] == [0.0, 5.0, None, 10.1]
-    assert data["charge"] == [0.0, 1.0, None, 2.0]
+    data = columns(a_series((0.0, 1.0, 2.0, 7.1), (1.0, 1.0, 1.0, 1.0)))
+    assert data["t"] == [0.0, 1.0, 2.0, None, 7.1]
+    assert data["charge"] == [0.0, 1.0, 2.0, None, 3.0]
+
+
+def test_a_silence_up_to_the_limit_is_no_gap() -> None:
+    data = columns(a_series((0.0, 1.0, 2.0, 7.0), (1.0, 1.0, 1.0, 1.0)))
+    assert None not in data["t"]
+
+
+def test_slow_readings_are_no_gaps() -> None:
+    data = columns(a_series((0.0, 8.0, 14.0, 24.0, 30.0, 100.0), (1.0,) * 6))
+    assert data["t"] == [0.0, 8.0, 14.0, 24.0, 30.0, None, 100.0]
 
 
 def test_spans_that_touch_are_one_line() -> None:

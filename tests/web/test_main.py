@@ -1,6 +1,8 @@
 """The page's process, from its command line to its answers."""
 
+import os
 import re
+import signal
 import socket
 import subprocess
 import sys
@@ -61,3 +63,13 @@ def test_the_charts_library_is_not_loaded_into_the_server() -> None:
     code = "import sys, web.__main__; print(sorted({'plotly', 'narwhals'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.stdout == "[]\n"
+
+
+def test_it_ends_with_the_guard(command: Command, port: int) -> None:
+    ours, theirs = os.pipe()
+    start = [*command(f"127.0.0.1:{port}"), "--lifeline", str(ours)]
+    process = subprocess.Popen(start, pass_fds=(ours,))
+    assert process.poll() is None
+    os.close(ours)
+    os.close(theirs)
+    assert process.wait(30) == -signal.SIGTERM

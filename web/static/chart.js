@@ -3,7 +3,6 @@
 "use strict";
 
 (() => {
-  const EVERY_MS = 15000;
   const figure = document.querySelector(".chart");
   const plain = figure.querySelector(".plain");
   const drawn = figure.querySelector(".drawn");
@@ -56,18 +55,31 @@
     return answer.json();
   }
 
+  // One outline around each stretch without a gap: there along the greatest, back along the least.
+  function outline(x, least, most) {
+    const outlined = { x: [], y: [] };
+    let stretch = [];
+    const close = () => {
+      const back = [...stretch].reverse();
+      outlined.x.push(...stretch.map((i) => x[i]), ...back.map((i) => x[i]), null);
+      outlined.y.push(...stretch.map((i) => most[i]), ...back.map((i) => least[i]), null);
+      stretch = [];
+    };
+    x.forEach((_, i) => (most[i] === null ? close() : stretch.push(i)));
+    close();
+    return outlined;
+  }
+
   function traces(data) {
     const x = data.t.map(local);
-    const line = { color: colour("--ink"), width: 1.5 };
     return CHANNELS.flatMap(({ name, label, axis, band }) => {
-      const whole = { x, yaxis: axis, mode: "lines", type: "scatter", name: label };
-      const edge = { ...whole, line: { width: 0 }, hoverinfo: "skip" };
-      if (!band) return [{ ...whole, y: data[name], line }];
-      return [
-        { ...edge, y: data[`${name}_least`] },
-        { ...edge, y: data[`${name}_most`], fill: "tonexty", fillcolor: colour("--band") },
-        { ...whole, y: data[`${name}_mean`], line },
-      ];
+      const trace = { yaxis: axis, mode: "lines", type: "scatter", name: label };
+      const y = data[band ? `${name}_mean` : name];
+      const line = { ...trace, x, y, line: { color: colour("--ink"), width: 1.5 } };
+      if (!band) return [line];
+      const { [`${name}_least`]: least, [`${name}_most`]: most } = data;
+      return [{ ...trace, ...outline(x, least, most), line: { width: 0 }, fill: "toself",
+        fillcolor: colour("--band"), hoverinfo: "skip" }, line];
     });
   }
 
@@ -128,7 +140,7 @@
   async function begin() {
     await library();
     await redraw();
-    setInterval(() => document.hidden || redraw(), EVERY_MS);
+    setInterval(() => document.hidden || redraw(), Number(figure.dataset.everyMs));
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   }
 
