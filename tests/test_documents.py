@@ -17,7 +17,13 @@ from drivers.scpi.description import load_description
 ROOT = Path(__file__).parent.parent
 DOCUMENTS = sorted(
     path
-    for pattern in ("*.md", "hardware/**/*.md", "daemon/**/*.md", "drivers/**/*.md", "web/**/*.md")
+    for pattern in (
+        "*.md",
+        "hardware/**/*.md",
+        "daemon/**/*.md",
+        "drivers/**/*.md",
+        "tests/**/*.md",
+    )
     for path in ROOT.glob(pattern)
 )
 FENCED = re.compile(r"^ *```(\w*)\n(.*?)^ *```$", re.MULTILINE | re.DOTALL)
