@@ -25,7 +25,8 @@ from typing import BinaryIO
 from daemon.service.beat import BeatReader, Ready
 from daemon.service.first_look import supply_line
 from drivers.errors import DriverError
-from drivers.scpi.off import OffLine
+from drivers.off import off_line
+from drivers.off_line import SecondHandle
 
 START_LIMIT_S = 120.0
 """Real s from the loop's start to its first word: imports, migrations and a slow card take time."""
@@ -79,14 +80,14 @@ class SecondWay:
     """
 
     def __init__(self, settings: Path) -> None:
-        self._off: OffLine | None = None
+        self._off: SecondHandle | None = None
         line = supply_line(settings)
         if line is None:
             return
         # A socket is opened only when it is needed: many supplies take one connection.
         self._keep_open = not line.port.startswith("socket://")
         with suppress(DriverError):
-            self._off = OffLine(line.port, line.description)
+            self._off = off_line(line.port, line.description)
         self.off_if_alone()
 
     def off_if_alone(self) -> None:
