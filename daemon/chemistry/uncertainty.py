@@ -1,0 +1,173 @@
+"""How sure a figure is, by the Guide to the Expression of Uncertainty in Measurement (GUM).
+
+The general law (JCGM 100:2008, 5.1.2 and 5.2.2) is `propagate`; charge and thickness have sums of
+their own, since a run's readings are many and their errors of a few simple kinds. Everything here
+is standard uncertainty (one standard deviation) unless a name says `expanded`.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+from daemon.chemistry.checks import require_not_negative
+from daemon.chemistry.constants import COULOMBS_PER_AH
+
+Matrix = Sequence[Sequence[float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One cause of doubt, and the standard uncertainty that it alone gives the result."""
+
+    name: str
+    u: float
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """A value and what its uncertainty is made of, all in the value's unit.
+
+    The causes are independent of each other: u² is the sum of the shares' squares.
+    """
+
+    value: float
+    shares: tuple[Share, ...]
+
+    @property
+    def u(self) -> float:
+        """Combined standard uncertainty."""
+        return math.sqrt(math.fsum(share.u * share.u for share in self.shares))
+
+    def expanded(self, confidence: float) -> float:
+        """Half the width of the interval that holds the truth with `confidence`, 0 < it < 1.
+
+        The result is taken as normal: no single cause with few readings behind it dominates.
+        """
+        return coverage_factor(confidence) * self.u
+
+
+def coverage_factor(confidence: float) -> float:
+    """The k of a two-sided interval of the normal distribution: 1.960 at 0.95 (JCGM 100, G.1)."""
+    _require_confidence(confidence)
+    return NormalDist().inv_cdf((1 + confidence) / 2)
+
+
+def one_sided_factor(confidence: float) -> float:
+    """The k below which a normal value stays with `confidence`: 1.645 at 0.95."""
+    _require_confidence(confidence)
+    return NormalDist().inv_cdf(confidence)
+
+
+def rectangular(half_width: float) -> float:
+    """Standard uncertainty of a value that lies anywhere within ±half_width (JCGM 100, 4.3.7)."""
+    return require_not_negative("half width", half_width, "") / math.sqrt(3)
+
+
+def propagate(
+    function: Callable[[Sequence[float]], float],
+    values: Sequence[float],
+    u: Sequence[float],
+    correlations: Matrix | None = None,
+) -> float:
+    """Standard uncertainty of `function(values)`, whose inputs have uncertainties `u`.
+
+    First-order law of propagation, JCGM 100:2008 eq. (13), with `correlations` the matrix r(i, j);
+    without it the inputs are independent, eq. (10). The partial derivatives are central
+    differences over ±u(i) (5.1.3, note 2).
+    """
+    if len(values) != len(u):
+        raise ValueError(f"{len(values)} values, {len(u)} uncertainties: the same number is wanted")
+    parts = [_part(function, values, index, u[index]) for index in range(len(values))]
+    total = 0.0
+    for i, first in enumerate(parts):
+        for j, second in enumerate(parts):
+            r = 1.0 if i == j else 0.0
+            if correlations is not None:
+                r = correlations[i][j]
+            total += r * first * second
+    return math.sqrt(max(0.0, total))
+
+
+def _part(
+    function: Callable[[Sequence[float]], float], values: Sequence[float], index: int, u: float
+) -> float:
+    """The change of the result with one input, times that input's uncertainty."""
+    above, below = list(values), list(values)
+    above[index] += u
+    below[index] -= u
+    return (function(above) - function(below)) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class MeterDoubt:
+    """What is not known of an ammeter, as standard uncertainties.
+
+    gain: relative, the same for all readings. offset_a: the same for all readings, A. covariance_a:
+    of gain and offset as a calibration gives it, A. noise_a: of each reading anew, A. clock:
+    relative, of the seconds between readings.
+    """
+
+    gain: float = 0.0
+    offset_a: float = 0.0
+    covariance_a: float = 0.0
+    noise_a: float = 0.0
+    clock: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """What a count of charge is made of.
+
+    charge_ah: the sum of trapezoids, A·h. covered_s: the time they span, s. squares_s2: the sum of
+    their widths squared, s². gap_least_ah and gap_greatest_ah: bounds of what passed in gaps, A·h.
+    """
+
+    charge_ah: float
+    covered_s: float
+    squares_s2: float
+    gap_least_ah: float = 0.0
+    gap_greatest_ah: float = 0.0
+
+
+def charge_budget(counted: Counted, doubt: MeterDoubt) -> Budget:
+    """The charge, A·h, with the middle of its gaps, and how sure it is.
+
+    Gain and offset are common to all readings: their errors add up over the whole run. Noise is
+    new in each reading: the errors of n equal intervals add up as √n. A gap's charge lies anywhere
+    between its bounds.
+    """
+    offset_ah = doubt.offset_a * counted.covered_s / COULOMBS_PER_AH
+    gain_ah = doubt.gain * counted.charge_ah
+    covariance = 2 * doubt.covariance_a * counted.charge_ah * counted.covered_s / COULOMBS_PER_AH
+    common = math.sqrt(max(0.0, gain_ah**2 + offset_ah**2 + covariance))
+    shares = (
+        (Share("gain and offset", common),)
+        if doubt.covariance_a
+        else (Share("gain", abs(gain_ah)), Share("offset", offset_ah))
+    )
+    noise_ah = doubt.noise_a * math.sqrt(counted.squares_s2) / COULOMBS_PER_AH
+    gap_ah = rectangular(abs(counted.gap_greatest_ah - counted.gap_least_ah) / 2)
+    value = counted.charge_ah + (counted.gap_least_ah + counted.gap_greatest_ah) / 2
+    return Budget(
+        value,
+        (
+            *shares,
+            Share("noise", noise_ah),
+            Share("clock", abs(doubt.clock * counted.charge_ah)),
+            Share("gaps", gap_ah),
+        ),
+    )
+
+
+def thickness_budget(charge: Budget, um_per_ah: float, area: float, efficiency: float) -> Budget:
+    """Mean thickness in µm; `area` and `efficiency` are their relative standard uncertainties."""
+    value = charge.value * um_per_ah
+    shares = [Share(share.name, share.u * um_per_ah) for share in charge.shares]
+    shares += [Share("area", abs(value) * area), Share("efficiency", abs(value) * efficiency)]
+    return Budget(value, tuple(shares))
+
+
+def _require_confidence(confidence: float) -> None:
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must be between 0 and 1, got {confidence}")

@@ -1,0 +1,192 @@
+"""Uncertainty against the Guide's own worked examples, and against the `uncertainties` package."""
+
+import itertools
+import math
+import random
+from fractions import Fraction
+from statistics import fmean, stdev
+
+import pytest
+from uncertainties import correlated_values, covariance_matrix, ufloat, umath
+
+from daemon.chemistry.uncertainty import (
+    Budget,
+    Counted,
+    MeterDoubt,
+    Share,
+    charge_budget,
+    coverage_factor,
+    one_sided_factor,
+    propagate,
+    rectangular,
+    thickness_budget,
+)
+
+# JCGM 100:2008, example H.2: five sets of V (V), I (A), phi (rad) and what follows from them.
+VOLTS = [5.007, 4.994, 5.005, 4.990, 4.999]
+AMPERES = [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3]
+RADIANS = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]
+
+PRINTED_VALUES = (4.999, 19.661e-3, 1.04446)
+PRINTED_U = (0.0032, 0.0095e-3, 0.00075)
+PRINTED_R = ((1, -0.36, 0.86), (-0.36, 1, -0.65), (0.86, -0.65, 1))
+
+RESULTS = {
+    "resistance": lambda x: x[0] / x[1] * math.cos(x[2]),
+    "reactance": lambda x: x[0] / x[1] * math.sin(x[2]),
+    "impedance": lambda x: x[0] / x[1],
+}
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "u"),
+    [
+        # R 127.732(70), X 219.85(30), Z 254.26(24) Ω: JCGM 100:2008 H.2, as re-run by the worked
+        # example of a calculator of uncertainties (127.7322/0.06998 and so on).
+        ("resistance", 127.7322, 0.06998),
+        ("reactance", 219.8465, 0.2957),
+        ("impedance", 254.2597, 0.2366),
+    ],
+)
+def test_the_guides_simultaneous_example(name: str, value: float, u: float) -> None:
+    function = RESULTS[name]
+    assert function(PRINTED_VALUES) == pytest.approx(value, abs=1e-3)
+    assert propagate(function, PRINTED_VALUES, PRINTED_U, PRINTED_R) == pytest.approx(u, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "u"),
+    [
+        ("resistance", 127.732, 0.071),
+        ("reactance", 219.847, 0.295),
+        ("impedance", 254.260, 0.236),
+    ],
+)
+def test_the_guides_example_from_its_raw_data(name: str, value: float, u: float) -> None:
+    # The data are table H.2 of JCGM 100:2008 (from memory), its results as printed there.
+    data = (VOLTS, AMPERES, RADIANS)
+    means = [fmean(column) for column in data]
+    doubts = [stdev(column) / math.sqrt(len(column)) for column in data]
+    r = [[_correlation(a, b) for b in data] for a in data]
+    assert r[0][1] == pytest.approx(-0.355, abs=5e-4)
+    assert r[0][2] == pytest.approx(0.858, abs=5e-4)
+    assert r[1][2] == pytest.approx(-0.645, abs=5e-4)
+    assert RESULTS[name](means) == pytest.approx(value, abs=1e-3)
+    assert propagate(RESULTS[name], means, doubts, r) == pytest.approx(u, abs=6e-4)
+
+
+def _correlation(a: list[float], b: list[float]) -> float:
+    mean_a, mean_b = fmean(a), fmean(b)
+    top = sum((x - mean_a) * (y - mean_b) for x, y in zip(a, b, strict=True))
+    return top / (len(a) - 1) / stdev(a) / stdev(b)
+
+
+def test_a_quotient_without_correlation() -> None:
+    # JCGM 100:2008 eq. (12) by hand: (u/y)² = (0.0032/4.999)² + (0.0095/19.661)².
+    u = propagate(lambda x: x[0] / x[1], (4.999, 19.661e-3), (0.0032, 0.0095e-3))
+    assert u == pytest.approx(0.2039, rel=1e-3)
+
+
+def test_a_voltmeters_limits() -> None:
+    # JCGM 100:2008 4.3.7 and 5.1.5 (from memory): a = 14e-6 · 0.928571 V + 2e-6 · 1 V = 15 µV,
+    # u = 8.7 µV; with 12 µV of repeatability 15 µV.
+    u = rectangular(14e-6 * 0.928571 + 2e-6)
+    assert u == pytest.approx(8.66e-6, rel=1e-3)
+    assert math.hypot(u, 12e-6) == pytest.approx(14.8e-6, rel=1e-2)
+
+
+def test_a_certificates_expanded_uncertainty() -> None:
+    # JCGM 100:2008 4.3.4 (from memory): 129 µΩ at 99 % is u = 50 µΩ, with k = 2.58.
+    assert coverage_factor(0.99) == pytest.approx(2.58, abs=0.005)
+    assert 129 / coverage_factor(0.99) == pytest.approx(50, rel=2e-3)
+
+
+def test_coverage_factors_of_the_normal_distribution() -> None:
+    # JCGM 100:2008 table G.1: 1.645 at 90 %, 1.960 at 95 %.
+    assert coverage_factor(0.90) == pytest.approx(1.645, abs=5e-4)
+    assert coverage_factor(0.95) == pytest.approx(1.960, abs=5e-4)
+    assert one_sided_factor(0.95) == pytest.approx(1.645, abs=5e-4)
+
+
+@pytest.mark.parametrize("confidence", [0.0, 1.0, -0.1, 95.0, math.nan])
+def test_a_confidence_is_between_0_and_1(confidence: float) -> None:
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        coverage_factor(confidence)
+
+
+def test_propagation_agrees_with_a_second_opinion() -> None:
+    values = correlated_values(
+        PRINTED_VALUES,
+        [[PRINTED_R[i][j] * PRINTED_U[i] * PRINTED_U[j] for j in range(3)] for i in range(3)],
+    )
+    other = values[0] / values[1] * umath.cos(values[2])
+    ours = propagate(RESULTS["resistance"], PRINTED_VALUES, PRINTED_U, PRINTED_R)
+    assert ours == pytest.approx(other.std_dev, rel=1e-4)
+
+
+def test_propagation_wants_an_uncertainty_for_each_value() -> None:
+    with pytest.raises(ValueError, match="2 values, 1 uncertainties"):
+        propagate(sum, (1.0, 2.0), (0.1,))
+
+
+def test_a_run_of_equal_readings_against_a_second_opinion() -> None:
+    # 100 readings of 2 A, 1 s apart, as 100 rectangles: gain and offset common, noise not.
+    gain, offset = ufloat(1, 0.005), ufloat(0, 0.003)
+    noise = [ufloat(0, 0.02) for _ in range(100)]
+    charge = sum((2 * gain + offset + n) for n in noise) / 3600
+    counted = Counted(charge_ah=200 / 3600, covered_s=100.0, squares_s2=100.0)
+    budget = charge_budget(counted, MeterDoubt(gain=0.005, offset_a=0.003, noise_a=0.02))
+    assert budget.value == pytest.approx(charge.nominal_value)
+    assert budget.u == pytest.approx(charge.std_dev, rel=1e-9)
+
+
+def test_gain_and_offset_of_a_calibration_may_depend_on_each_other() -> None:
+    gain, offset = correlated_values([1, 0], [[0.004**2, -6e-6], [-6e-6, 0.002**2]])
+    charge = (3 * gain + offset) * 7200 / 3600
+    counted = Counted(charge_ah=6.0, covered_s=7200.0, squares_s2=7200.0)
+    doubt = MeterDoubt(gain=0.004, offset_a=0.002, covariance_a=-6e-6)
+    assert charge_budget(counted, doubt).u == pytest.approx(charge.std_dev, rel=1e-9)
+    assert covariance_matrix([gain, offset])[0][1] == pytest.approx(-6e-6)
+
+
+def test_a_gap_counts_with_its_middle_and_as_a_rectangle() -> None:
+    counted = Counted(1.0, 3600.0, 3600.0, gap_least_ah=0.0, gap_greatest_ah=0.12)
+    budget = charge_budget(counted, MeterDoubt())
+    assert budget.value == pytest.approx(1.06)
+    assert budget.u == pytest.approx(0.06 / math.sqrt(3))
+
+
+def test_thickness_carries_area_and_efficiency() -> None:
+    charge = Budget(3.4, (Share("gain", 0.034),))
+    thickness = thickness_budget(charge, um_per_ah=7.35, area=0.02, efficiency=0.01)
+    other = ufloat(3.4, 0.034) * 7.35 / ufloat(1, 0.02) * ufloat(1, 0.01)
+    assert thickness.value == pytest.approx(other.nominal_value)
+    assert thickness.u == pytest.approx(other.std_dev, rel=1e-9)
+    assert [share.name for share in thickness.shares] == ["gain", "area", "efficiency"]
+    assert thickness.expanded(0.95) == pytest.approx(1.96 * other.std_dev, rel=1e-4)
+
+
+def test_noise_of_trapezoids_is_that_of_their_readings() -> None:
+    # The sum of squared widths stands for the readings' weights; at even intervals they differ by
+    # half a reading at each end. Exact weights: ends half, the others whole.
+    n, sigma = 1000, 0.05
+    weights = [Fraction(1, 2), *[Fraction(1)] * (n - 2), Fraction(1, 2)]
+    exact = sigma * math.sqrt(sum(weight * weight for weight in weights)) / 3600
+    counted = Counted(charge_ah=0.0, covered_s=n - 1.0, squares_s2=n - 1.0)
+    assert charge_budget(counted, MeterDoubt(noise_a=sigma)).u == pytest.approx(exact, rel=1e-3)
+
+
+def test_the_interval_holds_what_it_says() -> None:
+    """1,000 runs with gain, offset and noise drawn anew: 93 to 97 % within the 95 % interval."""
+    chance = random.Random(20261125)
+    doubt = MeterDoubt(gain=0.005, offset_a=0.004, noise_a=0.05)
+    inside = 0
+    for _ in range(1000):
+        current_a = chance.uniform(0.2, 5.0)
+        gain, offset = 1 + chance.gauss(0, doubt.gain), chance.gauss(0, doubt.offset_a)
+        readings = [gain * current_a + offset + chance.gauss(0, doubt.noise_a) for _ in range(201)]
+        counted_ah = sum((a + b) / 2 * 30 for a, b in itertools.pairwise(readings))
+        counted = Counted(counted_ah / 3600, 6000.0, 200 * 900.0)
+        budget = charge_budget(counted, doubt)
+        inside += abs(budget.value - current_a * 6000 / 3600) <= budget.expanded(0.95)
+    assert 930 <= inside <= 970
