@@ -73,6 +73,13 @@ def test_nothing_flows_so_nothing_is_foreseen(plan, stage):
     assert the_end(plan(stage(3.6), duration_cap_s=math.inf), current_a=-1.0).at_s == math.inf
 
 
+@pytest.mark.parametrize("best_ah", [1.0, 1.5])
+def test_a_target_that_is_reached_is_due_though_no_current_flows_any_more(plan, stage, best_ah):
+    end = the_end(plan(stage(3.6)), current_a=0.0, best_ah=best_ah)
+    assert end.name == "target"
+    assert end.is_due(NOW_S)
+
+
 # Every end falls into the same moment; taken away one by one, the next wins.
 ORDER = [
     "target",

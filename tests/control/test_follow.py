@@ -143,6 +143,23 @@ def test_the_voltage_is_not_judged_while_the_current_comes_back(
     assert ended_by(tank) == []
 
 
+def test_a_voltage_from_before_a_hold_counts_no_more(tank, plan, stage):
+    tank.cell_v = lambda _: 3.0
+    tank.start(gentle(plan, stage)).run_for(20.0)
+    tank.cell_v = lambda _: 1.0
+    tank.run_for(2.0)
+    tank.cell_v = lambda _: None
+    tank.tick(Act.HOLD)
+    tank.run_to(State.HELD).run_for(60.0)
+    tank.tick(Act.RESUME)
+    tank.run_to(State.RUNNING)
+    tank.cell_v = lambda _: 1.0
+    tank.run_for(2.0)
+    assert ended_by(tank) == []
+    tank.run_for(2.0)
+    assert ended_by(tank) == ["cell voltage"]
+
+
 def test_a_stage_without_settling_ends_on_the_first_low_voltage(new_tank, plan, stage):
     tank = new_tank(Limits(settle_s=0.0))
     tank.cell_v = lambda _: 3.0

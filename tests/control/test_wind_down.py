@@ -259,3 +259,16 @@ def test_a_reset_does_not_silence_the_watch(tank):
     tank.run_for(3.0)
     assert tank.state is State.IDLE
     assert len(tank.said("output did not stop")) == 1
+    tank.stick_at(0.0)
+    tank.run_for(1.0)
+    assert tank.state is State.IDLE
+    assert len(tank.said(RunOver)) == 1
+
+
+def test_current_the_other_way_is_current(tank):
+    tank.bring_to(State.RUNNING)
+    tank.stick_at(-1.0)
+    tank.tick(Act.ABORT)
+    tank.run_for(5.0)
+    assert tank.state is State.ABORTING
+    assert "-1.000 A still flows" in tank.said("output did not stop")[0][1].text
