@@ -19,6 +19,8 @@ import serial
 from drivers.errors import PortUnavailableError
 from drivers.port import PORT_FAILURES, PortSettings, open_port
 
+_LONGEST_PAUSE_MS = 60_000
+
 
 class SecondHandle(ABC):
     """A way to say "output off" to the supply on `port`.
@@ -90,3 +92,10 @@ class SecondHandle(ABC):
         except PORT_FAILURES as error:
             return f"{self._name}: output off could not be written: {error}"
         return None
+
+
+def pause_s(milliseconds: float) -> float:
+    """A pause of an unchecked description, s. ValueError for one that cannot be waited for."""
+    if not 0 <= milliseconds <= _LONGEST_PAUSE_MS:
+        raise ValueError(f"a pause of {milliseconds!r} ms")
+    return milliseconds / 1000

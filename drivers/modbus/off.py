@@ -19,7 +19,7 @@ import serial
 from drivers.errors import DescriptionError
 from drivers.files import description_path, read_tables
 from drivers.modbus.frames import silence_s, write_frame
-from drivers.off_line import SecondHandle
+from drivers.off_line import SecondHandle, pause_s
 from drivers.port import PortSettings
 
 _LOOK_S = 0.001
@@ -39,7 +39,7 @@ class OffLine(SecondHandle):
             line = tables["line"]
             super().__init__(port, PortSettings.from_table({"data_bits": 8, **line}))
             self._silence_s = silence_s(line["baud"])
-            self._reply_s = (line["reply_timeout_ms"] + line["pause_between_frames_ms"]) / 1000
+            self._reply_s = pause_s(line["reply_timeout_ms"] + line["pause_between_frames_ms"])
             self._frames = _frames(tables)
         except (
             LookupError,

@@ -14,7 +14,7 @@ import serial
 
 from drivers.errors import DescriptionError
 from drivers.files import description_path, read_tables
-from drivers.off_line import SecondHandle
+from drivers.off_line import SecondHandle, pause_s
 from drivers.port import PortSettings
 
 
@@ -29,9 +29,9 @@ class OffLine(SecondHandle):
         tables = read_tables(path)
         try:
             super().__init__(port, PortSettings.from_table(tables["line"]))
-            self._pause_s = tables["line"]["pause_after_command_ms"] / 1000
+            self._pause_s = pause_s(tables["line"]["pause_after_command_ms"])
             messages = _messages(tables)
-        except (KeyError, TypeError, AttributeError) as error:
+        except (KeyError, TypeError, AttributeError, ValueError) as error:
             raise DescriptionError(
                 f"{path}: lacks what is needed to switch an output off: {error!r}"
             ) from error

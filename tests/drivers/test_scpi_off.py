@@ -252,3 +252,10 @@ def test_it_is_ready_before_anything_heavy_is_loaded():
     loaded = set(run.stdout.split())
     assert allowed <= loaded
     assert loaded - allowed <= sys.stdlib_module_names
+
+
+@pytest.mark.parametrize("pause", ["-5", "1e12", "nan"])
+def test_a_pause_that_cannot_be_waited_for_is_refused_before_anything_is_sent(described, pause):
+    path = described(("pause_after_command_ms = 0", f"pause_after_command_ms = {pause}"))
+    with pytest.raises(DescriptionError, match="a pause of"):
+        OffLine("/dev/null", path)
