@@ -137,11 +137,9 @@ def change(daemon, old, new):
     ("old", "new", "words"),
     [
         ("[supply]", "[suply]", ["suply"]),
-        ('name = "Acid copper"', 'names = "Acid copper"', ["bath.names"]),
         ('beat_limit = "3 s"', 'beat_limit = "3 V"', ["guard.beat_limit", "3 V"]),
-        ("[supply]\n", "[supply\n", ["TOML"]),
     ],
-    ids=["table", "key", "unit", "toml"],
+    ids=["table", "unit"],
 )
 def test_settings_that_cannot_be_used(new_daemon, old, new, words):
     daemon = new_daemon()

@@ -7,7 +7,7 @@ from daemon.record import queries
 PLAN = """\
 title = "Bracket"
 area = "1.8 dm²"
-target = "3 µm"
+target = "1 µm"
 voltage_ceiling = "6 V"
 caps = { charge = "2 Ah", duration = "5 h" }
 [[stage]]
@@ -46,7 +46,7 @@ def test_a_run_is_started_held_resumed_and_reaches_its_target(
     status = daemon.until_state("complete")
     no_current()
     truth = tank.truth()
-    assert status.run.thickness_um == pytest.approx(3.0, rel=5e-3)
+    assert status.run.thickness_um == pytest.approx(1.0, rel=1e-2)
     assert daemon.end() == 0
     run = daemon.run_record()
     assert (run.state, run.title, run.plan) == ("complete", "Bracket", PLAN)
@@ -58,7 +58,7 @@ def test_a_run_is_started_held_resumed_and_reaches_its_target(
         ("build", "target"),
     ]
     kept = daemon.samples()
-    assert len(kept) > 100
+    assert len(kept) > 50
     assert kept[-1].charge_ah == pytest.approx(run.charge_ah, abs=1e-6)
     acts = daemon.events("act")
     assert [text.split()[0] for text in acts] == ["start", "hold", "resume"]
@@ -69,9 +69,10 @@ def test_a_run_is_started_held_resumed_and_reaches_its_target(
 
 def test_stop_abort_reset_and_what_a_state_does_not_allow(daemon, plan, no_current):
     for act in ("hold", "resume", "stop", "abort", "reset"):
-        code, out, err = daemon.cli(act)
-        assert (code, out, len(err)) == (1, [], 1)
-        assert f"cannot {act} a run that is idle" in err[0]
+        assert f"cannot {act} a run that is idle" in daemon.act(act).error
+    code, out, err = daemon.cli("hold")
+    assert (code, out, len(err)) == (1, [], 1)
+    assert "cannot hold a run that is idle" in err[0]
     daemon.plate()
     code, out, err = daemon.cli("run", plan)
     assert (code, out, len(err)) == (1, [], 1)
@@ -93,26 +94,24 @@ def test_stop_abort_reset_and_what_a_state_does_not_allow(daemon, plan, no_curre
     assert [run.state for run in runs] == ["aborted", "stopped"]
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "words"),
-    [
-        ('"2 A"', '"50 A"', ["stage 2", "50 A"]),
-        ('"2 A"', '"2 V"', ["stage[2].current", "2 V"]),
-        ('area = "1.8 dm²"\n', "", ["area", "missing"]),
-        ('"2 Ah"', '"0.1 Ah"', ["cap on charge"]),
-        ('title = "Bracket"', "title", ["TOML"]),
-    ],
-    ids=["rating", "unit", "area", "reach", "toml"],
-)
-def test_a_plan_that_cannot_work_is_refused_and_nothing_is_energised(
-    daemon, tank, plan, old, new, words
-):
-    assert old in PLAN
-    plan.write_text(PLAN.replace(old, new))
-    code, out, err = daemon.cli("run", plan)
-    assert (code != 0, out) == (True, [])
-    assert "Traceback" not in "".join(err)
-    for word in words:
-        assert word in err[0]
+PLANS_THAT_CANNOT_WORK = [
+    ('"2 A"', '"50 A"', ["stage 2", "50 A"]),
+    ('"2 A"', '"2 V"', ["stage[2].current", "2 V"]),
+    ('area = "1.8 dm²"\n', "", ["area", "missing"]),
+    ('"2 Ah"', '"0.01 Ah"', ["cap on charge"]),
+    ('title = "Bracket"', "title", ["TOML"]),
+]
+
+
+def test_a_plan_that_cannot_work_is_refused_and_nothing_is_energised(daemon, tank, plan):
+    for old, new, words in PLANS_THAT_CANNOT_WORK:
+        assert old in PLAN
+        plan.write_text(PLAN.replace(old, new))
+        code, out, err = daemon.cli("run", plan)
+        assert (code != 0, out) == (True, [])
+        assert "Traceback" not in "".join(err)
+        for word in words:
+            assert word in err[0]
     assert daemon.status().state == "idle"
     assert tank.truth().charge_ah == 0.0
+    assert daemon.record(queries.runs) == []
