@@ -30,10 +30,12 @@ from daemon.api.quantities import (
     DurationS,
     Fraction,
     RampS,
+    Share,
     ThicknessUm,
     VoltageV,
 )
 from daemon.chemistry.metals import Metal, metal_named
+from daemon.chemistry.uncertainty import coverage_factor
 from daemon.control.plan import Plan, Stage, Until
 
 
@@ -140,6 +142,12 @@ class CapsTable(Table):
     )
 
 
+def _more_than_even(confidence: float) -> float:
+    if not 0.5 < confidence < 1:
+        raise ValueError(f"must be above 50 % and below 100 %, got {confidence:.4g}")
+    return confidence
+
+
 class PlanFile(Table):
     """A whole plan. Its stages follow one another; the run is complete at the target."""
 
@@ -159,6 +167,21 @@ class PlanFile(Table):
     )
     voltage_ceiling: VoltageV | None = Field(
         None, description="ceiling of the stages that give none", examples=['"4 V"']
+    )
+    area_uncertainty: Share = Field(
+        0.05,
+        description="the area is within ± this of what is given, with 95 %",
+        examples=['"5 %"'],
+    )
+    efficiency_uncertainty: Share = Field(
+        0.01,
+        description="the efficiency is within ± this of what is given, with 95 %",
+        examples=['"1 %"'],
+    )
+    confidence: Annotated[Fraction, AfterValidator(_more_than_even)] | None = Field(
+        None,
+        description="how sure it has to be that the target is reached; else the best estimate",
+        examples=['"95 %"'],
     )
     caps: CapsTable = Field(
         description="a table of what the run never passes",
@@ -237,6 +260,9 @@ class PlanFile(Table):
             charge_cap_ah=self.caps.charge,
             duration_cap_s=self.caps.duration,
             stages=tuple(self._stage(number, stage) for number, stage in enumerate(self.stage, 1)),
+            area_u=self.area_uncertainty / coverage_factor(0.95),
+            efficiency_u=self.efficiency_uncertainty / coverage_factor(0.95),
+            confidence=self.confidence,
         )
 
     def _stage(self, number: int, stage: StageTable) -> Stage:

@@ -42,6 +42,9 @@ CurrentA = Annotated[float, _quantity("A", above=0)]
 CurrentDensityADm2 = Annotated[float, _quantity("A/dm²", above=0)]
 """A current density above 0, in A/dm²."""
 
+ResistanceOhm = Annotated[float, _quantity("Ω", above=0)]
+"""A resistance above 0, in Ω."""
+
 VoltageV = Annotated[float, _quantity("V", above=0)]
 """A voltage above 0, in V."""
 
@@ -65,3 +68,6 @@ DensityGCm3 = Annotated[float, _quantity("g/cm³", above=0)]
 
 Fraction = Annotated[float, _quantity("", above=0, most=1)]
 """A fraction above 0 and at most 1: "95 %" or 0.95."""
+
+Share = Annotated[float, _quantity("", least=0, most=1)]
+"""A share of 0 to 1, both allowed: "5 %" or 0.05."""

@@ -115,6 +115,10 @@ class MeterDoubt:
     clock: float = 0.0
 
 
+NO_DOUBT = MeterDoubt()
+"""Of a meter that is taken at its word."""
+
+
 @dataclass(frozen=True, slots=True)
 class Counted:
     """What a count of charge is made of.

@@ -12,7 +12,8 @@ class Count:
     charge_ah: between readings not further apart than the gap limit, A·h. gap_least_ah and
     gap_greatest_ah: the least and greatest charge that can have passed in the gaps. covered_s and
     gap_s: time with and without readings, s. last_s and last_a: the newest reading counted;
-    set_a: the greatest set-point since it was taken.
+    set_a: the greatest set-point since it was taken. squares_s2: the intervals with readings,
+    squared and added, s²; steps_a2s2: each of them times its change of current, likewise, A²·s².
     """
 
     charge_ah: float
@@ -23,6 +24,8 @@ class Count:
     last_s: float
     last_a: float
     set_a: float
+    squares_s2: float = 0.0
+    steps_a2s2: float = 0.0
 
     @staticmethod
     def from_reading(monotonic_s: float, current_a: float) -> "Count":
@@ -62,6 +65,7 @@ class Count:
         if interval_s <= 0:
             return self
         if interval_s <= gap_limit_s:
+            step_as = (current_a - self.last_a) * interval_s
             return Count(
                 self.charge_ah + (self.last_a + current_a) * interval_s / (2 * SECONDS_PER_HOUR),
                 self.gap_least_ah,
@@ -71,6 +75,8 @@ class Count:
                 monotonic_s,
                 current_a,
                 set_current_a,
+                self.squares_s2 + interval_s * interval_s,
+                self.steps_a2s2 + step_as * step_as,
             )
         greatest_a = max(self.greatest_a, current_a, set_current_a)
         return Count(
@@ -82,6 +88,8 @@ class Count:
             monotonic_s,
             current_a,
             set_current_a,
+            self.squares_s2,
+            self.steps_a2s2,
         )
 
     def projected_ah(self, now_s: float) -> float:

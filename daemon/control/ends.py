@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass
 
 from daemon.control.charge import SECONDS_PER_HOUR, Count
+from daemon.control.doubt import wanted_ah
 from daemon.control.situation import Limits, Progress, Run
 
 TARGET = "target"
@@ -49,7 +50,7 @@ def next_end(run: Run, progress: Progress, count: Count, now_s: float, limits: L
     s_per_ah = _s_per_ah(count.last_a)
     last_s = count.last_s
 
-    name, at_s = TARGET, _moment(run.target_ah - best_ah, s_per_ah, last_s)
+    name, at_s = TARGET, _moment(wanted_ah(run, count) - best_ah, s_per_ah, last_s)
     moment_s = _cap_moment(run.plan.charge_cap_ah, count, now_s, limits.gap_s)
     if moment_s < at_s:
         name, at_s = CHARGE_CAP, moment_s

@@ -1,6 +1,8 @@
 """Whether a plan can work at all, told before anything is energised."""
 
 from daemon.chemistry.electrolysis import um_per_ah
+from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt
+from daemon.control.doubt import sure_target_ah
 from daemon.control.forecast import walk
 from daemon.control.plan import Plan
 from drivers.contracts import Rating
@@ -9,8 +11,11 @@ RELATIVE_SLACK = 1e-9
 """Figures that people write to three places must not fail on the last bit of a float."""
 
 
-def problems(plan: Plan, rating: Rating) -> list[str]:
-    """Every reason why `plan` cannot work on a supply of this rating, in words; none if it can."""
+def problems(plan: Plan, rating: Rating, doubt: MeterDoubt = NO_DOUBT) -> list[str]:
+    """Every reason why `plan` cannot work, in words; none if it can.
+
+    `rating` is the supply's, `doubt` that of the meter that counts.
+    """
     found: list[str] = []
     for number, stage in enumerate(plan.stages, start=1):
         where = f"stage {number}, {stage.name!r}"
@@ -34,12 +39,17 @@ def problems(plan: Plan, rating: Rating) -> list[str]:
                 f"{where}: voltage ceiling {stage.voltage_ceiling_v:.6g} V, less than the "
                 f"supply's smallest step of {rating.voltage_step_v:.6g} V"
             )
-    return found or _out_of_reach(plan)
+    return found or _out_of_reach(plan, doubt)
 
 
-def _out_of_reach(plan: Plan) -> list[str]:
+def _out_of_reach(plan: Plan, doubt: MeterDoubt) -> list[str]:
     growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
-    target_ah = plan.target_um / growth
+    target_ah = sure_target_ah(plan, plan.target_um / growth, doubt)
+    if target_ah is None:
+        return [
+            f"target {plan.target_um:.6g} µm cannot be reached with {plan.confidence:.4g} "
+            "confidence: area, efficiency and meter are known too little for that"
+        ]
     foreseen = walk(plan.stages, growth, target_ah)
     if not foreseen.reached:
         return [

@@ -127,7 +127,7 @@ def _started(
         state=State.RUNNING,
         now_s=now_s,
         reading=reading,
-        run=Run(command.run_id, plan, now_s, growth, plan.target_um / growth),
+        run=Run(command.run_id, plan, now_s, growth, plan.target_um / growth, command.doubt),
         count=Count.from_reading(now_s, reading.current_a),
         progress=Progress(0, 0.0, 0.0, now_s, 0.0, 0.0, now_s),
     )

@@ -48,7 +48,9 @@ class Plan:
 
     area_dm2: the part's area, dm². target_um: mean thickness at which the run is complete, µm.
     efficiency: cathode efficiency, 0 < efficiency <= 1. charge_cap_ah and duration_cap_s: what the
-    whole run never passes, A·h and s of running time.
+    whole run never passes, A·h and s of running time. area_u and efficiency_u: their relative
+    standard uncertainties. confidence: how sure it has to be that the target is reached, above 0.5
+    and below 1; None stops at the best estimate.
     """
 
     title: str
@@ -59,3 +61,6 @@ class Plan:
     charge_cap_ah: float
     duration_cap_s: float
     stages: tuple[Stage, ...]
+    area_u: float = 0.0
+    efficiency_u: float = 0.0
+    confidence: float | None = None

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt
 from daemon.control.charge import Count
 from daemon.control.plan import Plan
 from daemon.control.states import Act, State
@@ -36,13 +37,17 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """The run's constants: who it is, its plan, and the plan's figures turned into charge."""
+    """The run's constants: who it is, its plan, and the plan's figures turned into charge.
+
+    `doubt` is what is not known of the meter that counts.
+    """
 
     run_id: int
     plan: Plan
     started_s: float
     um_per_ah: float
     target_ah: float
+    doubt: MeterDoubt = NO_DOUBT
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,12 +122,13 @@ class Situation:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A person's act. `run_id` and `plan` go with a start and with nothing else."""
+    """A person's act. `run_id`, `plan` and `doubt` go with a start and with nothing else."""
 
     act: Act
     who: str
     run_id: int = 0
     plan: Plan | None = None
+    doubt: MeterDoubt = NO_DOUBT
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,7 +65,29 @@ def test_a_plan_file_becomes_a_plan_in_plain_floats():
             # 20 A/ft² is 2.1528 A/dm² (computed), on 1.8 dm²
             Stage("build", pytest.approx(3.8750, rel=1e-4), 4.0, 0.0, Until()),
         ),
+        # k = 1.960 of the normal distribution at 95 % (JCGM 100, table G.1).
+        area_u=pytest.approx(0.05 / 1.960, rel=1e-4),
+        efficiency_u=pytest.approx(0.01 / 1.960, rel=1e-4),
+        confidence=None,
     )
+
+
+def test_a_plan_says_how_sure_it_wants_to_be():
+    text = 'confidence = "95 %"\narea_uncertainty = "2 %"\nefficiency_uncertainty = 0.0\n' + WHOLE
+    plan = read_plan(text, "lamp_foot.toml")
+    assert plan.confidence == pytest.approx(0.95)
+    assert plan.area_u == pytest.approx(0.02 / 1.960, rel=1e-4)
+    assert plan.efficiency_u == 0.0
+
+
+@pytest.mark.parametrize("confidence", ['"50 %"', '"100 %"', '"30 %"'])
+def test_a_confidence_is_more_than_even_and_never_certainty(confidence):
+    said = problem(f"confidence = {confidence}\n" + WHOLE)
+    assert said.startswith("confidence: must be above 50 % and below 100 %, got ")
+
+
+def test_an_uncertainty_is_a_share():
+    assert "must be at most 1" in problem('area_uncertainty = "120 %"\n' + WHOLE)
 
 
 def test_metal_density_and_efficiency_have_defaults():
