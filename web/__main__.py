@@ -11,8 +11,8 @@ from pathlib import Path
 import click
 from waitress.server import create_server
 
+from daemon.api.listen import ListenError, parse_listen
 from web.app import create_app
-from web.listen import ListenError, parse_listen
 
 SERVER = {
     "threads": 4,

@@ -5,9 +5,9 @@ from pathlib import Path
 
 from flask import Flask
 
+from daemon.api.listen import Listen
 from daemon.api.sentence import duration
 from web.assets import Assets
-from web.listen import Listen
 from web.pages import Pages
 from web.protection import protect
 from web.runs import Runs

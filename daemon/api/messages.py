@@ -56,6 +56,35 @@ class StageStatus(Message):
     state: Literal["to come", "under way", "done"]
 
 
+class ShareStatus(Message):
+    """A cause of doubt, and the standard uncertainty that it alone gives the thickness, µm."""
+
+    name: str
+    u_um: float
+
+
+class MeterStatus(Message):
+    """A meter's newest reading: as it came (`raw_current_a`) and corrected by its calibration.
+
+    `counts` marks the one whose current is counted; `age_s` is on the daemon's clock.
+    """
+
+    name: str
+    counts: bool
+    current_a: float | None
+    raw_current_a: float | None
+    voltage_v: float | None
+    age_s: float
+
+
+class ThermometerStatus(Message):
+    """A thermometer's newest reading, °C, and its age on the daemon's clock, s."""
+
+    name: str
+    temperature_c: float
+    age_s: float
+
+
 class RunStatus(Message):
     """The run under way, or the last one: figures as of `Status.monotonic_s`.
 
@@ -74,6 +103,8 @@ class RunStatus(Message):
     charge_ah: float
     gap_charge_ah: float
     thickness_um: float
+    thickness_u95_um: float = 0.0
+    doubt: tuple[ShareStatus, ...] = ()
     target_um: float
     mass_g: float
     metal: str
@@ -103,6 +134,8 @@ class Status(Message):
     run: RunStatus | None
     bath: str
     bath_charge_ah: float
+    meters: tuple[MeterStatus, ...] = ()
+    thermometers: tuple[ThermometerStatus, ...] = ()
     unrecorded: int = 0
     notice: str | None = None
 

@@ -20,11 +20,11 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from daemon.api.client import Client, DaemonUnreachableError
+from daemon.api.listen import ListenError, parse_listen
 from daemon.api.messages import StartRequest, Status
 from daemon.api.sentence import duration
 from drivers.errors import DriverError
 from drivers.simulator.process import SimulatorProcess
-from web.listen import ListenError, parse_listen
 
 TICK_REAL_S = 0.05
 """Real s between two readings: at any rate the machine does the same work."""

@@ -1,13 +1,15 @@
 """The loop's one cycle: what came in goes through `step`, what comes out goes to its places."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
 from daemon.chemistry.electrolysis import mass_g
+from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
 from daemon.control.obey import refusal
+from daemon.control.panel import Panel
 from daemon.control.situation import (
     OFF,
     Command,
@@ -26,12 +28,17 @@ from daemon.control.states import OPEN, Act, State
 from daemon.control.step import step
 from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
 from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.service.meter_worker import Seen, Unread
+from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
 from daemon.service.worker import Missed, News, Trouble
-from drivers.contracts import Reading
+from drivers.contracts import Reading, Temperature
 
-WALL_CHECK_S = 1.0
-"""s. How often the wall clock is looked at."""
+LOOK_EVERY_S = 1.0
+"""s. How often the wall clock is looked at, and whether the meters agree."""
+
+Heard = News | Seen | Unread
+"""All that devices tell."""
 
 
 class SupplyLink(Protocol):
@@ -77,14 +84,15 @@ class View:
 class Loop:
     """Holds the situation between cycles. One thread calls `cycle`; any may look at `view`.
 
-    `put` hands an entry to the record and never waits. `bath_charge_ah` is what the record knows
-    of the bath at the start, A·h.
+    `panel` brings the meters together. `put` hands an entry to the record and never waits.
+    `bath_charge_ah` is what the record knows of the bath at the start, A·h.
     """
 
     def __init__(
         self,
         clock: Clock,
         link: SupplyLink,
+        panel: Panel,
         put: Callable[[Entry], None],
         limits: Limits,
         origin: Origin,
@@ -92,11 +100,13 @@ class Loop:
     ) -> None:
         self._clock = clock
         self._link = link
+        self._panel = panel
+        self._temperatures: dict[str, Temperature] = {}
         self._put = put
         self._limits = limits
         self._origin = origin
         self._wall = WallWatch()
-        self._wall_due_s = 0.0
+        self._look_at_s = 0.0
         self._demand = OFF
         self.view = View(Situation(State.IDLE, clock.monotonic_s()), bath_charge_ah, None)
         self.wake_at_s: float | None = None
@@ -110,17 +120,27 @@ class Loop:
         """Put an event into the record that happened outside of any run."""
         self._record(event, None, self._clock.utc(), self._clock.monotonic_s())
 
+    @property
+    def doubt(self) -> MeterDoubt:
+        """What is not known of the meter that counts."""
+        return self._panel.facts.doubt
+
+    @property
+    def temperatures(self) -> Mapping[str, Temperature]:
+        """The newest reading of each thermometer."""
+        return self._temperatures
+
     def refusal(self, act: Act) -> str | None:
         """Why a person's act is not possible now; None if it is."""
         return refusal(self.situation, act, self._clock.monotonic_s(), self._limits)
 
-    def cycle(self, news: News | None = None, command: Command | Start | None = None) -> None:
+    def cycle(self, news: Heard | None = None, command: Command | Start | None = None) -> None:
         """One complete cycle with what has come in since the last."""
         now_s, utc = self._clock.monotonic_s(), self._clock.utc()
         act = command.command if isinstance(command, Start) else command
-        reading = news if isinstance(news, Reading) else None
-        trouble = news.text if isinstance(news, Trouble) else None
+        reading = self._reading(news)
         before = self.situation
+        trouble = news.text if isinstance(news, Trouble) else self._silence(now_s)
         situation, outputs, happenings = step(
             before, Inputs(now_s, reading, act, trouble), self._limits
         )
@@ -138,7 +158,11 @@ class Loop:
             self._record_reading(reading, before.demand.current_a)
         if isinstance(news, Missed):
             happenings.append(Event("reply missing", news.text))
-        happenings.extend(self._clock_steps(now_s, utc))
+        if isinstance(news, Unread):
+            happenings.append(Event("meter unread", news.text, {"meter": news.name}))
+        if now_s >= self._look_at_s:
+            self._look_at_s = now_s + LOOK_EVERY_S
+            happenings.extend(self._seen_now_and_then(now_s, utc))
         under_way = before.state in OPEN or situation.state in OPEN
         for happening in happenings:
             self._record(happening, situation.run if under_way else None, utc, now_s)
@@ -156,15 +180,41 @@ class Loop:
             if outputs.wake_at_s is not None:
                 self._link.read_at(outputs.wake_at_s)
 
-    def _clock_steps(self, now_s: float, utc: datetime) -> list[Event]:
-        if now_s < self._wall_due_s:
-            return []
-        self._wall_due_s = now_s + WALL_CHECK_S
+    def _reading(self, news: Heard | None) -> Reading | None:
+        """The reading to count that the news brings, if it does."""
+        if isinstance(news, Reading):
+            return self._panel.take(SUPPLY, news)
+        if not isinstance(news, Seen):
+            return None
+        if isinstance(news.value, Temperature):
+            self._temperatures[news.name] = news.value
+            return None
+        return self._panel.take(news.name, news.value)
+
+    def _silence(self, now_s: float) -> str | None:
+        """Say that the supply has fallen silent while another meter counts; None if it has not.
+
+        Such a run nobody could stop. Where the supply's own meter counts, `step` sees to it.
+        """
+        supply = self._panel.newest.get(SUPPLY)
+        if self._panel.counting == SUPPLY or not self._demand.output_on or supply is None:
+            return None
+        age_s = now_s - supply.monotonic_s
+        if age_s <= self._limits.lost_s:
+            return None
+        return f"the supply is silent: its newest reading is {age_s:.1f} s old"
+
+    def _seen_now_and_then(self, now_s: float, utc: datetime) -> list[Event]:
+        """What need not be looked for in each cycle: clock steps, and meters that disagree."""
+        events = []
+        for apart in self._panel.disagreements():
+            figures = {apart.counting: apart.counting_a, apart.other: apart.other_a}
+            events.append(Event("meters disagree", str(apart), {**figures, "u_a": apart.u_a}))
         stepped_s = self._wall.stepped_s(now_s, utc)
-        if stepped_s is None:
-            return []
-        text = f"the wall clock was set by {stepped_s:+.1f} s"
-        return [Event("clock stepped", text, {"stepped_s": stepped_s})]
+        if stepped_s is not None:
+            text = f"the wall clock was set by {stepped_s:+.1f} s"
+            events.append(Event("clock stepped", text, {"stepped_s": stepped_s}))
+        return events
 
     def _record_start(self, start: Start, run: Run | None, utc: datetime) -> None:
         if run is None:

@@ -8,8 +8,9 @@ import argparse
 import gc
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
 from types import FrameType
@@ -17,14 +18,17 @@ from types import FrameType
 from sqlalchemy.exc import DatabaseError
 
 from daemon.api.errors import InputError
-from daemon.control.situation import Event
+from daemon.clock import Clock
+from daemon.control.panel import Correction, MeterFacts, Panel
+from daemon.control.situation import Demand, Event
 from daemon.record.errors import RecordError
 from daemon.record.recovery import Unfinished
 from daemon.record.writer import Writer
 from daemon.service import machine
 from daemon.service.beat import BeatSender, Ready, watch_lifeline
-from daemon.service.devices import make_supply
+from daemon.service.devices import Meters, make_meters, make_supply
 from daemon.service.loop import Loop, Origin
+from daemon.service.meter_worker import Device, MeterWorker
 from daemon.service.runner import Mail, Quit, Runner
 from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
@@ -38,6 +42,9 @@ BAD_INPUT = 2
 
 FAILED = 1
 """Exit code when the record, the port or the supply cannot be used."""
+
+THERMOMETER_PERIOD_S = 10.0
+"""s. A bath of litres does not change faster than this shows."""
 
 INTERRUPTED = "the daemon stopped during this run"
 
@@ -84,6 +91,8 @@ def _assemble(
     worker = SupplyWorker(supply, rating, clock, settings.loop.period, mailbox.put)
     worker.open()
     stack.callback(worker.stop)
+    meters = make_meters(settings, clock)
+    others = _other_workers(settings, meters, clock, mailbox, stack)
     writer = Writer(settings.record.path, clock=clock)
     stack.callback(writer.close)
     # At the end the output goes off first: the disk may be slow to take everything.
@@ -93,16 +102,22 @@ def _assemble(
     interrupted = writer.close_unfinished(INTERRUPTED)
     writer.ensure_bath(settings.bath.name)
     bath_ah = writer.bath_charge_ah(settings.bath.name)
-    loop = Loop(clock, worker, writer.put, limits, origin, bath_ah)
+    facts = {name: MeterFacts(Correction(), doubt) for name, doubt in meters.doubts.items()}
+    panel = Panel(facts, meters.counting, limits.gap_s)
+    counting = others.get(meters.counting, worker)
+    link = Link(worker.demand, counting.read_at)
+    loop = Loop(clock, link, panel, writer.put, limits, origin, bath_ah)
     for run in interrupted:
         loop.note(_interrupted(run))
-    speaker = Speaker(loop, clock, writer, supply.identity, settings.bath.name)
-    server = ControlServer(settings.daemon.socket, speaker.status, mailbox.put, rating)
+    speaker = Speaker(loop, panel, clock, writer, supply.identity, settings.bath.name)
+    server = ControlServer(settings.daemon.socket, speaker.status, mailbox.put, rating, panel)
     # The first quantity that is read loads pint, which takes a good part of a second: now, not when
     # somebody hands in a plan while the loop has to be on time.
     parse("1 A", "A")
     _quit_on(mailbox, lifeline)
     worker.start()
+    for other in others.values():
+        other.start()
     server.start()
     stack.callback(server.stop)
     beat.ready(
@@ -121,6 +136,34 @@ def _assemble(
 
     next_run_id = writer.next_run_id()
     return Runner(loop, clock, settings.loop.period, mailbox, beat_if_well, next_run_id)
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """The supply that is driven, and the meter that counts, as the loop sees them."""
+
+    demand: Callable[[Demand], None]
+    read_at: Callable[[float], None]
+
+
+def _other_workers(
+    settings: Settings,
+    meters: Meters,
+    clock: Clock,
+    mailbox: SimpleQueue[Mail],
+    stack: ExitStack,
+) -> dict[str, MeterWorker]:
+    """A worker for each meter and thermometer, open and not yet started."""
+    periods = {table.name: table.period for table in (*settings.meter, *settings.thermometer)}
+    workers = {}
+    devices: dict[str, Device] = {**meters.meters, **meters.thermometers}
+    for name, device in devices.items():
+        slow = THERMOMETER_PERIOD_S if name in meters.thermometers else settings.loop.period
+        worker = MeterWorker(name, device, clock, periods[name] or slow, mailbox.put)
+        worker.open()
+        stack.callback(worker.stop)
+        workers[name] = worker
+    return workers
 
 
 def _interrupted(run: Unfinished) -> Event:

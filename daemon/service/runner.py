@@ -9,8 +9,7 @@ from daemon.clock import Clock
 from daemon.control.plan import Plan
 from daemon.control.situation import Command
 from daemon.control.states import OPEN, Act
-from daemon.service.loop import Loop, Start
-from daemon.service.worker import News
+from daemon.service.loop import Heard, Loop, Start
 
 LATE = 1.5
 LATE_LEAST_S = 0.05
@@ -58,7 +57,7 @@ class Quit:
     why: str
 
 
-Mail = News | Order | Quit
+Mail = Heard | Order | Quit
 
 
 class Runner:
@@ -120,7 +119,7 @@ class Runner:
             order.answer(refused)
             return
         if order.act is Act.START:
-            command = Command(order.act, order.who, self._next_run_id, order.plan)
+            command = Command(order.act, order.who, self._next_run_id, order.plan, self._loop.doubt)
             self._next_run_id += 1
             self._loop.cycle(command=Start(command, order.text))
         else:

@@ -13,6 +13,7 @@ from daemon.api.errors import InputError
 from daemon.api.messages import ActRequest, Answer, Request, StartRequest, Status, StatusRequest
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
+from daemon.control.panel import Panel
 from daemon.control.states import Act
 from daemon.service.runner import Order
 from drivers.contracts import Rating
@@ -36,9 +37,9 @@ class SocketUnusableError(Exception):
 class ControlServer:
     """Serves the socket at `path`, readable and writable by its owner and group.
 
-    `status` makes the daemon's word, `submit` hands an order to the loop, `rating` is what plans
-    are held against before they get that far. A dead daemon's socket is taken over, a living one's
-    never. Raises `SocketUnusableError`.
+    `status` makes the daemon's word, `submit` hands an order to the loop, `rating` and `panel` are
+    what plans are held against before they get that far. A dead daemon's socket is taken over, a
+    living one's never. Raises `SocketUnusableError`.
     """
 
     def __init__(
@@ -47,11 +48,13 @@ class ControlServer:
         status: Callable[[], Status],
         submit: Callable[[Order], None],
         rating: Rating,
+        panel: Panel,
     ) -> None:
         self._path = path
         self._status = status
         self._submit = submit
         self._rating = rating
+        self._panel = panel
         try:
             _clear(path)
             self._server = _Server(str(path), _Asker)
@@ -103,7 +106,7 @@ class ControlServer:
         if isinstance(request, ActRequest):
             return Order(Act(request.ask), request.who)
         plan = read_plan(request.plan, "plan")
-        found = problems(plan, self._rating)
+        found = problems(plan, self._rating, self._panel.facts.doubt)
         if found:
             raise InputError("plan cannot work", tuple(found))
         return Order(Act.START, request.who, plan, request.plan)

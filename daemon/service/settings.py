@@ -3,23 +3,30 @@
 import math
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
-from daemon.api.quantities import CurrentA, DurationS, VoltageV
+from daemon.api.listen import ListenError, parse_listen
+from daemon.api.quantities import CurrentA, DurationS, Fraction, ResistanceOhm, VoltageV
+from daemon.chemistry.uncertainty import MeterDoubt, rectangular
 from daemon.clock import Clock, RatedClock, SystemClock
 from daemon.control.situation import Limits
 from daemon.service.first_look import description_at
 from drivers.contracts import Rating
-from web.listen import ListenError, parse_listen
 
 GONE_STEPS = 3
 """Steps of the supply's current below which its output counts as off, if that is more than
 `Limits.gone_a`: an idle ammeter flickers by its last digit or two (common practice)."""
 
+
+SUPPLY = "supply"
+"""The name of the supply's own meter among the meters."""
+
+CLOCK_LIMIT = 1e-4
+"""Relative. What a computer's quartz may be off without being corrected (common practice)."""
 
 LEAST_BEAT_LIMIT_S = 0.2
 """Twice the longest rest of a loop that has nothing to do, `daemon.service.runner.REST_S`."""
@@ -29,6 +36,80 @@ class Table(BaseModel):
     """A table of the settings file: unknown keys are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class AccuracyTable(Table):
+    """What a maker promises of an ammeter, as limits that it stays within (±).
+
+    The defaults stand for a bench supply's own readback (common practice); a manual knows better.
+    """
+
+    gain: Fraction = Field(default=0.01, description="of the reading", examples=['"0.5 %"'])
+    offset: CurrentA = Field(default=0.01, description="at any reading", examples=['"5 mA"'])
+    noise: CurrentA = Field(
+        default=0.002, description="from reading to reading, one standard deviation",
+        examples=['"1 mA"'],
+    )  # fmt: skip
+
+    def doubt(self) -> MeterDoubt:
+        """The limits as standard uncertainties: anywhere within them is as likely."""
+        return MeterDoubt(
+            gain=rectangular(self.gain),
+            offset_a=rectangular(self.offset),
+            noise_a=self.noise,
+            clock=rectangular(CLOCK_LIMIT),
+        )
+
+
+class ShuntSettings(Table):
+    """The shunt of a meter: its rated current and the voltage at it, or its resistance."""
+
+    rated_current: CurrentA | None = None
+    rated_voltage: VoltageV | None = None
+    resistance: ResistanceOhm | None = None
+
+    @model_validator(mode="after")
+    def _one_resistance(self) -> "ShuntSettings":
+        if (self.rated_voltage is None) == (self.resistance is None):
+            raise ValueError("rated_voltage or resistance is wanted, and not both")
+        if self.resistance is None and self.rated_current is None:
+            raise ValueError("rated_current is wanted with rated_voltage")
+        return self
+
+
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9 _-]{0,29}$")]
+
+
+class ChannelTable(Table):
+    """A meter or thermometer on one of the kernel's channels."""
+
+    name: Name = Field(description="lower case letters and digits", examples=['"shunt"'])
+    description: str = Field(
+        min_length=1,
+        description="the chip: a name that ships with tankhand, or a file",
+        examples=['"ina226"'],
+    )
+    address: str | None = Field(
+        default=None, description="the chip's address", examples=['"1-0040"']
+    )
+    period: DurationS | None = Field(
+        default=None, description="from reading to reading", examples=['"100 ms"']
+    )
+
+
+class MeterTable(ChannelTable):
+    """An ammeter or voltmeter besides the supply's own."""
+
+    shunt: ShuntSettings | None = None
+    accuracy: AccuracyTable = AccuracyTable()
+
+
+class RolesTable(Table):
+    """Which meter counts; every other one is held against it."""
+
+    counts: str | None = Field(
+        default=None, description="a meter's name, or supply", examples=['"shunt"']
+    )
 
 
 class SupplyTable(Table):
@@ -51,6 +132,8 @@ class SupplyTable(Table):
     greatest_voltage: VoltageV | None = Field(
         default=None, description="less than the supply could give", examples=['"12 V"']
     )
+
+    accuracy: AccuracyTable = AccuracyTable()
 
     def rating(self, described: Rating) -> Rating:
         """The described rating, narrowed by what these settings allow."""
@@ -132,10 +215,14 @@ class PageTable(Table):
 
 
 class SimulationTable(Table):
-    """The time line of a simulated tank; without this table time is the machine's own."""
+    """The time line of a simulated tank, and its kernel's files.
 
-    rate: Annotated[float, Field(gt=0, le=10_000)]
-    origin_s: float
+    Without this table time is the machine's own, and so is `/sys`.
+    """
+
+    rate: Annotated[float, Field(gt=0, le=10_000)] = 1.0
+    origin_s: float = 0.0
+    sysfs: Path | None = None
 
 
 class Settings(Table):
@@ -143,12 +230,28 @@ class Settings(Table):
 
     supply: SupplyTable
     bath: BathTable
+    meter: tuple[MeterTable, ...] = ()
+    thermometer: tuple[ChannelTable, ...] = ()
+    roles: RolesTable = RolesTable()
     record: RecordTable = RecordTable()
     loop: LoopTable = LoopTable()
     guard: GuardTable = GuardTable()
     daemon: DaemonTable = DaemonTable()
     page: PageTable = PageTable()
     simulation: SimulationTable | None = None
+
+    @model_validator(mode="after")
+    def _names_are_known(self) -> "Settings":
+        names = [SUPPLY, *(table.name for table in (*self.meter, *self.thermometer))]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"names of meters must differ: {', '.join(twice)} is there twice")
+        counting = [SUPPLY, *(table.name for table in self.meter)]
+        if self.roles.counts is not None and self.roles.counts not in counting:
+            raise ValueError(
+                f"roles.counts must be one of {', '.join(counting)}, got {self.roles.counts!r}"
+            )
+        return self
 
     def limits(self, current_step_a: float) -> Limits:
         """The limits that control works with, for a supply whose current has steps this large."""
@@ -190,8 +293,17 @@ def read_settings(path: Path) -> Settings:
         update={
             "record": RecordTable(path=folder / settings.record.path),
             "daemon": DaemonTable(socket=folder / settings.daemon.socket),
-            "supply": settings.supply.model_copy(
-                update={"description": description_at(settings.supply.description, folder)}
-            ),
+            "supply": _placed(settings.supply, folder),
+            "meter": tuple(_placed(table, folder) for table in settings.meter),
+            "thermometer": tuple(_placed(table, folder) for table in settings.thermometer),
         }
     )
+
+
+Described = TypeVar("Described", SupplyTable, MeterTable, ChannelTable)
+
+
+def _placed(table: Described, folder: Path) -> Described:
+    """The table with its description's file, if it is one, in the settings' folder."""
+    where = description_at(table.description, folder)
+    return table.model_copy(update={"description": where})

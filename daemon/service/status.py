@@ -3,11 +3,21 @@
 import math
 from datetime import datetime
 
-from daemon.api.messages import RunStatus, StageStatus, StateName, Status
+from daemon.api.messages import (
+    MeterStatus,
+    RunStatus,
+    ShareStatus,
+    StageStatus,
+    StateName,
+    Status,
+    ThermometerStatus,
+)
 from daemon.chemistry.electrolysis import mass_g
 from daemon.clock import Clock
 from daemon.control.charge import Count
+from daemon.control.doubt import thickness_doubt
 from daemon.control.forecast import walk
+from daemon.control.panel import Panel
 from daemon.control.situation import Progress, Run, Situation
 from daemon.control.states import OPEN, PLATING, State
 from daemon.record.writer import Writer
@@ -33,6 +43,7 @@ def run_status(situation: Situation, bath: str, started: datetime | None) -> Run
     if run is None or count is None or progress is None or started is None:
         return None
     best_ah = count.best_ah
+    thickness = thickness_doubt(run, count)
     return RunStatus(
         run_id=run.run_id,
         title=run.plan.title,
@@ -44,7 +55,9 @@ def run_status(situation: Situation, bath: str, started: datetime | None) -> Run
         area_dm2=run.plan.area_dm2,
         charge_ah=best_ah,
         gap_charge_ah=count.gap_greatest_ah - count.gap_least_ah,
-        thickness_um=best_ah * run.um_per_ah,
+        thickness_um=thickness.value,
+        thickness_u95_um=thickness.expanded(0.95),
+        doubt=tuple(ShareStatus(name=share.name, u_um=share.u) for share in thickness.shares),
         target_um=run.plan.target_um,
         mass_g=mass_g(run.plan.metal, best_ah, run.plan.efficiency),
         metal=run.plan.metal.symbol,
@@ -89,8 +102,11 @@ def _remaining_s(situation: Situation, run: Run, count: Count, progress: Progres
 class Speaker:
     """Makes a `Status` whenever it is asked, in any thread, from what the loop last let be seen."""
 
-    def __init__(self, loop: Loop, clock: Clock, writer: Writer, supply: str, bath: str) -> None:
+    def __init__(
+        self, loop: Loop, panel: Panel, clock: Clock, writer: Writer, supply: str, bath: str
+    ) -> None:
         self._loop = loop
+        self._panel = panel
         self._clock = clock
         self._writer = writer
         self._supply = supply
@@ -116,8 +132,29 @@ class Speaker:
             run=run_status(situation, self._bath, view.started),
             bath=self._bath,
             bath_charge_ah=view.bath_charge_ah + run_ah,
+            meters=self._meters(now_s),
+            thermometers=tuple(
+                ThermometerStatus(
+                    name=name, temperature_c=seen.temperature_c, age_s=now_s - seen.monotonic_s
+                )
+                for name, seen in list(self._loop.temperatures.items())
+            ),
             unrecorded=self._writer.unrecorded,
             notice=self._notice(),
+        )
+
+    def _meters(self, now_s: float) -> tuple[MeterStatus, ...]:
+        raw = dict(self._panel.raw)
+        return tuple(
+            MeterStatus(
+                name=name,
+                counts=name == self._panel.counting,
+                current_a=reading.current_a,
+                raw_current_a=raw[name].current_a,
+                voltage_v=reading.voltage_v,
+                age_s=now_s - reading.monotonic_s,
+            )
+            for name, reading in list(self._panel.newest.items())
         )
 
     def _notice(self) -> str | None:

@@ -31,7 +31,7 @@ from drivers.contracts import Reading
 from drivers.scpi.supply import ScpiSupply
 from web.__main__ import SERVER
 from web.app import create_app
-from web.listen import parse_listen
+from daemon.api.listen import parse_listen
 
 ASKED_S: dict[float, float] = {}
 """When each reading was asked for, by its own stamp."""

@@ -6,6 +6,8 @@ from queue import SimpleQueue
 
 import pytest
 
+from daemon.chemistry.uncertainty import NO_DOUBT
+from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.situation import Limits
 from daemon.control.states import OPEN
 from daemon.service.loop import Loop, Origin
@@ -120,7 +122,10 @@ class Rig:
         self.worker = SupplyWorker(supply, rating, clock, period_s, self._tell)
         self.worker.open()
         origin = Origin("bath", "boot", lambda: True)
-        self.loop = Loop(clock, self.worker, self.entries.append, self.limits, origin, 10.0)
+        self.panel = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", 1.0)
+        self.loop = Loop(
+            clock, self.worker, self.panel, self.entries.append, self.limits, origin, 10.0
+        )
         self.runner = Runner(self.loop, clock, period_s, self.mailbox, self._between, 7)
         self._agenda = []
         self._until = None

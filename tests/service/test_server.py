@@ -9,12 +9,15 @@ import pytest
 
 from daemon.api.client import Client
 from daemon.api.messages import ActRequest, StartRequest, Status
+from daemon.chemistry.uncertainty import NO_DOUBT
+from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.states import Act
 from daemon.service import server as server_module
 from daemon.service.server import ControlServer, SocketUnusableError
 from drivers.contracts import Rating
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
+PANEL = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", fresh_s=1.0)
 
 STATUS = Status(
     state="idle",
@@ -74,7 +77,7 @@ def serve(path, loop):
     servers = []
 
     def start(at=path):
-        server = ControlServer(at, lambda: STATUS, loop.submit, RATING)
+        server = ControlServer(at, lambda: STATUS, loop.submit, RATING, PANEL)
         server.start()
         servers.append(server)
         return server

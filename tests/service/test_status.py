@@ -43,7 +43,7 @@ def status(rig, clock, writer):
         for act, moment_s in acts:
             rig.order(act, moment_s)
         found = []
-        speaker = Speaker(rig.loop, clock, writer, "A,B,1,2", "Acid copper")
+        speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper")
         rig.at(seconds, lambda: found.append(speaker.status()))
         rig.run(most_s=seconds + 0.5)
         return found[0]
@@ -52,7 +52,7 @@ def status(rig, clock, writer):
 
 
 def test_before_any_reading_nothing_is_claimed(rig, clock, writer):
-    status = Speaker(rig.loop, clock, writer, "A,B,1,2", "Acid copper").status()
+    status = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper").status()
     assert status.state == "idle"
     assert (status.current_a, status.voltage_v, status.reading_age_s) == (None, None, None)
     assert status.run is None

@@ -16,13 +16,13 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, sync_playwright
 from pydantic import TypeAdapter
 
+from daemon.api.listen import Listen
 from daemon.api.messages import Answer, Request, RunStatus, StageStatus, Status
 from daemon.clock import SystemClock
 from daemon.record.entries import Entry, RunOpened, Sample
 from daemon.record.recorder import Recorder
 from daemon.record.store import RecordLock, open_writer
 from web.app import create_app
-from web.listen import Listen
 
 LISTEN = Listen("127.0.0.1", 8080)
 CHROMIUM = "/usr/bin/chromium"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from web.listen import Listen, ListenError, parse_listen
+from daemon.api.listen import Listen, ListenError, parse_listen
 
 
 @pytest.mark.parametrize(

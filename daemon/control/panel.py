@@ -1,0 +1,171 @@
+"""All that is read of one tank, brought together: which meter counts, and whether they agree.
+
+A meter's readings are corrected here, once, by its calibration. The one that counts gives the
+current that everything else works with; the others are held against it.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from daemon.chemistry.uncertainty import MeterDoubt
+from drivers.contracts import Reading
+
+DISAGREE_FACTOR = 3.0
+"""Joint standard uncertainties between two meters beyond which they disagree: by chance alone 3 in
+1,000 readings of normal errors go further."""
+
+DISAGREE_AFTER_S = 10.0
+"""s for which they have to disagree without a break: a meter that averages lags behind a ramp."""
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What a calibration says of a meter: current = (reading - offset_a) / gain.
+
+    gain is what the meter shows for each ampere that flows, offset_a what it shows for none, A.
+    """
+
+    gain: float = 1.0
+    offset_a: float = 0.0
+
+    def corrected(self, reading: Reading) -> Reading:
+        """The reading with its current corrected."""
+        if reading.current_a is None or (self.gain == 1.0 and self.offset_a == 0.0):
+            return reading
+        return replace(reading, current_a=(reading.current_a - self.offset_a) / self.gain)
+
+
+@dataclass(frozen=True, slots=True)
+class MeterFacts:
+    """What is known of a meter: its correction, and the doubt that is left after it."""
+
+    correction: Correction
+    doubt: MeterDoubt
+
+    def u_a(self, current_a: float) -> float:
+        """Standard uncertainty of one corrected reading, A."""
+        doubt = self.doubt
+        square = (
+            (doubt.gain * current_a) ** 2
+            + doubt.offset_a**2
+            + 2 * doubt.covariance_a * current_a
+            + doubt.noise_a**2
+        )
+        return math.sqrt(max(0.0, square))
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """Two meters that cannot both be right: their names, readings in A, and their joint doubt."""
+
+    counting: str
+    counting_a: float
+    other: str
+    other_a: float
+    u_a: float
+
+    def __str__(self) -> str:
+        return (
+            f"{self.counting} reads {self.counting_a:.3f} A, {self.other} {self.other_a:.3f} A: "
+            f"{abs(self.counting_a - self.other_a):.3f} A apart, "
+            f"{DISAGREE_FACTOR * self.u_a:.3f} A can be explained"
+        )
+
+
+class Panel:
+    """The newest reading of every meter. Time comes in with the readings.
+
+    `meters` are all meters by name, `counting` the one whose current counts. Readings older than
+    `fresh_s` against the counting one are not held against it, and lend it no voltage.
+    """
+
+    def __init__(self, meters: dict[str, MeterFacts], counting: str, fresh_s: float) -> None:
+        if counting not in meters:
+            raise ValueError(f"counting meter {counting!r}: one of {', '.join(meters)} is wanted")
+        self._meters = meters
+        self._counting = counting
+        self._fresh_s = fresh_s
+        self._raw: dict[str, Reading] = {}
+        self._newest: dict[str, Reading] = {}
+        self._apart_since_s: dict[str, float] = {}
+        self._told: set[str] = set()
+
+    @property
+    def counting(self) -> str:
+        """The name of the meter that counts."""
+        return self._counting
+
+    @property
+    def newest(self) -> Mapping[str, Reading]:
+        """The newest reading of each meter, corrected."""
+        return self._newest
+
+    @property
+    def raw(self) -> Mapping[str, Reading]:
+        """The newest reading of each meter as it came."""
+        return self._raw
+
+    def learn(self, name: str, facts: MeterFacts) -> None:
+        """Know this of a meter from its next reading on, as after a calibration."""
+        self._meters[name] = facts
+
+    @property
+    def facts(self) -> MeterFacts:
+        """What is known of the meter that counts."""
+        return self._meters[self._counting]
+
+    def take(self, name: str, reading: Reading) -> Reading | None:
+        """Take in a meter's reading; what to count, if it came from the meter that counts.
+
+        A counting meter that reads no voltage, or does not know the supply's mode, is lent what
+        the freshest other meter says.
+        """
+        self._raw[name] = reading
+        reading = self._meters[name].correction.corrected(reading)
+        self._newest[name] = reading
+        if name != self._counting:
+            return None
+        for other in self._newest.values():
+            if other is reading or not self._is_fresh(other, reading):
+                continue
+            reading = replace(
+                reading,
+                voltage_v=other.voltage_v if reading.voltage_v is None else reading.voltage_v,
+                mode=reading.mode or other.mode,
+                output_on=other.output_on if reading.output_on is None else reading.output_on,
+            )
+        return reading
+
+    def disagreements(self) -> list[Disagreement]:
+        """Meters that have come to disagree with the counting one since the last call.
+
+        Each is told once, and again only after it has agreed in between.
+        """
+        counting = self._newest.get(self._counting)
+        if counting is None or counting.current_a is None:
+            return []
+        found = []
+        for name, other in self._newest.items():
+            if name == self._counting or other.current_a is None:
+                continue
+            if not self._is_fresh(other, counting):
+                continue
+            u_a = math.hypot(
+                self._meters[self._counting].u_a(counting.current_a),
+                self._meters[name].u_a(other.current_a),
+            )
+            if abs(other.current_a - counting.current_a) <= DISAGREE_FACTOR * u_a:
+                self._apart_since_s.pop(name, None)
+                self._told.discard(name)
+                continue
+            since_s = self._apart_since_s.setdefault(name, counting.monotonic_s)
+            if counting.monotonic_s - since_s >= DISAGREE_AFTER_S and name not in self._told:
+                self._told.add(name)
+                found.append(
+                    Disagreement(self._counting, counting.current_a, name, other.current_a, u_a)
+                )
+        return found
+
+    def _is_fresh(self, other: Reading, counting: Reading) -> bool:
+        return abs(other.monotonic_s - counting.monotonic_s) <= self._fresh_s
