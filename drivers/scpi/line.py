@@ -181,6 +181,13 @@ class Line:
             raise PortUnavailableError(f"{self._name}: is not open")
         return self._port
 
+    def _write_now(self, message: bytes) -> int:
+        """How many bytes of the message the port takes without waiting."""
+        try:
+            return os.write(self._fd, message)
+        except BlockingIOError:
+            return 0
+
     def _write(self, words: bytes, ahead: bytes = b"") -> bytes:
         """Send words with their terminator, and give what was sent: the bytes a device echoes."""
         port = self._opened()
@@ -190,7 +197,11 @@ class Line:
                 sleep(pause_s)
         message = ahead + words + self._terminator_out
         try:
-            port.write(message)
+            # The port as good as always takes a command at once; pyserial would ask the kernel
+            # first whether it does, and wait if not.
+            taken = self._write_now(message)
+            if taken < len(message):
+                port.write(message[taken:])
         except serial.SerialTimeoutException as error:
             # What could not be sent must not go out later, when nobody expects it any more.
             port.reset_output_buffer()

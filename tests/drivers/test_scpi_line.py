@@ -456,6 +456,7 @@ def test_a_blocked_write_ends_and_nothing_of_it_goes_out_later(peer):
 
 def test_a_port_that_vanishes_during_a_blocked_write_is_lost(peer, mocker):
     with opened(peer) as line:
+        mocker.patch("drivers.scpi.line.os.write", side_effect=BlockingIOError)
         mocker.patch("serial.Serial.write", side_effect=serial.SerialTimeoutException("full"))
         mocker.patch("serial.Serial.reset_output_buffer", side_effect=termios.error(5, "EIO"))
         with pytest.raises(PortUnavailableError, match="the port was lost"):
