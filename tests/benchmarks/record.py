@@ -108,7 +108,10 @@ def repeated(hour: list[Sample], hours: int) -> Iterator[list[Sample]]:
     """A long run: one hour's readings over and over, time and charge going on."""
     charge_ah = hour[-1].charge_ah
     for k in range(hours):
-        yield [Sample(1, t + k * HOUR_S, i, v, s, q + k * charge_ah) for _, t, i, v, s, q in hour]
+        yield [
+            s._replace(elapsed_s=s.elapsed_s + k * HOUR_S, charge_ah=s.charge_ah + k * charge_ah)
+            for s in hour
+        ]
 
 
 def write_rows(path: Path, hour: list[Sample], hours: int) -> None:
@@ -135,10 +138,13 @@ def raw_table() -> Table:
 
 
 def as_integers(sample: Sample) -> tuple[int, ...]:
-    _, t, i, v, s, q = sample
     return (
-        round(t * 1e6), round((i or 0) * 1e3), round((v or 0) * 1e3), round(s * 1e3), round(q * 1e7)
-    )  # fmt: skip
+        round(sample.elapsed_s * 1e6),
+        round((sample.current_a or 0) * 1e3),
+        round((sample.voltage_v or 0) * 1e3),
+        round(sample.set_current_a * 1e3),
+        round(sample.charge_ah * 1e7),
+    )
 
 
 def group_by(connection: Connection, seconds: float) -> int:
@@ -170,14 +176,19 @@ def at_rest(folder: Path) -> Row:
     path, csv = folder / "day.db", folder / "day.csv"
     write_record(path, in_batches(readings(DAY_S), HOUR_S * RATE_HZ))
     with csv.open("w", encoding="ascii") as text:
-        text.writelines(
-            f"{t:.5f},{i:.3f},{v:.3f},{s:.3f},{q:.7f}\n" for _, t, i, v, s, q in readings(DAY_S)
-        )
+        text.writelines(map(csv_line, readings(DAY_S)))
     ours, theirs = path.stat().st_size, csv.stat().st_size
     return (
         "24 h at 10 Hz, at rest, against CSV", f"{ours / MEGABYTE:.2f} MB",
         f"{theirs / MEGABYTE:.1f} MB", f"{theirs / ours:.1f} x smaller", ">= 12",
     )  # fmt: skip
+
+
+def csv_line(s: Sample) -> str:
+    return (
+        f"{s.elapsed_s:.5f},{s.current_a:.3f},{s.voltage_v:.3f},"
+        f"{s.set_current_a:.3f},{s.charge_ah:.7f}\n"
+    )
 
 
 def charts(path: Path, raw: Path, days: float) -> Iterator[Row]:
@@ -252,17 +263,17 @@ def written_by_floats(folder: Path, per_commit: int) -> int:
         connection.execute("PRAGMA journal_mode=WAL")  # type: ignore[attr-defined]
         connection.execute("PRAGMA synchronous=FULL")  # type: ignore[attr-defined]
 
-    names = ("current_a", "voltage_v", "set_current_a", "charge_ah")
+    columns = ("elapsed_s", "current_a", "voltage_v", "set_current_a", "charge_ah")
     table = Table(
         "reading", MetaData(), Column("id", Integer, primary_key=True),
-        Column("elapsed_s", Float, index=True), *(Column(name, Float) for name in names),
+        Column("elapsed_s", Float, index=True), *(Column(name, Float) for name in columns[1:]),
     )  # fmt: skip
     table.metadata.create_all(engine)
     before = io_count("write_bytes")
     for batch in in_batches(readings(HOUR_S), per_commit):
         with engine.begin() as connection:
             connection.execute(
-                insert(table), [dict(zip(Sample._fields[1:], s[1:], strict=True)) for s in batch]
+                insert(table), [{name: getattr(s, name) for name in columns} for s in batch]
             )
     engine.dispose()
     return io_count("write_bytes") - before
