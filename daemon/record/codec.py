@@ -46,11 +46,15 @@ _ORDER_BITS, _SOME_MISSING, _DEFLATED = 3, 4, 8
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """A channel: its field of `Sample`, its name in blobs, and 10^-exponent as its resolution."""
+    """A channel: its field of `Sample`, its name in blobs, and 10^-exponent as its resolution.
+
+    One that is `optional` is left out of a blob in which no sample has it.
+    """
 
     field: str
     name: str
     exponent: int
+    optional: bool = False
 
 
 CHANNELS = (
@@ -63,6 +67,8 @@ CHANNELS = (
     # 0.1 µA·h (0.36 mC): 1e-4 of 1 mA·h, about 1 mg of copper. It is cumulative, so that rounding
     # does not add up; what is posted to the ledger is finer still and never passes through here.
     Channel("charge_ah", "q", 7),
+    # 0.01 °C: below what a thermometer in a bath resolves. Not in blobs before it was measured.
+    Channel("temperature_c", "T", 2, optional=True),
 )
 """The channels of today's samples, in the order of `Sample`'s fields after the run."""
 
@@ -73,9 +79,12 @@ def encode(samples: Sequence[Sample]) -> bytes:
     Raises UnencodableSampleError for a value that is no finite number or beyond ±4e13.
     """
     _, *columns = zip(*samples, strict=True) if samples else [()] * (len(CHANNELS) + 1)
-    parts = [bytes((VERSION,)), _varint(len(samples)), bytes((len(CHANNELS),))]
-    for channel, values in zip(CHANNELS, columns, strict=True):
-        parts.append(_encode_channel(channel, values))
+    written = [
+        _encode_channel(channel, values)
+        for channel, values in zip(CHANNELS, columns, strict=True)
+        if not channel.optional or values.count(None) < len(values)
+    ]
+    parts = [bytes((VERSION,)), _varint(len(samples)), bytes((len(written),)), *written]
     body = b"".join(parts)
     return body + zlib.crc32(body).to_bytes(4, "little")
 
@@ -92,10 +101,11 @@ def decode_columns(blob: bytes) -> Columns:
     Raises CorruptBlockError when the blob is damaged or lacks a channel that every sample has.
     """
     columns = decode_channels(blob)
-    missing = [c.name for c in CHANNELS if c.name not in columns]
+    missing = [c.name for c in CHANNELS if c.name not in columns and not c.optional]
     if missing:
         raise CorruptBlockError(f"block of samples has no channel {', '.join(missing)}")
-    return tuple(columns[c.name] for c in CHANNELS)  # type: ignore[return-value]
+    unread = [None] * len(columns[CHANNELS[0].name])
+    return tuple(columns.get(c.name, unread) for c in CHANNELS)  # type: ignore[return-value]
 
 
 def decode_channels(blob: bytes) -> Mapping[str, list[float | None]]:

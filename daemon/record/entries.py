@@ -1,11 +1,30 @@
 """What the loop hands to the record's writer. Small frozen values; nothing here waits for a disk.
 
-Charges are A·h, currents A, voltages V, times s. `elapsed_s` counts from the run's start on the
-monotonic clock; `utc_ms` is wall time in ms since 1970, for labels only.
+Charges are A·h, currents A, voltages V, temperatures °C, times s. `elapsed_s` counts from the run's
+start on the monotonic clock; `utc_ms` is wall time in ms since 1970, for labels only.
 """
 
 from dataclasses import dataclass
 from typing import NamedTuple
+
+from daemon.chemistry.calibration import MeterLine, Point
+from daemon.chemistry.uncertainty import MeterDoubt
+
+
+@dataclass(frozen=True, slots=True)
+class CountedBy:
+    """The meter that counts a run, and what its readings are corrected by and worth.
+
+    The current counted is (reading - offset_a) / gain. `calibration_id` is the calibration that
+    says so, None where there is none. `doubt` is that of the corrected current, None where nothing
+    is known of it. By default: the supply, uncorrected, nothing known.
+    """
+
+    meter: str = "supply"
+    gain: float = 1.0
+    offset_a: float = 0.0
+    calibration_id: int | None = None
+    doubt: MeterDoubt | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +43,7 @@ class RunOpened:
     monotonic_s: float
     boot_id: str
     clock_synchronised: bool | None
+    counted_by: CountedBy = CountedBy()
 
 
 class Sample(NamedTuple):
@@ -38,6 +58,7 @@ class Sample(NamedTuple):
     voltage_v: float | None
     set_current_a: float
     charge_ah: float
+    temperature_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +101,23 @@ class RunEnded:
     gap_greatest_ah: float
     mass_g: float
     thickness_um: float
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationMade:
+    """A meter was compared with a reference; `reference_class` is its class as it was written.
+
+    It does not pass through the queue: whoever calibrates is told that it is kept.
+    """
+
+    meter: str
+    utc_ms: int
+    who: str
+    reference: str
+    reference_class: str
+    note: str
+    points: tuple[Point, ...]
+    line: MeterLine
 
 
 Entry = RunOpened | Sample | StageEnded | Noted | RunEnded

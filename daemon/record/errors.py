@@ -41,6 +41,10 @@ class NoSuchRunError(RecordError):
     """No run has this number."""
 
 
+class PostedBeforeError(RecordError):
+    """The same log of another logger is in an account already."""
+
+
 class CodecError(RecordError):
     """Samples and blob do not go together."""
 
@@ -51,3 +55,7 @@ class UnencodableSampleError(CodecError):
 
 class CorruptBlockError(CodecError):
     """A blob does not hold what its header and check sum say."""
+
+
+class NoSuchCalibrationError(RecordError):
+    """No calibration has this number."""

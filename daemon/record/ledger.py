@@ -1,12 +1,29 @@
 """The baths and their accounts: entries are added, nothing is edited or deleted."""
 
+from dataclasses import dataclass
+
 from sqlalchemy import Connection, insert, select
 
+from daemon.record.errors import PostedBeforeError
 from daemon.record.tables import bath, ledger
 
-OPENED, CHARGE, RUN_ENDED = "opened", "charge", "run ended"
+OPENED, CHARGE, RUN_ENDED, RECOUNTED = "opened", "charge", "run ended", "recounted"
+CORRECTED = "corrected"
 """Kinds of entries: a bath is opened; a run's charge up to the last sample sealed; what was left of
-it when the run ended, which may be nothing, with the bounds of the charge in its gaps."""
+it when the run ended, which may be nothing, with the bounds of the charge in its gaps; the charge
+of another logger's log, with its bounds likewise; what a later calibration of the meter adds to a
+run's charge or takes from it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recount:
+    """A counted log of another logger: its name, the SHA-256 of its text, who posts it, charges."""
+
+    source: str
+    sha256: str
+    who: str
+    charge_nah: int
+    gap_nah: tuple[int, int]
 
 
 def ensure_bath(connection: Connection, name: str, utc_ms: int) -> int:
@@ -29,8 +46,12 @@ def post(
     charge_nah: int,
     text: str,
     gap_nah: tuple[int, int] | None = None,
+    corrects_id: int | None = None,
 ) -> None:
-    """Add an entry of `charge_nah` n A·h; `gap_nah` is the least and greatest charge of gaps."""
+    """Add an entry of `charge_nah` n A·h; `gap_nah` is the least and greatest charge of gaps.
+
+    `corrects_id` is the entry that this one corrects, if it does.
+    """
     least, greatest = gap_nah or (None, None)
     connection.execute(
         insert(ledger).values(
@@ -43,8 +64,28 @@ def post(
             gap_least_nah=least,
             gap_greatest_nah=greatest,
             text=text,
+            corrects_id=corrects_id,
         )
     )
+
+
+def post_recount(connection: Connection, bath_name: str, utc_ms: int, entry: Recount) -> int:
+    """Post a counted log to the bath, opened where needed; gives the bath's charge then, n A·h.
+
+    Raises PostedBeforeError when a log with the same SHA-256 was posted, to whichever bath.
+    """
+    mark = f"SHA-256 {entry.sha256}"
+    before = connection.execute(
+        select(ledger.c.text, bath.c.name)
+        .join(bath, bath.c.id == ledger.c.bath_id)
+        .where(ledger.c.kind == RECOUNTED, ledger.c.text.endswith(mark))
+    ).first()
+    if before is not None:
+        raise PostedBeforeError(f"the same log is in the account of {before.name}: {before.text}")
+    bath_id = ensure_bath(connection, bath_name, utc_ms)
+    text = f"log {entry.source!r}, posted by {entry.who}, {mark}"
+    post(connection, bath_id, None, utc_ms, RECOUNTED, entry.charge_nah, text, entry.gap_nah)
+    return balance_nah(connection, bath_id)
 
 
 def balance_nah(connection: Connection, bath_id: int) -> int:

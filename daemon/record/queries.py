@@ -9,10 +9,12 @@ from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Select, func, select
 
+from daemon.record.calibrations import counted_by_of
 from daemon.record.codec import decode_columns
+from daemon.record.entries import CountedBy
 from daemon.record.errors import NoSuchRunError
 from daemon.record.ledger import balance_nah
-from daemon.record.tables import bath, event, journal, ledger, minute, run, stage
+from daemon.record.tables import bath, counted_by, event, journal, ledger, minute, run, stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,10 @@ class Bath:
 
 @dataclass(frozen=True, slots=True)
 class LedgerEntry:
-    """An entry of a bath's account; `balance_ah` is the bath's charge after it."""
+    """An entry of a bath's account; `balance_ah` is the bath's charge after it.
+
+    `corrects_id` is the entry that it corrects, if it does.
+    """
 
     id: int
     run_id: int | None
@@ -44,6 +49,7 @@ class LedgerEntry:
     gap_least_ah: float | None
     gap_greatest_ah: float | None
     text: str
+    corrects_id: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +82,7 @@ class Run:
     gap_greatest_ah: float | None
     mass_g: float | None
     thickness_um: float | None
+    counted_by: CountedBy
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +148,7 @@ def ledger_entries(
             gap_least_ah=_ah(row["gap_least_nah"]),
             gap_greatest_ah=_ah(row["gap_greatest_nah"]),
             text=row["text"],
+            corrects_id=row["corrects_id"],
         )
         for row in rows
     ]
@@ -198,7 +206,9 @@ def _page(wanted: Select[Any], key: Any, limit: int, before_id: int | None) -> S
 
 
 def _select_runs() -> Select[Any]:
-    return select(run, bath.c.name.label("bath")).join(bath)
+    # Named apart: the columns of `counted_by` have names of their own but for the run's.
+    counted = [column for column in counted_by.columns if column.name != "run_id"]
+    return select(run, bath.c.name.label("bath"), *counted).join(bath).outerjoin(counted_by)
 
 
 def _run(connection: Connection, row: RowMapping) -> Run:
@@ -229,6 +239,7 @@ def _run(connection: Connection, row: RowMapping) -> Run:
         gap_greatest_ah=_ah(row["gap_greatest_nah"]),
         mass_g=row["mass_g"],
         thickness_um=row["thickness_um"],
+        counted_by=counted_by_of(row),
     )
 
 

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, insert, update
 from sqlalchemy.exc import DataError, IntegrityError, InterfaceError, ProgrammingError
 
 from daemon.clock import Clock
-from daemon.record import ledger, tables
+from daemon.record import calibrations, ledger, tables
 from daemon.record.codec import encode
 from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
 from daemon.record.errors import UnencodableSampleError
@@ -160,6 +160,7 @@ def _open_run(connection: Connection, entry: RunOpened) -> OpenRun:
             state="running",
         )
     )
+    calibrations.add_counted_by(connection, entry.run_id, entry.counted_by)
     return OpenRun(entry.run_id, bath_id)
 
 

@@ -55,6 +55,7 @@ class Series:
     voltage_v: Bands
     set_current_a: Bands
     charge_ah: tuple[float, ...]
+    temperature_c: Bands
 
 
 def series(connection: Connection, run_id: int, from_s: float, to_s: float, points: int) -> Series:
@@ -171,8 +172,8 @@ def _journalled(connection: Connection, run_id: int) -> Iterator[Columns]:
 
 
 def _joined(pieces: Iterable[Columns]) -> Columns:
-    """Pieces one after the other; five empty columns without any."""
-    joined: tuple[list[float | None], ...] = ([], [], [], [], [])
+    """Pieces one after the other; six empty columns without any."""
+    joined: tuple[list[float | None], ...] = ([], [], [], [], [], [])
     for piece in pieces:
         for column, more in zip(joined, piece, strict=True):
             column += more
@@ -196,6 +197,7 @@ def _series(level: str, summaries: list[Summary]) -> Series:
         voltage_v=_bands([s.voltage for s in summaries]),
         set_current_a=_bands([s.set_current for s in summaries]),
         charge_ah=tuple(s.charge_nah / 1e9 for s in summaries),
+        temperature_c=_bands([s.temperature for s in summaries]),
     )
 
 

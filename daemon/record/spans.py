@@ -84,7 +84,7 @@ def last_sealed(connection: Connection, run_id: int) -> Sample | None:
 
 def to_row(summary: Summary) -> dict[str, Any]:
     """A summary as the columns of a table of spans, without key."""
-    bands = (summary.current, summary.voltage, summary.set_current)
+    bands = (summary.current, summary.voltage, summary.set_current, summary.temperature)
     values = (
         summary.samples,
         summary.first_s,
@@ -107,9 +107,13 @@ def select_summaries(table: Table, run_id: int, first: int, last: int) -> Select
 
 def from_row(row: Sequence[Any]) -> Summary:
     """The summary in a row of `select_summaries`."""
-    _, samples, first_s, last_s, *bands, charge_nah = row
-    current, voltage, set_current = Band(*bands[:4]), Band(*bands[4:8]), Band(*bands[8:])
-    return Summary(samples, first_s, last_s, current, voltage, set_current, charge_nah)
+    _, samples, first_s, last_s, *values, charge_nah = row
+    current, voltage, set_current, temperature = (
+        # A channel that older rows do not have covers nothing in them.
+        Band(values[k], values[k + 1], values[k + 2], values[k + 3] or 0.0)
+        for k in range(0, len(values), 4)
+    )
+    return Summary(samples, first_s, last_s, current, voltage, set_current, charge_nah, temperature)
 
 
 def _write_minute(connection: Connection, run: OpenRun) -> None:

@@ -24,8 +24,9 @@ Columns = tuple[
     Sequence[float | None],
     Sequence[float],
     Sequence[float],
+    Sequence[float | None],
 ]
-"""`Sample`'s fields after the run, as columns: time s, current A, voltage V, set current A, A·h."""
+"""`Sample`'s fields after the run: time s, current A, voltage V, set current A, A·h, °C."""
 
 
 class Band(NamedTuple):
@@ -53,6 +54,7 @@ class Summary(NamedTuple):
     voltage: Band
     set_current: Band
     charge_nah: int
+    temperature: Band = Band()
 
 
 def nah(charge_ah: float) -> int:
@@ -79,7 +81,7 @@ def columns_of(samples: Sequence[Sample]) -> Columns:
 
 def summarise_columns(columns: Columns, skip: int = 0, gap_limit_s: float = GAP_LIMIT_S) -> Summary:
     """The same for samples as columns, of which the first `skip` (0 or 1) lie before the span."""
-    times, current, voltage, set_current, charge = columns
+    times, current, voltage, set_current, charge, temperature = columns
     steps = list(map(sub, times[1:], times))
     joined = max(steps, default=0.0) <= gap_limit_s
     return Summary(
@@ -90,6 +92,7 @@ def summarise_columns(columns: Columns, skip: int = 0, gap_limit_s: float = GAP_
         voltage=_band(voltage, skip, steps, joined, gap_limit_s),
         set_current=_band(set_current, skip, steps, joined, gap_limit_s),
         charge_nah=nah(charge[-1]),
+        temperature=_band(temperature, skip, steps, joined, gap_limit_s),
     )
 
 
@@ -107,6 +110,7 @@ def combine(summaries: Sequence[Summary]) -> Summary:
         voltage=_combined(s.voltage for s in summaries),
         set_current=_combined(s.set_current for s in summaries),
         charge_nah=summaries[-1].charge_nah,
+        temperature=_combined(s.temperature for s in summaries),
     )
 
 

@@ -67,7 +67,8 @@ run = Table(
 )
 
 # The bath's account: only ever added to, which triggers enforce. `balance_nah` is the bath's charge
-# after the entry, so that its total is one look-up and a lost entry shows.
+# after the entry, so that its total is one look-up and a lost entry shows. An entry that corrects
+# another points at it with `corrects_id`.
 ledger = Table(
     "ledger",
     metadata,
@@ -81,6 +82,7 @@ ledger = Table(
     Column("gap_least_nah", Integer),
     Column("gap_greatest_nah", Integer),
     Column("text", Text, nullable=False),
+    Column("corrects_id", ForeignKey("ledger.id")),
     sqlite_strict=True,
 )
 Index("ix_ledger_bath_id", ledger.c.bath_id)
@@ -114,6 +116,46 @@ event = Table(
 Index("ix_event_run_id", event.c.run_id)
 
 
+# Comparisons of meters with a reference: only ever added to, which triggers enforce. What the meter
+# shows is gain times the current plus offset; `points` are a JSON list of objects with the fields
+# of `daemon.chemistry.calibration.Point`.
+calibration = Table(
+    "calibration",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("meter", Text, nullable=False),
+    Column("utc_ms", Integer, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("reference", Text, nullable=False),
+    Column("reference_class", Text, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("points", Text, nullable=False),
+    Column("gain", REAL, nullable=False),
+    Column("offset_a", REAL, nullable=False),
+    Column("u_gain", REAL, nullable=False),
+    Column("u_offset_a", REAL, nullable=False),
+    Column("covariance_a", REAL, nullable=False),
+    sqlite_strict=True,
+)
+
+# What counted a run, and how its readings were corrected and doubted: written once, with the run.
+# A run without a row was counted by the supply, uncorrected; null doubts are not known.
+counted_by = Table(
+    "counted_by",
+    metadata,
+    Column("run_id", ForeignKey("run.id"), primary_key=True),
+    Column("meter", Text, nullable=False),
+    Column("gain", REAL, nullable=False),
+    Column("offset_a", REAL, nullable=False),
+    Column("calibration_id", ForeignKey("calibration.id")),
+    Column("doubt_gain", REAL),
+    Column("doubt_offset_a", REAL),
+    Column("doubt_covariance_a", REAL),
+    Column("doubt_noise_a", REAL),
+    Column("doubt_clock", REAL),
+    sqlite_strict=True,
+)
+
 # All samples of a minute, see `daemon.record.codec`. Apart from the summaries, so that reading
 # those reads no blobs. (No table is WITHOUT ROWID: SQLite keeps rows of more than a fifth of a page
 # out of such a table's tree, and nearly all are longer.)
@@ -130,7 +172,7 @@ def _summaries(name: str, *more: Column[Any]) -> Table:
     """A table of spans of one length: `number` 0 is the span that begins with the run."""
     bands = [
         Column(f"{channel}_{part}", REAL)
-        for channel in ("current", "voltage", "set_current")
+        for channel in ("current", "voltage", "set_current", "temperature")
         for part in ("least", "mean", "greatest", "covered_s")
     ]
     return Table(

@@ -14,8 +14,8 @@ from pathlib import Path
 from sqlalchemy.exc import DatabaseError
 
 from daemon.clock import Clock, SystemClock
-from daemon.record import ledger, queries
-from daemon.record.entries import Entry, Noted, Sample
+from daemon.record import calibrations, ledger, queries
+from daemon.record.entries import CalibrationMade, Entry, Noted, Sample
 from daemon.record.errors import RecordIncompleteError
 from daemon.record.recorder import Recorder
 from daemon.record.recovery import Unfinished, close_unfinished
@@ -178,6 +178,22 @@ class Writer:
         with self._engine.connect() as connection:
             found = [bath.charge_ah for bath in queries.baths(connection) if bath.name == name]
         return sum(found)
+
+    def keep_calibration(self, made: CalibrationMade) -> int:
+        """Keep a calibration and give its id, once it is on the disk.
+
+        Waits for the disk. Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.begin() as connection:
+            return calibrations.add(connection, made)
+
+    def calibrations(self) -> dict[str, calibrations.Calibration]:
+        """The newest calibration of each meter that has one, by the meter's name.
+
+        Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.connect() as connection:
+            return calibrations.newest_of_all(connection)
 
     def close_unfinished(self, reason: str) -> list[Unfinished]:
         """Close the runs that a dead daemon left open, see `daemon.record.recovery`.

@@ -10,7 +10,7 @@ from daemon.record.codec import decode, decode_channels, encode
 from daemon.record.entries import Sample
 from daemon.record.errors import CorruptBlockError, UnencodableSampleError
 
-RESOLUTIONS = (1e-5, 1e-5, 1e-5, 1e-5, 1e-7)  # s, A, V, A, A·h, as the module promises
+RESOLUTIONS = (1e-5, 1e-5, 1e-5, 1e-5, 1e-7, 1e-2)  # s, A, V, A, A·h, °C, as the module promises
 
 counts = st.integers(-(10**13), 10**13)
 maybe_counts = st.none() | counts
@@ -19,19 +19,29 @@ readings = st.floats(-1e4, 1e4)
 
 def on_grid(row: tuple[int | None, ...]) -> Sample:
     """A sample whose values are exactly what can be stored."""
-    exponents = (5, 5, 5, 5, 7)
+    exponents = (5, 5, 5, 5, 7, 2)
     values = [None if v is None else v / 10**e for v, e in zip(row, exponents, strict=True)]
     return Sample(7, *values)  # type: ignore[arg-type]
 
 
-@given(st.lists(st.tuples(counts, maybe_counts, maybe_counts, counts, counts), max_size=80))
+@given(
+    st.lists(
+        st.tuples(counts, maybe_counts, maybe_counts, counts, counts, maybe_counts), max_size=80
+    )
+)
 def test_values_on_the_grid_come_back_exactly(rows: list[tuple[int | None, ...]]) -> None:
     samples = [on_grid(row) for row in rows]
 
     assert decode(encode(samples), 7) == samples
 
 
-@given(st.lists(st.tuples(readings, st.none() | readings, readings, readings, readings)))
+@given(
+    st.lists(
+        st.tuples(
+            readings, st.none() | readings, readings, readings, readings, st.none() | readings
+        )
+    )
+)
 def test_any_reading_comes_back_within_half_the_resolution(
     rows: list[tuple[float | None, ...]],
 ) -> None:
@@ -58,6 +68,19 @@ def test_a_steady_minute_takes_less_than_a_byte_a_sample() -> None:
     samples = [Sample(1, k / 10, 5.0, 2.1, 5.0, k / 7200) for k in range(600)]
 
     assert len(encode(samples)) < 600
+
+
+def test_a_thermometer_costs_nothing_where_there_is_none() -> None:
+    without = encode([Sample(1, 0.0, 1.0, 2.0, 1.0, 0.0), Sample(1, 0.1, 1.0, 2.0, 1.0, 0.0)])
+
+    assert set(decode_channels(without)) == {"t", "i", "v", "s", "q"}
+    assert [s.temperature_c for s in decode(without, 1)] == [None, None]
+
+
+def test_a_temperature_that_came_late_keeps_its_place() -> None:
+    samples = [Sample(1, k / 10, 1.0, 2.0, 1.0, 0.0, 23.47 if k == 2 else None) for k in range(4)]
+
+    assert decode(encode(samples), 1) == samples
 
 
 def test_missing_and_present_readings_keep_their_places() -> None:
@@ -155,7 +178,7 @@ def test_a_channel_of_a_later_program_is_passed_over_and_still_there() -> None:
     ("blob", "said"),
     [
         (by_hand(version=2), "layout 2, known is 1"),
-        (checked(bytes([1, 1, 1]) + channel(b"t", 1, b"\x00")), "no channel i, v, s, q"),
+        (checked(bytes([1, 1, 1]) + channel(b"t", 1, b"\x00")), r"no channel i, v, s, q$"),
         (checked(bytes([1, 2, 1]) + channel(b"t", 1, b"\x00")), "channel t has 1 bytes"),
         (checked(b"\x01\xff\xff\xff\xff\x0f\x00"), "claims 4294967295 samples"),
         (b"", "check sum"),

@@ -30,7 +30,7 @@ def filled(path: Path, opened: Make, ended: Make, steady: Make) -> Path:
         ("DELETE FROM ledger", "nothing in it is deleted"),
         (
             "REPLACE INTO ledger SELECT id, bath_id, run_id, utc_ms, kind, 0, balance_nah, "
-            "NULL, NULL, text FROM ledger WHERE id = 4",
+            "NULL, NULL, text, NULL FROM ledger WHERE id = 4",
             "nothing in it is replaced",
         ),
         (

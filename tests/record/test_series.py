@@ -29,7 +29,8 @@ def uneven(seconds: int) -> list[Sample]:
         if not 5000 <= time / 100_000 < 5130:
             current = None if rng.random() < 0.03 else rng.randrange(300_000, 500_000) / 1e5
             voltage = None if rng.random() < 0.03 else rng.randrange(100_000, 250_000) / 1e5
-            found.append(Sample(1, time / 1e5, current, voltage, 4.0, charge / 1e7))
+            celsius = None if rng.random() < 0.1 else rng.randrange(2200, 2600) / 1e2
+            found.append(Sample(1, time / 1e5, current, voltage, 4.0, charge / 1e7, celsius))
         time += rng.choice([50_000, 100_000, 210_000])
         charge += rng.randrange(20_000)
     return found
@@ -74,7 +75,11 @@ def check_point(run: list[Sample], found: Series, k: int) -> None:
     """Compare a point with the samples it says it stands for."""
     inside = between(run, found.first_s[k], found.last_s[k])
     assert found.charge_ah[k] == pytest.approx(inside[-1].charge_ah, abs=1e-9)
-    for field, bands in (("current_a", found.current_a), ("voltage_v", found.voltage_v)):
+    for field, bands in (
+        ("current_a", found.current_a),
+        ("voltage_v", found.voltage_v),
+        ("temperature_c", found.temperature_c),
+    ):
         present = [getattr(s, field) for s in inside if getattr(s, field) is not None]
         if not present:
             assert (bands.least[k], bands.mean[k], bands.greatest[k]) == (None, None, None)
