@@ -118,6 +118,7 @@ class Status(Message):
     """The daemon's word about itself and the tank.
 
     `reading_age_s` is how old the newest reading is; None with the values when there is none.
+    `output_on` is what the supply says of its output, or what it was told where it cannot say.
     `unrecorded` counts the samples that the record could not take.
     """
 

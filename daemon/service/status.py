@@ -99,6 +99,17 @@ def _remaining_s(situation: Situation, run: Run, count: Count, progress: Progres
     return foreseen.duration_s
 
 
+def _output_on(situation: Situation) -> bool:
+    """Whether the output is on by the supply's own word; where it has none, whether it should be.
+
+    The last word holds however old it is: an output that was seen on is on until it is seen off.
+    """
+    reading = situation.reading
+    if reading is None or reading.output_on is None:
+        return situation.demand.output_on
+    return reading.output_on
+
+
 class Speaker:
     """Makes a `Status` whenever it is asked, in any thread, from what the loop last let be seen."""
 
@@ -127,7 +138,7 @@ class Speaker:
             voltage_v=reading.voltage_v if reading is not None else None,
             reading_age_s=now_s - reading.monotonic_s if reading is not None else None,
             mode=reading.mode.value if reading is not None and reading.mode else None,
-            output_on=situation.demand.output_on,
+            output_on=_output_on(situation),
             supply=self._supply,
             run=run_status(situation, self._bath, view.started),
             bath=self._bath,

@@ -1,10 +1,12 @@
 """The daemon's word about itself, and as the command line prints it."""
 
+import dataclasses
 from types import SimpleNamespace
 
 import pytest
 
 from daemon.api.plan_file import read_plan
+from daemon.api.sentence import sentence
 from daemon.control.states import Act
 from daemon.service import report
 from daemon.service.status import Speaker
@@ -93,6 +95,40 @@ def test_time_to_go_counts_the_stages_to_come(status):
     run = status(30.2).run
     left_ah = 25 / UM_PER_AH - 60 * 0.5 / 3600
     assert run.remaining_s == pytest.approx(30 + left_ah / 2 * 3600, rel=5e-3)
+
+
+def test_an_output_switched_on_by_hand_at_rest_is_told(rig, supply, clock, writer):
+    speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper")
+    found = []
+
+    def hand_on_the_panel():
+        supply.on, supply.current_a = True, 1.0
+
+    rig.at(1.0, lambda: found.append(speaker.status()))
+    rig.at(2.0, hand_on_the_panel)
+    rig.at(2.15, lambda: found.append(speaker.status()))
+    rig.at(6.0, lambda: found.append(speaker.status()))
+    rig.run(most_s=7.0)
+    assert [(told.state, told.output_on) for told in found] == [
+        ("idle", False),
+        ("idle", True),
+        # It was switched off again.
+        ("idle", False),
+    ]
+    assert sentence(found[1]).startswith(
+        "The supply's output is on although nothing is running. Switch the supply off by hand now."
+    )
+
+
+@pytest.mark.parametrize(("acts", "output_on"), [((), True), (((Act.STOP, 11.0),), False)])
+def test_an_output_of_which_the_supply_says_nothing_is_as_it_was_told(
+    status, supply, mocker, acts, output_on
+):
+    real = type(supply).read
+    mocker.patch.object(
+        type(supply), "read", lambda self: dataclasses.replace(real(self), output_on=None)
+    )
+    assert status(20.0, *acts).output_on is output_on
 
 
 def test_held_has_no_time_to_go(status):
