@@ -74,8 +74,8 @@ class MeterLine:
         """How far the meter's reading lies above the line, A."""
         return point.reading_a - (self.gain * point.reference_a + self.offset_a)
 
-    def doubt(self, noise_a: float = 0.0, clock: float = 0.0) -> MeterDoubt:
-        """The doubt of a corrected current; `noise_a` is that of an uncorrected reading, A.
+    def doubt(self, noise_a: float = 0.0, clock: float = 0.0, step_a: float = 0.0) -> MeterDoubt:
+        """The doubt of a corrected current; noise and step are those of an uncorrected reading, A.
 
         The current is i = (r - b) / g, so to first order di = dr/g - db/g - i·dg/g (JCGM 100, eq.
         13): the relative doubt of the gain is u(g)/g, that of the offset u(b)/g, their covariance
@@ -87,6 +87,7 @@ class MeterLine:
             covariance_a=self.covariance_a / self.gain**2,
             noise_a=noise_a / self.gain,
             clock=clock,
+            step_a=step_a / self.gain,
         )
 
 

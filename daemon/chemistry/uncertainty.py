@@ -7,7 +7,8 @@ is standard uncertainty (one standard deviation) unless a name says `expanded`.
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 from statistics import NormalDist
 
 from daemon.chemistry.checks import require_not_negative
@@ -18,10 +19,15 @@ Matrix = Sequence[Sequence[float]]
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """One cause of doubt, and the standard uncertainty that it alone gives the result."""
+    """One cause of doubt, and the standard uncertainty that it alone gives the result.
+
+    flat: the error is just as likely anywhere within ±√3·u, and never beyond (a rectangular
+    distribution); otherwise it is normal.
+    """
 
     name: str
     u: float
+    flat: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +48,61 @@ class Budget:
     def expanded(self, confidence: float) -> float:
         """Half the width of the interval that holds the truth with `confidence`, 0 < it < 1.
 
-        The result is taken as normal: no single cause with few readings behind it dominates.
+        Normal and flat causes are folded exactly, as JCGM 101 does by drawing: where a maker's
+        limits dominate, ±1.96·u would hold nearly everything and not 95 %.
         """
-        return coverage_factor(confidence) * self.u
+        _require_confidence(confidence)
+        least = FLAT_LEAST * self.u
+        flat = [math.sqrt(3) * share.u for share in self.shares if share.flat and share.u > least]
+        if not flat:
+            return coverage_factor(confidence) * self.u
+        rest = [share.u for share in self.shares if not share.flat or share.u <= least]
+        # A trace of normal error keeps the formula whole where there is none.
+        sigma = max(math.hypot(*rest), 1e-6 * self.u)
+        below, above = 0.0, math.fsum(flat) + coverage_factor(confidence) * sigma
+        for _ in range(BISECTIONS):
+            middle = (below + above) / 2
+            if _within(middle, flat, sigma) < confidence:
+                below = middle
+            else:
+                above = middle
+        return above
+
+
+FLAT_LEAST = 0.25
+"""Of the whole uncertainty, below which a flat cause counts as normal: its part of the result's
+excess kurtosis, 1.2 times the fourth power of this, is below 0.005."""
+
+BISECTIONS = 30
+"""Halve an interval of some u to a billionth of it."""
+
+
+def _within(x: float, flat: Sequence[float], sigma: float) -> float:
+    """The probability that a normal error and flat ones of these half-widths sum to within ±x.
+
+    The distribution of a sum of n flat errors and a normal one z is the mixed difference, over all
+    signs s, of E[(x + Σ s·a - z)₊ⁿ] / (n!·Π 2a): each flat error integrates once, between its ends.
+    """
+    total = 0.0
+    for signs in product((1.0, -1.0), repeat=len(flat)):
+        at = x + math.fsum(sign * a for sign, a in zip(signs, flat, strict=True))
+        total += math.prod(signs) * _partial_moment(at, sigma, len(flat))
+    whole = math.factorial(len(flat)) * math.prod(2 * a for a in flat)
+    return 2 * total / whole - 1
+
+
+def _partial_moment(y: float, sigma: float, order: int) -> float:
+    """E[(y - z)₊^order] for a normal z around 0 with standard deviation `sigma`; order >= 1.
+
+    M(n) = y·M(n-1) + (n-1)·σ²·M(n-2), by parts.
+    """
+    score = y / sigma
+    before = (1 + math.erf(score / math.sqrt(2))) / 2
+    density = math.exp(-score * score / 2) / math.sqrt(2 * math.pi)
+    moment = y * before + sigma * density
+    for n in range(2, order + 1):
+        before, moment = moment, y * moment + (n - 1) * sigma * sigma * before
+    return moment
 
 
 def coverage_factor(confidence: float) -> float:
@@ -105,7 +163,9 @@ class MeterDoubt:
 
     gain: relative, the same for all readings. offset_a: the same for all readings, A. covariance_a:
     of gain and offset as a calibration gives it, A. noise_a: of each reading anew, A. clock:
-    relative, of the seconds between readings.
+    relative, of the seconds between readings. step_a: the smallest step that is shown, A; a steady
+    current is rounded in all readings alike. of_limits: gain and offset come from limits that a
+    maker promises, so that all within them is as likely; from a calibration they are normal.
     """
 
     gain: float = 0.0
@@ -113,6 +173,8 @@ class MeterDoubt:
     covariance_a: float = 0.0
     noise_a: float = 0.0
     clock: float = 0.0
+    step_a: float = 0.0
+    of_limits: bool = False
 
 
 NO_DOUBT = MeterDoubt()
@@ -137,9 +199,10 @@ class Counted:
 def charge_budget(counted: Counted, doubt: MeterDoubt) -> Budget:
     """The charge, A·h, with the middle of its gaps, and how sure it is.
 
-    Gain and offset are common to all readings: their errors add up over the whole run. Noise is
-    new in each reading: the errors of n equal intervals add up as √n. A gap's charge lies anywhere
-    between its bounds.
+    Gain and offset are common to all readings: their errors add up over the whole run. So does
+    that of rounding to a step, within ± half of it (JCGM 100, F.2.2.1), as a bath's current stands
+    still for hours. Noise is new in each reading: the errors of n equal intervals add up as √n. A
+    gap's charge lies anywhere between its bounds.
     """
     offset_ah = doubt.offset_a * counted.covered_s / COULOMBS_PER_AH
     gain_ah = doubt.gain * counted.charge_ah
@@ -148,8 +211,12 @@ def charge_budget(counted: Counted, doubt: MeterDoubt) -> Budget:
     shares = (
         (Share("gain and offset", common),)
         if doubt.covariance_a
-        else (Share("gain", abs(gain_ah)), Share("offset", offset_ah))
+        else (
+            Share("gain", abs(gain_ah), doubt.of_limits),
+            Share("offset", offset_ah, doubt.of_limits),
+        )
     )
+    step_ah = rectangular(doubt.step_a / 2) * counted.covered_s / COULOMBS_PER_AH
     noise_ah = doubt.noise_a * math.sqrt(counted.squares_s2) / COULOMBS_PER_AH
     gap_ah = rectangular(abs(counted.gap_greatest_ah - counted.gap_least_ah) / 2)
     value = counted.charge_ah + (counted.gap_least_ah + counted.gap_greatest_ah) / 2
@@ -157,9 +224,10 @@ def charge_budget(counted: Counted, doubt: MeterDoubt) -> Budget:
         value,
         (
             *shares,
+            Share("resolution", step_ah, flat=True),
             Share("noise", noise_ah),
-            Share("clock", abs(doubt.clock * counted.charge_ah)),
-            Share("gaps", gap_ah),
+            Share("clock", abs(doubt.clock * counted.charge_ah), flat=True),
+            Share("gaps", gap_ah, flat=True),
         ),
     )
 
@@ -167,7 +235,7 @@ def charge_budget(counted: Counted, doubt: MeterDoubt) -> Budget:
 def thickness_budget(charge: Budget, um_per_ah: float, area: float, efficiency: float) -> Budget:
     """Mean thickness in µm; `area` and `efficiency` are their relative standard uncertainties."""
     value = charge.value * um_per_ah
-    shares = [Share(share.name, share.u * um_per_ah) for share in charge.shares]
+    shares = [replace(share, u=share.u * um_per_ah) for share in charge.shares]
     shares += [Share("area", abs(value) * area), Share("efficiency", abs(value) * efficiency)]
     return Budget(value, tuple(shares))
 

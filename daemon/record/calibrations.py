@@ -14,7 +14,7 @@ from daemon.record.errors import NoSuchCalibrationError
 from daemon.record.tables import calibration, counted_by
 
 _LINE = ("gain", "offset_a", "u_gain", "u_offset_a", "covariance_a")
-_DOUBT = ("gain", "offset_a", "covariance_a", "noise_a", "clock")
+_DOUBT = ("gain", "offset_a", "covariance_a", "noise_a", "clock", "step_a", "of_limits")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,8 @@ def counted_by_of(row: Mapping[Any, Any]) -> CountedBy:
     if row["meter"] is None:
         return CountedBy()
     doubts = {name: row[f"doubt_{name}"] for name in _DOUBT}
+    # SQLite gives 0 and 1 for a truth.
+    doubts["of_limits"] = bool(doubts["of_limits"])
     doubt = None if doubts["gain"] is None else MeterDoubt(**doubts)
     return CountedBy(row["meter"], row["gain"], row["offset_a"], row["calibration_id"], doubt)
 

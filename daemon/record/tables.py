@@ -153,6 +153,8 @@ counted_by = Table(
     Column("doubt_covariance_a", REAL),
     Column("doubt_noise_a", REAL),
     Column("doubt_clock", REAL),
+    Column("doubt_step_a", REAL),
+    Column("doubt_of_limits", Integer),  # 1 or 0
     sqlite_strict=True,
 )
 

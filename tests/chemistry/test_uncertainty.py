@@ -166,6 +166,59 @@ def test_thickness_carries_area_and_efficiency() -> None:
     assert thickness.expanded(0.95) == pytest.approx(1.96 * other.std_dev, rel=1e-4)
 
 
+def test_a_steady_current_is_rounded_the_same_way_all_night() -> None:
+    # 8 h at 2.0003 A shown in steps of 1 mA: off by up to 0.5 mA throughout, 4 mAh.
+    counted = Counted(charge_ah=16.0, covered_s=28800.0, squares_s2=2880.0)
+    (share,) = (s for s in charge_budget(counted, MeterDoubt(step_a=0.001)).shares if s.u)
+    assert (share.name, share.flat) == ("resolution", True)
+    assert share.u == pytest.approx(0.004 / math.sqrt(3))
+
+
+@pytest.mark.parametrize(
+    ("half_widths", "normal", "k"),
+    [
+        # One flat cause alone: 0.95 of its half-width, 0.95·√3 (EA-4/02, S9; from memory).
+        ((1.0,), 0.0, 0.95 * math.sqrt(3)),
+        # Two equal ones make a triangle of half-width 2a, u = a·√(2/3): 2a·(1 - √0.05).
+        ((1.0, 1.0), 0.0, 2 * (1 - math.sqrt(0.05)) / math.sqrt(2 / 3)),
+        # Two unequal ones make a trapezoid whose edges are in the ratio beta = (a-b)/(a+b); the
+        # formula is that of EA-4/02, S10, k = 1.83 at a beta of 0.33 (from memory, not checked).
+        ((1.0, 0.5), 0.0, (1 - math.sqrt(0.05 * (1 - 1 / 9))) / math.sqrt((1 + 1 / 9) / 6)),
+        # Nothing but normal.
+        ((), 1.0, 1.959964),
+    ],
+)
+def test_the_interval_of_flat_causes(
+    half_widths: tuple[float, ...], normal: float, k: float
+) -> None:
+    shares = [Share("limit", a / math.sqrt(3), flat=True) for a in half_widths]
+    budget = Budget(0.0, (*shares, Share("noise", normal)))
+    assert budget.expanded(0.95) / budget.u == pytest.approx(k, rel=1e-5)
+
+
+def test_the_interval_of_flat_and_normal_causes_by_drawing() -> None:
+    chance = random.Random(101)
+    budget = Budget(
+        0.0, (Share("gain", 1.0, flat=True), Share("offset", 0.7, flat=True), Share("noise", 0.5))
+    )
+    for confidence in (0.5, 0.95, 0.99):
+        half_width = budget.expanded(confidence)
+        inside = 0
+        for _ in range(40_000):
+            flat = chance.uniform(-1, 1) + 0.7 * chance.uniform(-1, 1)
+            inside += abs(math.sqrt(3) * flat + chance.gauss(0, 0.5)) <= half_width
+        # Four standard deviations of 40,000 draws.
+        room = 4 * math.sqrt(confidence * (1 - confidence) / 40_000)
+        assert inside / 40_000 == pytest.approx(confidence, abs=room)
+
+
+def test_limits_stay_flat_in_a_thickness() -> None:
+    doubt = MeterDoubt(gain=0.01, of_limits=True)
+    charge = charge_budget(Counted(2.0, 3600.0, 360.0), doubt)
+    thickness = thickness_budget(charge, um_per_ah=10.0, area=0.0, efficiency=0.0)
+    assert thickness.expanded(0.95) == pytest.approx(20 * 0.01 * 0.95 * math.sqrt(3), rel=1e-6)
+
+
 def test_noise_of_trapezoids_is_that_of_their_readings() -> None:
     # The sum of squared widths stands for the readings' weights; at even intervals they differ by
     # half a reading at each end. Exact weights: ends half, the others whole.

@@ -95,6 +95,7 @@ def test_nothing_of_it_is_ever_changed(path: Path, opened: Make, statement: str,
         CountedBy(),
         CountedBy("shunt", 1.0157, 0.004, None, None),
         CountedBy("shunt", 1.0157, 0.004, 1, MeterDoubt(0.003, 0.002, -1e-8, 0.001, 6e-5)),
+        CountedBy("shunt", doubt=MeterDoubt(step_a=0.00125, of_limits=True)),
         CountedBy("shunt", doubt=MeterDoubt()),
     ],
 )

@@ -62,7 +62,8 @@ def _counted_by() -> None:
         sa.Column("calibration_id", sa.Integer, sa.ForeignKey("calibration.id")),
         *(
             sa.Column(f"doubt_{name}", sa.REAL)
-            for name in ("gain", "offset_a", "covariance_a", "noise_a", "clock")
+            for name in ("gain", "offset_a", "covariance_a", "noise_a", "clock", "step_a")
         ),
+        sa.Column("doubt_of_limits", sa.Integer),
         sqlite_strict=True,
     )
