@@ -12,6 +12,7 @@ the figures speak of mains ripple and say nothing about a switching supply's.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum
 from itertools import pairwise
 from statistics import fmean, pstdev
 
@@ -43,16 +44,28 @@ class Ripple:
     peak_to_peak_percent: float
 
 
-def ripple(times_s: Sequence[float], values: Sequence[float], lowest_hz: float) -> Ripple | None:
-    """The ripple in a burst of readings, or None for "not measured".
+class NotMeasured(Enum):
+    """Why a burst tells nothing of ripple; the value says it in words."""
+
+    TOO_SHORT = "the burst is too short"
+    TOO_SLOW = "the meter samples too slowly"
+    TOO_FEW = "too few new values: the ripple is below the meter's steps, or it converts too slowly"
+    NO_CURRENT = "there is no direct current to compare with"
+
+
+def ripple(
+    times_s: Sequence[float], values: Sequence[float], lowest_hz: float
+) -> Ripple | NotMeasured:
+    """The ripple in a burst of readings, or why it is not measured.
 
     `times_s` are rising; `lowest_hz` is the lowest ripple to be judged: 100 Hz or 120 Hz behind a
     full-wave rectifier on mains of 50 Hz or 60 Hz.
 
-    None if the burst is shorter than 10 periods of it, if the meter made fewer than 7.5 conversions
-    in a period, if fewer than 8 different values came, or if there is no direct current. Only
-    readings that differ from the one before count as conversions: a meter that is read faster than
-    it converts repeats itself. So a current without any ripple is "not measured" too, and not 0.
+    Not measured if the burst is shorter than 10 periods of it; if the meter was read, or made
+    conversions, fewer than 7.5 times in a period; if fewer than 8 different values came; or if
+    there is no direct current. Only readings that differ from the one before count as conversions:
+    a meter that is read faster than it converts repeats itself. So a current without any ripple is
+    not measured too, and not 0.
 
     Raises ValueError for sequences of different lengths, for times that do not rise, and for a
     frequency that is not above 0.
@@ -63,16 +76,17 @@ def ripple(times_s: Sequence[float], values: Sequence[float], lowest_hz: float) 
         raise ValueError(f"lowest frequency must be above 0 Hz, got {lowest_hz}")
     if any(later <= earlier for earlier, later in pairwise(times_s)):
         raise ValueError("times must rise")
-    if len(set(values)) < _LEAST_VALUES:
-        return None
-    duration_s = times_s[-1] - times_s[0]
-    conversions = sum(later != earlier for earlier, later in pairwise(values))
+    duration_s = times_s[-1] - times_s[0] if times_s else 0.0
     if duration_s < _LEAST_PERIODS / lowest_hz:
-        return None
-    if conversions / duration_s < _CONVERSIONS_PER_PERIOD * lowest_hz:
-        return None
+        return NotMeasured.TOO_SHORT
+    wanted = _CONVERSIONS_PER_PERIOD * lowest_hz * duration_s
+    if len(values) - 1 < wanted:
+        return NotMeasured.TOO_SLOW
+    conversions = sum(later != earlier for earlier, later in pairwise(values))
+    if conversions < wanted or len(set(values)) < _LEAST_VALUES:
+        return NotMeasured.TOO_FEW
     mean = abs(fmean(values))
     swing = max(values) - min(values)
     if swing > _GREATEST_SWING * mean:
-        return None
+        return NotMeasured.NO_CURRENT
     return Ripple(100.0 * pstdev(values) / mean, 100.0 * swing / mean)

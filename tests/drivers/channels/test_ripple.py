@@ -5,7 +5,7 @@ import random
 
 import pytest
 
-from drivers.channels.ripple import ripple
+from drivers.channels.ripple import NotMeasured, Ripple, ripple
 
 MAINS_HZ = 50.0
 
@@ -103,7 +103,7 @@ def test_a_converter_of_860_samples_a_second_sees_100_hz():
 @pytest.mark.parametrize("conversion_s", [1 / 475, 2.2e-3, 35e-3, 141e-3])
 def test_a_slower_converter_is_not_made_faster_by_reading_it_often(conversion_s):
     times = [n / 5000 for n in range(2500)]
-    assert ripple(times, quantised(times, 1e-6, conversion_s), 100) is None
+    assert ripple(times, quantised(times, 1e-6, conversion_s), 100) is NotMeasured.TOO_FEW
 
 
 def test_an_ina219_sees_120_hz():
@@ -115,33 +115,38 @@ def test_an_ina219_sees_120_hz():
 
 def test_860_samples_a_second_are_too_few_for_120_hz():
     times = [n / 5000 for n in range(2500)]
-    assert ripple(times, quantised(times), 120) is None
+    assert ripple(times, quantised(times), 120) is NotMeasured.TOO_FEW
+
+
+def test_a_meter_that_is_read_too_seldom_says_so():
+    times, values = sampled(lambda t: 10 + 0.5 * math.sin(2 * angle(t)), 749, 0.5)
+    assert ripple(times, values, 100) is NotMeasured.TOO_SLOW
 
 
 def test_a_smooth_current_is_not_measured_rather_than_zero():
     times = [n / 5000 for n in range(2500)]
-    assert ripple(times, [10.0] * 2500, 100) is None
+    assert ripple(times, [10.0] * 2500, 100) is NotMeasured.TOO_FEW
     flicker = random.Random(1)
     last_digit = [10 + 0.005 * flicker.choice((-1, 0, 1)) for _ in times]
-    assert ripple(times, last_digit, 100) is None
+    assert ripple(times, last_digit, 100) is NotMeasured.TOO_FEW
 
 
 def test_a_burst_of_less_than_ten_periods_is_too_short():
     times, values = sampled(lambda t: 10 + 0.5 * math.sin(2 * angle(t)), 20_000, 0.09)
-    assert ripple(times, values, 100) is None
+    assert ripple(times, values, 100) is NotMeasured.TOO_SHORT
     times, values = sampled(lambda t: 10 + 0.5 * math.sin(2 * angle(t)), 20_000, 0.11)
-    assert ripple(times, values, 100) is not None
+    assert isinstance(ripple(times, values, 100), Ripple)
 
 
 def test_without_a_direct_current_there_is_nothing_to_compare_with():
     times, values = sampled(lambda t: 0.01 + 0.5 * math.sin(2 * angle(t)), 20_000, 0.5)
-    assert ripple(times, values, 100) is None
-    assert ripple(times, [v - 0.01 for v in values], 100) is None
+    assert ripple(times, values, 100) is NotMeasured.NO_CURRENT
+    assert ripple(times, [v - 0.01 for v in values], 100) is NotMeasured.NO_CURRENT
 
 
 def test_nothing_read_is_not_measured():
-    assert ripple([], [], 100) is None
-    assert ripple([1.0], [2.0], 100) is None
+    assert ripple([], [], 100) is NotMeasured.TOO_SHORT
+    assert ripple([1.0], [2.0], 100) is NotMeasured.TOO_SHORT
 
 
 @pytest.mark.parametrize(
