@@ -8,6 +8,7 @@ from pydantic import ValidationError
 from daemon.api.messages import (
     ActRequest,
     Answer,
+    CalibrateRequest,
     StartRequest,
     Status,
     StatusRequest,
@@ -39,7 +40,7 @@ class Client:
             raise DaemonUnreachableError(f"{self._path}: an answer without a status")
         return answer.status
 
-    def ask(self, request: StatusRequest | StartRequest | ActRequest) -> Answer:
+    def ask(self, request: StatusRequest | StartRequest | ActRequest | CalibrateRequest) -> Answer:
         """Send one request and return its answer; a refusal is an answer with `ok` false."""
         line = request.model_dump_json().encode() + b"\n"
         try:

@@ -4,6 +4,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from daemon.chemistry.calibration import Point
+
 StateName = Literal[
     "idle",
     "running",
@@ -45,7 +47,25 @@ class ActRequest(Message):
     who: str
 
 
-Request = Annotated[StatusRequest | StartRequest | ActRequest, Field(discriminator="ask")]
+class CalibrateRequest(Message):
+    """Keep a comparison of a meter with a reference, and correct the meter by it from now on.
+
+    `points` are one at 0 A with the output off, which sets the zero alone, or several. `reference`
+    says which instrument it was, `reference_class` its class as `daemon.api.reference` reads it.
+    """
+
+    ask: Literal["calibrate"] = "calibrate"
+    meter: str
+    who: str
+    reference: str = Field(min_length=1, max_length=200)
+    reference_class: str = Field(min_length=1, max_length=80)
+    points: tuple[Point, ...] = Field(min_length=1, max_length=50)
+    note: str = Field(default="", max_length=500)
+
+
+Request = Annotated[
+    StatusRequest | StartRequest | ActRequest | CalibrateRequest, Field(discriminator="ask")
+]
 
 
 class StageStatus(Message):

@@ -38,10 +38,14 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class MeterFacts:
-    """What is known of a meter: its correction, and the doubt that is left after it."""
+    """What is known of a meter: its correction, and the doubt that is left after it.
+
+    `calibration_id` is the record's number of the calibration that says so, None without one.
+    """
 
     correction: Correction
     doubt: MeterDoubt
+    calibration_id: int | None = None
 
     def u_a(self, current_a: float) -> float:
         """Standard uncertainty of one corrected reading, A."""
