@@ -67,8 +67,9 @@ class SecondHandle(ABC):
         """Say "output off"; None when the port has taken it all, otherwise why it has not.
 
         Never raises. If the open handle fails, as after the plug was pulled and put back, or if the
-        port takes no more, it is opened anew, emptied and tried once more. Takes at most two write
-        limits, the pauses between commands, and, on a socket, pyserial's 5 s for connecting.
+        port takes no more, it is opened anew, emptied and tried once more. Each try takes at most
+        one write limit for each message and the pauses between them; connecting a socket takes up
+        to pyserial's 5 s.
         """
         if self._port is not None and self._write_to(self._port) is None:
             return None

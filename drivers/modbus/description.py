@@ -297,12 +297,9 @@ class Description(Table):
 
     @model_validator(mode="after")
     def _resync_is_unlike_every_question(self) -> Self:
-        numbers = (
-            self.measured_current,
-            self.measured_voltage,
-            self.read_back_current,
-            self.read_back_voltage,
-        )
+        numbers: list[ReadTable] = [self.read_back_current, self.read_back_voltage]
+        if self.measured_together is None:
+            numbers += [self.measured_current, self.measured_voltage]
         asked: set[tuple[int, int]] = {(number.function, number.count) for number in numbers}
         if self.measured_together is not None:
             asked.add((self.measured_current.function, self.measured_together[1]))

@@ -178,6 +178,12 @@ def test_a_missing_file_is_named_beside_the_shipped_ones_of_all_protocols():
             "a resync.count that no other question with function 4 has; taken: 1, 2",
         ),
         (
+            "resync",
+            "function = 3\naddress = 0x0020\ncount = 4",
+            "function = 4\naddress = 0x0010\ncount = 1",
+            "a resync.count that no other question with function 4 has; taken: 1, 2",
+        ),
+        (
             "rating",
             "current_a = 5.0",
             "current_a = 66.0",

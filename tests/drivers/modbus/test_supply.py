@@ -154,10 +154,7 @@ def test_registers_that_are_not_side_by_side_are_asked_for_one_by_one(
     assert reading.current_a == 2.5
     assert reading.voltage_v == device.inputs[description.measured_voltage.address] / 100
     c, v = description.measured_current, description.measured_voltage
-    asked = [(c.function, c.address, 1), (v.function, v.address, 1)]
-    assert [asked_for for asked_for in device.reads if asked_for in asked][-2:] == asked or (
-        v.address == 0x12 and asked[0] in device.reads
-    )
+    assert {(c.function, c.address, 1), (v.function, v.address, 1)} <= set(device.reads)
 
 
 KINDS = [
@@ -466,6 +463,15 @@ def test_an_output_that_does_not_switch_is_told(opened, device, on):
     supply.output(not on)
     device.on_write = device.ignore
     with pytest.raises(CommandRefusedError, match=f"switched {'on' if on else 'off'}, but reads"):
+        supply.output(on)
+
+
+@pytest.mark.parametrize("on", [True, False])
+def test_an_output_that_is_neither_on_nor_off_did_not_switch(opened, described, device, on):
+    supply = opened(described(read_back_output={"mask": 3}))
+    device.on_write = device.ignore
+    device.inputs[0x12] = 2
+    with pytest.raises(CommandRefusedError, match="but reads back as 2"):
         supply.output(on)
 
 
