@@ -4,12 +4,12 @@ The page opens with it and the command line prints it. Pure: a status goes in, w
 Sentences name thickness in µm and give clock times in the zone asked for.
 """
 
-import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Literal
 
 from daemon.api.messages import RunStatus, StateName, Status
+from daemon.api.rounding import fixed
 
 STALE_AFTER_S = 5.0
 """Real seconds. Older than this, a reading tells how the tank was, not how it is."""
@@ -136,10 +136,7 @@ def duration(seconds: float) -> str:
 
 def thickness(run: RunStatus) -> str:
     """Tell the mean thickness in µm to a tenth; short of the target it never reads as there."""
-    text = f"{run.thickness_um:.1f}"
-    if run.thickness_um < run.target_um <= float(text):
-        return f"{math.floor(run.thickness_um * 10) / 10:.1f}"
-    return text
+    return fixed(run.thickness_um, 1, below=run.target_um)
 
 
 def of_target(run: RunStatus) -> str:

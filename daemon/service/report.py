@@ -1,6 +1,7 @@
 """A status as the command line prints it."""
 
 from daemon.api.messages import RunStatus, Status
+from daemon.api.rounding import thickness_with_doubt
 from daemon.api.sentence import duration, sentence
 
 
@@ -21,7 +22,7 @@ def _run_lines(run: RunStatus) -> list[str]:
     lines = [
         f"run        {run.run_id}, {run.title}",
         f"stage      {run.stage + 1} of {len(run.stages)}, {stage.name}",
-        f"thickness  {run.thickness_um:.2f} of {run.target_um:.2f} µm",
+        f"thickness  {thickness_with_doubt(run)}, target {run.target_um:g} µm",
         f"charge     {run.charge_ah:.4f} Ah, {run.mass_g:.3f} g of {run.metal}",
     ]
     if run.remaining_s is not None:
