@@ -15,6 +15,7 @@ from daemon.record.writer import Writer
 from daemon.service.calibrating import Calibrator
 
 PROMISED = MeterDoubt(gain=0.006, offset_a=0.005, noise_a=0.002, clock=5e-5)
+COARSE = MeterDoubt(gain=0.006, offset_a=0.005, step_a=0.01)
 POINTS = (Point(0.010, 1e-4, 0.0), Point(3.040, 3e-4, 3.0, 3e-4))
 
 
@@ -41,7 +42,7 @@ class Bench:
         self.calibrator = self.new()
 
     def new(self):
-        described = {"supply": PROMISED, "shunt": PROMISED}
+        described = {"supply": PROMISED, "shunt": PROMISED, "coarse": COARSE}
         return Calibrator(
             described,
             self.writer.calibrations(),
@@ -63,7 +64,18 @@ def test_a_meter_that_was_never_calibrated_is_as_good_as_its_maker_says(bench):
     assert bench.calibrator.facts() == {
         "supply": MeterFacts(Correction(), PROMISED, None),
         "shunt": MeterFacts(Correction(), PROMISED, None),
+        "coarse": MeterFacts(Correction(), COARSE, None),
     }
+
+
+def test_a_mean_is_no_finer_than_the_meters_step(bench):
+    """Ten readings of 0.01 A without any spread: the current is anywhere from 0.005 to 0.015 A."""
+    bench.calibrator.calibrate(a_request(meter="coarse", points=(Point(0.01, 0.0, 0.0),)))
+
+    facts = bench.learned["coarse"]
+    assert facts.correction.offset_a == 0.01
+    assert facts.doubt.offset_a == pytest.approx(0.01 / math.sqrt(12))
+    assert facts.doubt.step_a == 0.01
 
 
 def test_a_calibration_is_kept_and_made_known(bench):
@@ -91,6 +103,7 @@ def test_the_next_daemon_knows_it_too(bench):
     assert bench.new().facts() == {
         "supply": MeterFacts(Correction(), PROMISED, None),
         "shunt": bench.learned["shunt"],
+        "coarse": MeterFacts(Correction(), COARSE, None),
     }
 
 
@@ -116,7 +129,7 @@ def test_a_zero_without_a_calibration_leaves_the_makers_gain(bench):
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"meter": "shnt"}, "meter: expected one of supply, shunt, got 'shnt'"),
+        ({"meter": "shnt"}, "meter: expected one of supply, shunt, coarse, got 'shnt'"),
         ({"reference_class": "good"}, "the reference's class: expected"),
         ({"points": (Point(1.0, 1e-3, 1.0),)}, "points: a single point can only set the zero"),
         (
