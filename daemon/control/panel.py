@@ -55,6 +55,7 @@ class MeterFacts:
             + doubt.offset_a**2
             + 2 * doubt.covariance_a * current_a
             + doubt.noise_a**2
+            + doubt.step_a**2 / 12
         )
         return math.sqrt(max(0.0, square))
 
@@ -81,7 +82,7 @@ class Panel:
     """The newest reading of every meter. Time comes in with the readings.
 
     `meters` are all meters by name, `counting` the one whose current counts. Readings older than
-    `fresh_s` against the counting one are not held against it, and lend it no voltage.
+    `fresh_s` against the counting one are not held against it, and lend it nothing.
     """
 
     def __init__(self, meters: dict[str, MeterFacts], counting: str, fresh_s: float) -> None:
@@ -90,8 +91,12 @@ class Panel:
         self._meters = meters
         self._counting = counting
         self._fresh_s = fresh_s
+        # What may lend: the supply comes first in `meters`, and a meter at the cell knows better.
+        self._lenders = tuple(name for name in reversed(meters) if name != counting)
+        self._lent: set[str] = set()
         self._raw: dict[str, Reading] = {}
         self._newest: dict[str, Reading] = {}
+        self._moved_a: dict[str, float] = {}
         self._apart_since_s: dict[str, float] = {}
         self._told: set[str] = set()
 
@@ -122,29 +127,38 @@ class Panel:
     def take(self, name: str, reading: Reading) -> Reading | None:
         """Take in a meter's reading; what to count, if it came from the meter that counts.
 
-        A counting meter that reads no voltage, or does not know the supply's mode, is lent what
-        the freshest other meter says.
+        A counting meter that reads no voltage, or knows neither the supply's mode nor its output,
+        is lent what another says: of several the last in `meters`.
         """
         self._raw[name] = reading
         reading = self._meters[name].correction.corrected(reading)
+        before = self._newest.get(name)
+        if before is not None:
+            if reading.current_a is not None and before.current_a is not None:
+                self._moved_a[name] = abs(reading.current_a - before.current_a)
+            # A supply may say its mode and its output in one reading out of ten. What was not lent
+            # yet goes on to its next reading, or a meter that reads less often never heard of it.
+            if name != self._counting and name not in self._lent:
+                reading = _completed(reading, before, with_voltage=False)
         self._newest[name] = reading
-        if name != self._counting:
-            return None
-        for other in self._newest.values():
-            if other is reading or not self._is_fresh(other, reading):
-                continue
-            reading = replace(
-                reading,
-                voltage_v=other.voltage_v if reading.voltage_v is None else reading.voltage_v,
-                mode=reading.mode or other.mode,
-                output_on=other.output_on if reading.output_on is None else reading.output_on,
-            )
+        if name == self._counting:
+            return self._with_what_others_say(reading)
+        self._lent.discard(name)
+        return None
+
+    def _with_what_others_say(self, reading: Reading) -> Reading:
+        for name in self._lenders:
+            other = self._newest.get(name)
+            if other is not None and self._is_fresh(other, reading):
+                reading = _completed(reading, other, with_voltage=True)
+                self._lent.add(name)
         return reading
 
     def disagreements(self) -> list[Disagreement]:
         """Meters that have come to disagree with the counting one since the last call.
 
-        Each is told once, and again only after it has agreed in between.
+        Each is told once, and again only after it has agreed in between. While the current changes,
+        two readings may be apart by as much as it moved from one reading to the next.
         """
         counting = self._newest.get(self._counting)
         if counting is None or counting.current_a is None:
@@ -159,7 +173,9 @@ class Panel:
                 self._meters[self._counting].u_a(counting.current_a),
                 self._meters[name].u_a(other.current_a),
             )
-            if abs(other.current_a - counting.current_a) <= DISAGREE_FACTOR * u_a:
+            moved_a = self._moved_a.get(self._counting, 0.0) + self._moved_a.get(name, 0.0)
+            apart_a = abs(other.current_a - counting.current_a)
+            if apart_a <= DISAGREE_FACTOR * u_a + moved_a:
                 self._apart_since_s.pop(name, None)
                 self._told.discard(name)
                 continue
@@ -173,3 +189,15 @@ class Panel:
 
     def _is_fresh(self, other: Reading, counting: Reading) -> bool:
         return abs(other.monotonic_s - counting.monotonic_s) <= self._fresh_s
+
+
+def _completed(reading: Reading, other: Reading, *, with_voltage: bool) -> Reading:
+    """The reading with what it does not know taken from another."""
+    voltage_v, mode, output_on = reading.voltage_v, reading.mode, reading.output_on
+    if voltage_v is None and with_voltage:
+        voltage_v = other.voltage_v
+    if mode is None:
+        mode = other.mode
+    if output_on is None:
+        output_on = other.output_on
+    return Reading(reading.monotonic_s, reading.current_a, voltage_v, mode, output_on)
