@@ -37,6 +37,13 @@ def known(described: MeterDoubt, kept: Calibration | None) -> MeterFacts:
     return MeterFacts(Correction(line.gain, line.offset_a), doubt, kept.id)
 
 
+def known_meters(
+    described: Mapping[str, MeterDoubt], kept: Mapping[str, Calibration]
+) -> dict[str, MeterFacts]:
+    """What is known of each meter by its name, from what its maker promises and what is kept."""
+    return {name: known(doubt, kept.get(name)) for name, doubt in described.items()}
+
+
 class Calibrator:
     """Takes requests to calibrate, in any thread.
 
@@ -61,13 +68,6 @@ class Calibrator:
         self._run_is_open = run_is_open
         self._clock = clock
         self._one_at_a_time = threading.Lock()
-
-    def facts(self) -> dict[str, MeterFacts]:
-        """What is known of each meter, by its name."""
-        return {
-            name: known(described, self._kept.get(name))
-            for name, described in self._described.items()
-        }
 
     def calibrate(self, request: CalibrateRequest) -> None:
         """Fit, keep and make known.

@@ -19,13 +19,15 @@ from sqlalchemy.exc import DatabaseError
 
 from daemon.api.errors import InputError
 from daemon.clock import Clock
-from daemon.control.panel import Correction, MeterFacts, Panel
+from daemon.control.panel import Panel
 from daemon.control.situation import Demand, Event
+from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
 from daemon.record.recovery import Unfinished
 from daemon.record.writer import Writer
 from daemon.service import machine
 from daemon.service.beat import BeatSender, Ready, watch_lifeline
+from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices import Meters, make_meters, make_supply
 from daemon.service.loop import Loop, Origin
 from daemon.service.meter_worker import Device, MeterWorker
@@ -102,15 +104,21 @@ def _assemble(
     interrupted = writer.close_unfinished(INTERRUPTED)
     writer.ensure_bath(settings.bath.name)
     bath_ah = writer.bath_charge_ah(settings.bath.name)
-    facts = {name: MeterFacts(Correction(), doubt) for name, doubt in meters.doubts.items()}
-    panel = Panel(facts, meters.counting, limits.gap_s)
+    kept = writer.calibrations()
+    panel = Panel(known_meters(meters.doubts, kept), meters.counting, limits.gap_s)
     counting = others.get(meters.counting, worker)
     link = Link(worker.demand, counting.read_at)
     loop = Loop(clock, link, panel, writer.put, limits, origin, bath_ah)
     for run in interrupted:
         loop.note(_interrupted(run))
     speaker = Speaker(loop, panel, clock, writer, supply.identity, settings.bath.name)
-    server = ControlServer(settings.daemon.socket, speaker.status, mailbox.put, rating, panel)
+    calibrator = Calibrator(
+        meters.doubts, kept, writer.keep_calibration, panel.learn,
+        lambda: loop.situation.state in OPEN, clock,
+    )  # fmt: skip
+    server = ControlServer(
+        settings.daemon.socket, speaker.status, mailbox.put, rating, panel, calibrator.calibrate
+    )
     # The first quantity that is read loads pint, which takes a good part of a second: now, not when
     # somebody hands in a plan while the loop has to be on time.
     parse("1 A", "A")

@@ -8,13 +8,23 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
+from sqlalchemy.exc import DatabaseError
 
 from daemon.api.errors import InputError
-from daemon.api.messages import ActRequest, Answer, Request, StartRequest, Status, StatusRequest
+from daemon.api.messages import (
+    ActRequest,
+    Answer,
+    CalibrateRequest,
+    Request,
+    StartRequest,
+    Status,
+    StatusRequest,
+)
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
 from daemon.control.panel import Panel
 from daemon.control.states import Act
+from daemon.record.store import refusal
 from daemon.service.runner import Order
 from drivers.contracts import Rating
 
@@ -37,9 +47,10 @@ class SocketUnusableError(Exception):
 class ControlServer:
     """Serves the socket at `path`, readable and writable by its owner and group.
 
-    `status` makes the daemon's word, `submit` hands an order to the loop, `rating` and `panel` are
-    what plans are held against before they get that far. A dead daemon's socket is taken over, a
-    living one's never. Raises `SocketUnusableError`.
+    `status` makes the daemon's word, `submit` hands an order to the loop, `calibrate` keeps what a
+    meter was compared with; `rating` and `panel` are what plans are held against before they get
+    that far. A dead daemon's socket is taken over, a living one's never. Raises
+    `SocketUnusableError`.
     """
 
     def __init__(
@@ -49,12 +60,14 @@ class ControlServer:
         submit: Callable[[Order], None],
         rating: Rating,
         panel: Panel,
+        calibrate: Callable[[CalibrateRequest], None],
     ) -> None:
         self._path = path
         self._status = status
         self._submit = submit
         self._rating = rating
         self._panel = panel
+        self._calibrate = calibrate
         try:
             _clear(path)
             self._server = _Server(str(path), _Asker)
@@ -89,9 +102,14 @@ class ControlServer:
         if isinstance(request, StatusRequest):
             return Answer(ok=True, status=self._status())
         try:
+            if isinstance(request, CalibrateRequest):
+                self._calibrate(request)
+                return Answer(ok=True, status=self._status())
             order = self._order(request)
         except InputError as error:
             return Answer(ok=False, error=str(error))
+        except DatabaseError as error:
+            return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
         self._submit(order)
         if not order.answered.wait(ORDER_LIMIT_S) and order.take():
             late = f"the loop did not answer within {ORDER_LIMIT_S:g} s; nothing was done"

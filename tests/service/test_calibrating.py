@@ -12,10 +12,11 @@ from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.control.panel import Correction, MeterFacts
 from daemon.record.calibrations import Calibration
 from daemon.record.writer import Writer
-from daemon.service.calibrating import Calibrator
+from daemon.service.calibrating import Calibrator, known_meters
 
 PROMISED = MeterDoubt(gain=0.006, offset_a=0.005, noise_a=0.002, clock=5e-5)
 COARSE = MeterDoubt(gain=0.006, offset_a=0.005, step_a=0.01)
+DESCRIBED = {"supply": PROMISED, "shunt": PROMISED, "coarse": COARSE}
 POINTS = (Point(0.010, 1e-4, 0.0), Point(3.040, 3e-4, 3.0, 3e-4))
 
 
@@ -41,10 +42,12 @@ class Bench:
         self.run_is_open = False
         self.calibrator = self.new()
 
+    def known(self):
+        return known_meters(DESCRIBED, self.writer.calibrations())
+
     def new(self):
-        described = {"supply": PROMISED, "shunt": PROMISED, "coarse": COARSE}
         return Calibrator(
-            described,
+            DESCRIBED,
             self.writer.calibrations(),
             self.writer.keep_calibration,
             self.learned.__setitem__,
@@ -61,7 +64,7 @@ def bench(tmp_path, clock):
 
 
 def test_a_meter_that_was_never_calibrated_is_as_good_as_its_maker_says(bench):
-    assert bench.calibrator.facts() == {
+    assert bench.known() == {
         "supply": MeterFacts(Correction(), PROMISED, None),
         "shunt": MeterFacts(Correction(), PROMISED, None),
         "coarse": MeterFacts(Correction(), COARSE, None),
@@ -100,7 +103,7 @@ def test_a_calibration_is_kept_and_made_known(bench):
 def test_the_next_daemon_knows_it_too(bench):
     bench.calibrator.calibrate(a_request())
 
-    assert bench.new().facts() == {
+    assert bench.known() == {
         "supply": MeterFacts(Correction(), PROMISED, None),
         "shunt": bench.learned["shunt"],
         "coarse": MeterFacts(Correction(), COARSE, None),

@@ -6,9 +6,12 @@ import stat
 import threading
 
 import pytest
+from sqlalchemy.exc import OperationalError
 
 from daemon.api.client import Client
-from daemon.api.messages import ActRequest, StartRequest, Status
+from daemon.api.errors import InputError
+from daemon.api.messages import ActRequest, CalibrateRequest, StartRequest, Status
+from daemon.chemistry.calibration import Point
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.states import Act
@@ -54,6 +57,13 @@ class Loop:
         self.orders = []
         self.error = None
         self.silent = False
+        self.calibrations = []
+        self.trouble = None
+
+    def calibrate(self, request):
+        if self.trouble is not None:
+            raise self.trouble
+        self.calibrations.append(request)
 
     def submit(self, order):
         self.orders.append(order)
@@ -77,7 +87,7 @@ def serve(path, loop):
     servers = []
 
     def start(at=path):
-        server = ControlServer(at, lambda: STATUS, loop.submit, RATING, PANEL)
+        server = ControlServer(at, lambda: STATUS, loop.submit, RATING, PANEL, loop.calibrate)
         server.start()
         servers.append(server)
         return server
@@ -119,6 +129,49 @@ def test_an_act_reaches_the_loop_with_its_person(client, loop):
     assert answer.ok
     assert answer.status == STATUS
     assert [(order.act, order.who) for order in loop.orders] == [(Act.HOLD, "Ann")]
+
+
+CALIBRATE = CalibrateRequest(
+    meter="shunt",
+    who="Ann",
+    reference="handheld, serial 4711",
+    reference_class="0.5 %",
+    points=(Point(0.01, 1e-4, 0.0), Point(1.02, 1e-4, 1.0, 3e-4)),
+)
+
+
+def test_a_calibration_is_handed_over(client, loop):
+    answer = client.ask(CALIBRATE)
+    assert (answer.ok, answer.error, answer.status) == (True, None, STATUS)
+    assert loop.calibrations == [CALIBRATE]
+
+
+@pytest.mark.parametrize(
+    ("trouble", "said"),
+    [
+        (InputError("shunt", ("a run is under way",)), "shunt: a run is under way"),
+        (
+            OperationalError("", {}, Exception("disk I/O error")),
+            "the record does not take it: disk I/O error",
+        ),
+    ],
+)
+def test_a_calibration_that_is_not_kept_says_why(client, loop, trouble, said):
+    loop.trouble = trouble
+    answer = client.ask(CALIBRATE)
+    assert (answer.ok, answer.error, answer.status) == (False, said, None)
+
+
+@pytest.mark.parametrize(
+    "points", [[], [{"reading_a": 1, "u_reading_a": -1, "reference_a": 1}], [{"reading_a": 1}]]
+)
+def test_points_that_are_none_do_not_get_that_far(serve, path, loop, points):
+    serve()
+    request = CALIBRATE.model_dump() | {"points": points}
+    answer = say(path, json.dumps(request).encode() + b"\n")
+    assert not answer["ok"]
+    assert "points" in answer["error"]
+    assert loop.calibrations == []
 
 
 def test_a_refusal_of_the_loop_is_handed_on(client, loop):
