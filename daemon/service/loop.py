@@ -29,6 +29,7 @@ from daemon.control.step import step
 from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
 from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
 from daemon.service.meter_worker import Seen, Unread
+from daemon.service.ripples import Ripples, RippleSeen
 from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
 from daemon.service.worker import Missed, News, Trouble
@@ -37,7 +38,7 @@ from drivers.contracts import Reading, Temperature
 LOOK_EVERY_S = 1.0
 """s. How often the wall clock is looked at, and whether the meters agree."""
 
-Heard = News | Seen | Unread
+Heard = News | Seen | Unread | RippleSeen
 """All that devices tell."""
 
 
@@ -102,6 +103,7 @@ class Loop:
         self._link = link
         self._panel = panel
         self._temperatures: dict[str, Temperature] = {}
+        self._ripples = Ripples()
         self._put = put
         self._limits = limits
         self._origin = origin
@@ -129,6 +131,11 @@ class Loop:
     def temperatures(self) -> Mapping[str, Temperature]:
         """The newest reading of each thermometer."""
         return self._temperatures
+
+    @property
+    def ripples(self) -> Mapping[str, RippleSeen]:
+        """The newest look at each meter's ripple."""
+        return self._ripples.newest
 
     def refusal(self, act: Act) -> str | None:
         """Why a person's act is not possible now; None if it is."""
@@ -160,6 +167,9 @@ class Loop:
             happenings.append(Event("reply missing", news.text))
         if isinstance(news, Unread):
             happenings.append(Event("meter unread", news.text, {"meter": news.name}))
+        if isinstance(news, RippleSeen):
+            high = self._ripples.take(news, running=situation.state is State.RUNNING)
+            happenings += [high] if high is not None else []
         if now_s >= self._look_at_s:
             self._look_at_s = now_s + LOOK_EVERY_S
             happenings.extend(self._seen_now_and_then(now_s, utc))

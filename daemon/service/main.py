@@ -20,7 +20,7 @@ from sqlalchemy.exc import DatabaseError
 from daemon.api.errors import InputError
 from daemon.clock import Clock
 from daemon.control.panel import Panel
-from daemon.control.situation import Demand, Event
+from daemon.control.situation import Demand, Event, Limits
 from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
 from daemon.record.recovery import Unfinished
@@ -31,12 +31,14 @@ from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices import Meters, make_meters, make_supply
 from daemon.service.loop import Loop, Origin
 from daemon.service.meter_worker import Device, MeterWorker
+from daemon.service.ripples import RippleWatch, burst_length_s
 from daemon.service.runner import Mail, Quit, Runner
 from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.status import Speaker
 from daemon.service.worker import SupplyWorker
 from daemon.units import parse
+from drivers.channels.devices import ChannelMeter
 from drivers.errors import DriverError
 
 BAD_INPUT = 2
@@ -94,12 +96,12 @@ def _assemble(
     worker.open()
     stack.callback(worker.stop)
     meters = make_meters(settings, clock)
-    others = _other_workers(settings, meters, clock, mailbox, stack)
+    limits = settings.limits(rating.current_step_a)
+    others = _other_workers(settings, meters, limits, clock, mailbox, stack)
     writer = Writer(settings.record.path, clock=clock)
     stack.callback(writer.close)
     # At the end the output goes off first: the disk may be slow to take everything.
     stack.callback(worker.stop)
-    limits = settings.limits(rating.current_step_a)
     origin = Origin(settings.bath.name, machine.boot_id(), machine.clock_synchronised)
     interrupted = writer.close_unfinished(INTERRUPTED)
     writer.ensure_bath(settings.bath.name)
@@ -157,6 +159,7 @@ class Link:
 def _other_workers(
     settings: Settings,
     meters: Meters,
+    limits: Limits,
     clock: Clock,
     mailbox: SimpleQueue[Mail],
     stack: ExitStack,
@@ -167,11 +170,20 @@ def _other_workers(
     devices: dict[str, Device] = {**meters.meters, **meters.thermometers}
     for name, device in devices.items():
         slow = THERMOMETER_PERIOD_S if name in meters.thermometers else settings.loop.period
-        worker = MeterWorker(name, device, clock, periods[name] or slow, mailbox.put)
+        ripple = _ripple_watch(device, settings.supply.mains_hz, limits)
+        worker = MeterWorker(name, device, clock, periods[name] or slow, mailbox.put, ripple)
         worker.open()
         stack.callback(worker.stop)
         workers[name] = worker
     return workers
+
+
+def _ripple_watch(device: Device, mains_hz: float, limits: Limits) -> RippleWatch | None:
+    """Whoever looks for ripple at this device; None where there is no current to be read fast."""
+    duration_s = burst_length_s(limits.gap_s, mains_hz)
+    if not isinstance(device, ChannelMeter) or not device.reads_current or duration_s is None:
+        return None
+    return RippleWatch(device.burst, duration_s, mains_hz, limits.gone_a)
 
 
 def _interrupted(run: Unfinished) -> Event:

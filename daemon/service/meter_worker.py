@@ -8,6 +8,7 @@ from queue import Empty, SimpleQueue
 from typing import Protocol
 
 from daemon.clock import Clock
+from daemon.service.ripples import RippleSeen, RippleWatch
 from daemon.service.worker import QUIET_S, REOPEN_FIRST_S, REOPEN_MOST_S, STOP_LIMIT_S
 from drivers.contracts import Reading, Temperature
 from drivers.errors import DriverError, PortUnavailableError
@@ -43,7 +44,10 @@ class Unread:
 
 
 class MeterWorker:
-    """One meter or thermometer. `tell` gets what it reads and what goes wrong, from its thread."""
+    """One meter or thermometer. `tell` gets what it reads and what goes wrong, from its thread.
+
+    `ripple` tells when the meter is looked at for ripple, which keeps it busy for a moment.
+    """
 
     def __init__(
         self,
@@ -51,13 +55,15 @@ class MeterWorker:
         device: Device,
         clock: Clock,
         period_s: float,
-        tell: Callable[[Seen | Unread], None],
+        tell: Callable[[Seen | Unread | RippleSeen], None],
+        ripple: RippleWatch | None = None,
     ) -> None:
         self._name = name
         self._device = device
         self._clock = clock
         self._period_s = period_s
         self._tell = tell
+        self._ripple = ripple
         self._inbox: SimpleQueue[float | None] = SimpleQueue()
         self._thread = threading.Thread(target=self._work, name=name, daemon=True)
         self._extra_s = math.inf
@@ -125,6 +131,20 @@ class MeterWorker:
             missed = (now_s - self._due_s) // self._period_s
             self._due_s += (missed + 1) * self._period_s
         self._tell(Seen(self._name, value))
+        if self._ripple is not None and isinstance(value, Reading):
+            self._look_for_ripple(self._ripple, value)
+
+    def _look_for_ripple(self, ripple: RippleWatch, reading: Reading) -> None:
+        """Look, if it is time to and no reading is asked for before the look would be over."""
+        now_s = self._clock.monotonic_s()
+        if not ripple.is_due(now_s, reading) or self._extra_s < now_s + ripple.duration_s:
+            return
+        try:
+            found = ripple.look(now_s)
+        except DriverError as error:
+            self._failed(error, now_s)
+            return
+        self._tell(RippleSeen(self._name, now_s, found))
 
     def _failed(self, error: DriverError, now_s: float) -> None:
         if isinstance(error, PortUnavailableError) or not self._open:

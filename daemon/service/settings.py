@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, TypeVar
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
@@ -133,7 +133,17 @@ class SupplyTable(Table):
         default=None, description="less than the supply could give", examples=['"12 V"']
     )
 
+    mains: Literal["50 Hz", "60 Hz"] = Field(
+        default="50 Hz",
+        description="the mains that feed the supply: its ripple has twice their frequency",
+        examples=['"60 Hz"'],
+    )
     accuracy: AccuracyTable = AccuracyTable()
+
+    @property
+    def mains_hz(self) -> float:
+        """The mains' frequency, Hz."""
+        return float(self.mains.split()[0])
 
     def rating(self, described: Rating) -> Rating:
         """The described rating, narrowed by what these settings allow."""

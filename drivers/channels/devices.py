@@ -64,6 +64,11 @@ class ChannelMeter:
         return shunt.continuous_a if shunt is not None else None
 
     @property
+    def reads_current(self) -> bool:
+        """Whether it reads a current; else a voltage alone."""
+        return self._current is not None
+
+    @property
     def readable_a(self) -> float | None:
         """Where the converter ends, A: more is refused; None if no current is read.
 
