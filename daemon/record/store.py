@@ -18,6 +18,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 from sqlalchemy.exc import DatabaseError
+from sqlalchemy.pool import NullPool
 
 from daemon.record.errors import (
     NotARecordError,
@@ -173,7 +174,8 @@ def _checked_reader(path: Path, busy_timeout_ms: int) -> Engine:
     url = URL.create(
         "sqlite", database=f"file:{quote(str(path))}", query={"mode": "ro", "uri": "true"}
     )
-    engine = create_engine(url)
+    # No pool: a reader asks now and then, from whatever thread, and holds nothing open in between.
+    engine = create_engine(url, poolclass=NullPool)
     _prepare(engine, (f"busy_timeout={busy_timeout_ms}", *_READER_PRAGMAS), "BEGIN")
     try:
         with engine.connect() as connection:
