@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, insert, select
 
-from daemon.record.errors import PostedBeforeError
+from daemon.record.errors import NoSuchRunError, PostedBeforeError
 from daemon.record.tables import bath, ledger
 
 OPENED, CHARGE, RUN_ENDED, RECOUNTED = "opened", "charge", "run ended", "recounted"
@@ -86,6 +86,33 @@ def post_recount(connection: Connection, bath_name: str, utc_ms: int, entry: Rec
     text = f"log {entry.source!r}, posted by {entry.who}, {mark}"
     post(connection, bath_id, None, utc_ms, RECOUNTED, entry.charge_nah, text, entry.gap_nah)
     return balance_nah(connection, bath_id)
+
+
+def correct_run(
+    connection: Connection, run_id: int, charge_nah: int, utc_ms: int, text: str
+) -> tuple[int, int]:
+    """Bring the account's charge of an ended run to `charge_nah` by an entry that adds or takes.
+
+    The entry points at the run's end, or at its last correction. Gives what was added, n A·h, which
+    may be nothing and is then not entered, and the bath's charge after it. Raises NoSuchRunError
+    for a run that has no end in the account.
+    """
+    entries = connection.execute(
+        select(ledger.c.id, ledger.c.bath_id, ledger.c.kind, ledger.c.charge_nah)
+        .where(ledger.c.run_id == run_id)
+        .order_by(ledger.c.id)
+    ).all()
+    ends = [entry for entry in entries if entry.kind in (RUN_ENDED, CORRECTED)]
+    if not ends:
+        raise NoSuchRunError(f"there is no end of a run {run_id} in any account")
+    bath_id, corrects_id = ends[-1].bath_id, ends[-1].id
+    added_nah = charge_nah - sum(entry.charge_nah for entry in entries)
+    if added_nah:
+        post(
+            connection, bath_id, run_id, utc_ms, CORRECTED, added_nah, text,
+            corrects_id=corrects_id,
+        )  # fmt: skip
+    return added_nah, balance_nah(connection, bath_id)
 
 
 def balance_nah(connection: Connection, bath_id: int) -> int:

@@ -1,11 +1,13 @@
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import Connection
 from sqlalchemy.exc import IntegrityError
 
-from daemon.record import queries
+from daemon.record import ledger, queries
+from daemon.record.errors import NoSuchRunError
 from daemon.record.store import open_writer
 from daemon.record.writer import Writer
 
@@ -89,3 +91,37 @@ def test_the_account_is_read_page_by_page(writer: Writer, ask: Make, opened: Mak
     first = ask(queries.ledger_entries, 1, limit=2)
     rest = ask(queries.ledger_entries, 1, before_id=first[-1].id)
     assert first + rest == whole
+
+
+@pytest.fixture
+def connection(filled: Path) -> Iterator[Connection]:
+    """To a record with one run of 0.0895 A·h."""
+    engine = open_writer(filled)
+    with engine.begin() as connection:
+        yield connection
+    engine.dispose()
+
+
+def test_a_correction_points_at_what_it_corrects(connection: Connection) -> None:
+    first = ledger.correct_run(connection, 1, 90_000_000, 5, "with calibration 1")
+    second = ledger.correct_run(connection, 1, 88_000_000, 6, "with calibration 2")
+
+    assert first == (500_000, 90_000_000)
+    assert second == (-2_000_000, 88_000_000)
+    newest, before, end, *_ = queries.ledger_entries(connection, 1)
+    assert [e.kind for e in (newest, before, end)] == ["corrected", "corrected", "run ended"]
+    assert (newest.corrects_id, before.corrects_id, end.corrects_id) == (before.id, end.id, None)
+    assert (newest.text, newest.charge_ah) == ("with calibration 2", -0.002)
+    # The run itself stays as it was counted.
+    assert queries.one_run(connection, 1).charge_ah == 0.0895
+
+
+def test_a_correction_of_nothing_is_no_entry(connection: Connection) -> None:
+    before = queries.ledger_entries(connection, 1)
+    assert ledger.correct_run(connection, 1, 89_500_000, 5, "") == (0, 89_500_000)
+    assert queries.ledger_entries(connection, 1) == before
+
+
+def test_a_run_without_an_end_is_not_corrected(connection: Connection) -> None:
+    with pytest.raises(NoSuchRunError, match="no end of a run 7"):
+        ledger.correct_run(connection, 7, 0, 5, "")
