@@ -67,8 +67,8 @@ def test_settings_shown_are_accepted(text: str, tmp_path: Path) -> None:
     path.write_text("".join(missing) + text, encoding="utf-8")
     settings = read_settings(path)
     assert settings.record.path == tmp_path / "record.sqlite"
-    make_supply(settings, settings.clock())
-    make_meters(settings, settings.clock())
+    _, rating = make_supply(settings, settings.clock())
+    make_meters(settings, settings.clock(), rating)
 
 
 def test_every_setting_is_shown() -> None:

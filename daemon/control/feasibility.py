@@ -14,15 +14,16 @@ RELATIVE_SLACK = 1e-9
 def problems(plan: Plan, rating: Rating, doubt: MeterDoubt = NO_DOUBT) -> list[str]:
     """Every reason why `plan` cannot work, in words; none if it can.
 
-    `rating` is the supply's, `doubt` that of the meter that counts.
+    `rating` is the supply's, narrowed by what the meters can take; `doubt` is that of the meter
+    that counts.
     """
     found: list[str] = []
     for number, stage in enumerate(plan.stages, start=1):
         where = f"stage {number}, {stage.name!r}"
         if stage.current_a > rating.current_a * (1 + RELATIVE_SLACK):
             found.append(
-                f"{where}: asks for {stage.current_a:.6g} A, the supply gives at most "
-                f"{rating.current_a:.6g} A"
+                f"{where}: asks for {stage.current_a:.6g} A, at most "
+                f"{rating.current_a:.6g} A can be given and measured"
             )
         if stage.current_a < rating.current_step_a:
             found.append(

@@ -95,8 +95,9 @@ def _assemble(
     worker = SupplyWorker(supply, rating, clock, settings.loop.period, mailbox.put)
     worker.open()
     stack.callback(worker.stop)
-    meters = make_meters(settings, clock)
-    limits = settings.limits(rating.current_step_a)
+    meters = make_meters(settings, clock, rating)
+    counts = meters.accuracies[meters.counting].doubt(step_a=0.0)
+    limits = settings.limits(rating.current_step_a, meters.period_s, counts)
     others = _other_workers(settings, meters, limits, clock, mailbox, stack)
     writer = Writer(settings.record.path, clock=clock)
     stack.callback(writer.close)
@@ -106,8 +107,8 @@ def _assemble(
     interrupted = writer.close_unfinished(INTERRUPTED)
     writer.ensure_bath(settings.bath.name)
     bath_ah = writer.bath_charge_ah(settings.bath.name)
-    kept = writer.calibrations()
-    panel = Panel(known_meters(meters.doubts, kept), meters.counting, limits.gap_s)
+    doubts, kept = meters.doubts(), writer.calibrations()
+    panel = Panel(known_meters(doubts, kept), meters.counting, limits.gap_s)
     counting = others.get(meters.counting, worker)
     link = Link(worker.demand, counting.read_at)
     loop = Loop(clock, link, panel, writer.put, limits, origin, bath_ah)
@@ -115,11 +116,16 @@ def _assemble(
         loop.note(_interrupted(run))
     speaker = Speaker(loop, panel, clock, writer, supply.identity, settings.bath.name)
     calibrator = Calibrator(
-        meters.doubts, kept, writer.keep_calibration, panel.learn,
+        doubts, kept, writer.keep_calibration, panel.learn,
         lambda: loop.situation.state in OPEN, clock,
     )  # fmt: skip
     server = ControlServer(
-        settings.daemon.socket, speaker.status, mailbox.put, rating, panel, calibrator.calibrate
+        settings.daemon.socket,
+        speaker.status,
+        mailbox.put,
+        meters.narrowed(rating),
+        panel,
+        calibrator.calibrate,
     )
     # The first quantity that is read loads pint, which takes a good part of a second: now, not when
     # somebody hands in a plan while the loop has to be on time.

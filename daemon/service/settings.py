@@ -11,7 +11,7 @@ from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
 from daemon.api.listen import ListenError, parse_listen
 from daemon.api.quantities import CurrentA, DurationS, Fraction, ResistanceOhm, VoltageV
-from daemon.chemistry.uncertainty import MeterDoubt, rectangular
+from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt, rectangular
 from daemon.clock import Clock, RatedClock, SystemClock
 from daemon.control.situation import Limits
 from daemon.service.first_look import description_at
@@ -21,6 +21,9 @@ GONE_STEPS = 3
 """Steps of the supply's current below which its output counts as off, if that is more than
 `Limits.gone_a`: an idle ammeter flickers by its last digit or two (common practice)."""
 
+GONE_DOUBTS = 3
+"""Standard uncertainties of the counting meter around 0 A, likewise: a shunt for large currents
+shows some tens of mA for none."""
 
 SUPPLY = "supply"
 """The name of the supply's own meter among the meters."""
@@ -51,13 +54,18 @@ class AccuracyTable(Table):
         examples=['"1 mA"'],
     )  # fmt: skip
 
-    def doubt(self) -> MeterDoubt:
-        """The limits as standard uncertainties: anywhere within them is as likely."""
+    def doubt(self, step_a: float) -> MeterDoubt:
+        """The limits as standard uncertainties: anywhere within them is as likely.
+
+        `step_a` is the smallest step that the meter shows, A.
+        """
         return MeterDoubt(
             gain=rectangular(self.gain),
             offset_a=rectangular(self.offset),
             noise_a=self.noise,
             clock=rectangular(CLOCK_LIMIT),
+            step_a=step_a,
+            of_limits=True,
         )
 
 
@@ -263,18 +271,25 @@ class Settings(Table):
             )
         return self
 
-    def limits(self, current_step_a: float) -> Limits:
-        """The limits that control works with, for a supply whose current has steps this large."""
+    def limits(
+        self, current_step_a: float, period_s: float | None = None, doubt: MeterDoubt = NO_DOUBT
+    ) -> Limits:
+        """The limits that control works with, for a supply whose current has steps this large.
+
+        `period_s` and `doubt` are those of the meter that counts; without them, the supply does.
+        """
         loop, least = self.loop, Limits()
+        slowest_s = max(loop.period, period_s or 0.0)
+        at_rest_a = math.hypot(doubt.offset_a, doubt.noise_a)
         return Limits(
             period_s=loop.period,
             gap_s=loop.gap,
             lost_s=loop.lost,
-            down_s=max(least.down_s, 2 * loop.period),
-            off_s=max(least.off_s, 5 * loop.period),
-            gone_a=max(least.gone_a, GONE_STEPS * current_step_a),
+            down_s=max(least.down_s, 2 * slowest_s),
+            off_s=max(least.off_s, 5 * slowest_s),
+            gone_a=max(least.gone_a, GONE_STEPS * current_step_a, GONE_DOUBTS * at_rest_a),
             restart_s=loop.restart,
-            settle_s=max(least.settle_s, 2 * loop.period),
+            settle_s=max(least.settle_s, 2 * slowest_s),
         )
 
     def clock(self) -> Clock:
@@ -303,11 +318,18 @@ def read_settings(path: Path) -> Settings:
         update={
             "record": RecordTable(path=folder / settings.record.path),
             "daemon": DaemonTable(socket=folder / settings.daemon.socket),
+            "simulation": _simulated(settings.simulation, folder),
             "supply": _placed(settings.supply, folder),
             "meter": tuple(_placed(table, folder) for table in settings.meter),
             "thermometer": tuple(_placed(table, folder) for table in settings.thermometer),
         }
     )
+
+
+def _simulated(table: SimulationTable | None, folder: Path) -> SimulationTable | None:
+    if table is None or table.sysfs is None:
+        return table
+    return table.model_copy(update={"sysfs": folder / table.sysfs})
 
 
 Described = TypeVar("Described", SupplyTable, MeterTable, ChannelTable)

@@ -109,6 +109,11 @@ class Channel:
         self._fd = -1
 
     @property
+    def step(self) -> float:
+        """What one count is; with a `scale_file` known after `open`."""
+        return abs(self._scale)
+
+    @property
     def full_scale(self) -> float:
         """The greatest magnitude that is not refused; with a `scale_file` known after `open`."""
         return abs(self._scale) * self._source.greatest_count

@@ -69,6 +69,14 @@ class ChannelMeter:
         return self._current is not None
 
     @property
+    def step_a(self) -> float | None:
+        """The smallest step of the current, A; None if no current is read.
+
+        Known once the meter was opened, where the scale comes from a file.
+        """
+        return self._current.step if self._current is not None else None
+
+    @property
     def readable_a(self) -> float | None:
         """Where the converter ends, A: more is refused; None if no current is read.
 

@@ -24,8 +24,8 @@ def test_the_limits_themselves_are_allowed(plan, stage):
 @pytest.mark.parametrize(
     ("current_a", "ceiling_v", "words"),
     [
-        (12.0, 4.0, "asks for 12 A, the supply gives at most 10 A"),
-        (10.0001, 4.0, "asks for 10.0001 A, the supply gives at most 10 A"),
+        (12.0, 4.0, "asks for 12 A, at most 10 A can be given and measured"),
+        (10.0001, 4.0, "asks for 10.0001 A, at most 10 A can be given and measured"),
         (0.009, 4.0, "asks for 0.009 A, less than the supply's smallest step of 0.01 A"),
         (0.0, 4.0, "asks for 0 A, less than the supply's smallest step of 0.01 A"),
         (-1.0, 4.0, "asks for -1 A, less than the supply's smallest step of 0.01 A"),
