@@ -83,10 +83,25 @@ class ShareStatus(Message):
     u_um: float
 
 
+class RippleStatus(Message):
+    """The newest look at a meter's ripple, in % of the mean current, `age_s` ago.
+
+    rms_percent is the root mean square of the alternating part, peak_to_peak_percent the greatest
+    less the least value. Where neither could be measured, `not_measured` says why.
+    """
+
+    rms_percent: float | None = None
+    peak_to_peak_percent: float | None = None
+    not_measured: str | None = None
+    age_s: float
+
+
 class MeterStatus(Message):
     """A meter's newest reading: as it came (`raw_current_a`) and corrected by its calibration.
 
-    `counts` marks the one whose current is counted; `age_s` is on the daemon's clock.
+    `counts` marks the one whose current is counted; `age_s` is on the daemon's clock. `explained_a`
+    is how far it may be from the counting one by what is not known of both. `ripple` is None while
+    nothing plates, and for a meter that is never read fast enough.
     """
 
     name: str
@@ -95,6 +110,8 @@ class MeterStatus(Message):
     raw_current_a: float | None
     voltage_v: float | None
     age_s: float
+    explained_a: float | None = None
+    ripple: RippleStatus | None = None
 
 
 class ThermometerStatus(Message):

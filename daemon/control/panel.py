@@ -169,13 +169,9 @@ class Panel:
                 continue
             if not self._is_fresh(other, counting):
                 continue
-            u_a = math.hypot(
-                self._meters[self._counting].u_a(counting.current_a),
-                self._meters[name].u_a(other.current_a),
-            )
-            moved_a = self._moved_a.get(self._counting, 0.0) + self._moved_a.get(name, 0.0)
+            u_a = self._joint_u_a(name, other.current_a, counting.current_a)
             apart_a = abs(other.current_a - counting.current_a)
-            if apart_a <= DISAGREE_FACTOR * u_a + moved_a:
+            if apart_a <= self._explained_a(name, u_a):
                 self._apart_since_s.pop(name, None)
                 self._told.discard(name)
                 continue
@@ -186,6 +182,28 @@ class Panel:
                     Disagreement(self._counting, counting.current_a, name, other.current_a, u_a)
                 )
         return found
+
+    def explained_a(self, name: str) -> float | None:
+        """How far this meter may be from the counting one by what is not known of both, A.
+
+        None for the counting meter, and while either of the two reads no current.
+        """
+        counting, other = self._newest.get(self._counting), self._newest.get(name)
+        if name == self._counting or counting is None or other is None:
+            return None
+        if counting.current_a is None or other.current_a is None:
+            return None
+        u_a = self._joint_u_a(name, other.current_a, counting.current_a)
+        return self._explained_a(name, u_a)
+
+    def _joint_u_a(self, name: str, other_a: float, counting_a: float) -> float:
+        return math.hypot(
+            self._meters[self._counting].u_a(counting_a), self._meters[name].u_a(other_a)
+        )
+
+    def _explained_a(self, name: str, u_a: float) -> float:
+        moved_a = self._moved_a.get(self._counting, 0.0) + self._moved_a.get(name, 0.0)
+        return DISAGREE_FACTOR * u_a + moved_a
 
     def _is_fresh(self, other: Reading, counting: Reading) -> bool:
         return abs(other.monotonic_s - counting.monotonic_s) <= self._fresh_s

@@ -1,20 +1,45 @@
 """A status as the command line prints it."""
 
+from daemon.api import meters
+from daemon.api.causes import causes
 from daemon.api.messages import RunStatus, Status
 from daemon.api.rounding import thickness_with_doubt
 from daemon.api.sentence import duration, sentence
 
 
 def text(status: Status) -> str:
-    """The plain sentence, then the figures, a line each."""
+    """The plain sentence, then the figures, a line each; no line for what is not there."""
     lines = [sentence(status)]
     if status.run is not None:
         lines += _run_lines(status.run)
     lines.append(f"current    {_or_none(status.current_a, 'A')}")
     lines.append(f"voltage    {_or_none(status.voltage_v, 'V')}")
+    lines += _meter_lines(status)
     lines.append(f"bath       {status.bath}, {status.bath_charge_ah:.3f} Ah")
+    lines += [
+        f"temp.      {meters.temperature(seen, status.rate)}, {seen.name}"
+        for seen in status.thermometers
+    ]
     lines.append(f"supply     {status.supply}")
     return "\n".join(lines)
+
+
+def _meter_lines(status: Status) -> list[str]:
+    """Each meter, if there are several; and the ripple that they see, while something plates."""
+    lines = []
+    if len(status.meters) > 1:
+        lines += [
+            f"meter      {meter.name}, {_or_none(meter.current_a, 'A')}, "
+            f"{meters.standing(meter, status)}"
+            for meter in status.meters
+        ]
+    if status.state in ("running", "restarting"):
+        lines += [
+            f"ripple     {meter.name}, {meters.ripple(meter.ripple)}"
+            for meter in status.meters
+            if meter.current_a is not None
+        ]
+    return lines
 
 
 def _run_lines(run: RunStatus) -> list[str]:
@@ -23,11 +48,18 @@ def _run_lines(run: RunStatus) -> list[str]:
         f"run        {run.run_id}, {run.title}",
         f"stage      {run.stage + 1} of {len(run.stages)}, {stage.name}",
         f"thickness  {thickness_with_doubt(run)}, target {run.target_um:g} µm",
+        *_doubt_lines(run),
         f"charge     {run.charge_ah:.4f} Ah, {run.mass_g:.3f} g of {run.metal}",
     ]
     if run.remaining_s is not None:
         lines.append(f"to go      {duration(run.remaining_s)}")
     return lines
+
+
+def _doubt_lines(run: RunStatus) -> list[str]:
+    """What the doubt of the thickness is made of, where one is known."""
+    found = [f"{cause.label} {cause.part_um:.2f} µm" for cause in causes(run)]
+    return [f"doubt of   {', '.join(found)}"] if found else []
 
 
 def _or_none(value: float | None, unit: str) -> str:

@@ -11,6 +11,9 @@ from drivers.contracts import Reading
 EVERY_S = 60.0
 """s from one look to the next: a rectifier does not change faster than it ages or comes loose."""
 
+OVERDUE_S = 2.5 * EVERY_S
+"""s. A look that is older is from before the last hold, or its meter has failed since."""
+
 BURST_S = 0.3
 """s. 30 periods of 100 Hz."""
 

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from daemon.api.messages import (
     MeterStatus,
+    RippleStatus,
     RunStatus,
     ShareStatus,
     StageStatus,
@@ -22,6 +23,8 @@ from daemon.control.situation import Progress, Run, Situation
 from daemon.control.states import OPEN, PLATING, State
 from daemon.record.writer import Writer
 from daemon.service.loop import Loop
+from daemon.service.ripples import OVERDUE_S, RippleSeen
+from drivers.channels.ripple import NotMeasured
 
 STATE_NAMES: dict[State, StateName] = {
     State.IDLE: "idle",
@@ -110,6 +113,20 @@ def _output_on(situation: Situation) -> bool:
     return reading.output_on
 
 
+def _ripple_status(look: RippleSeen | None, now_s: float) -> RippleStatus | None:
+    """A look, as long as the next one is not overdue: then it says nothing of the current now."""
+    if look is None or now_s - look.monotonic_s > OVERDUE_S:
+        return None
+    age_s = now_s - look.monotonic_s
+    if isinstance(look.found, NotMeasured):
+        return RippleStatus(not_measured=look.found.value, age_s=age_s)
+    return RippleStatus(
+        rms_percent=look.found.rms_percent,
+        peak_to_peak_percent=look.found.peak_to_peak_percent,
+        age_s=age_s,
+    )
+
+
 class Speaker:
     """Makes a `Status` whenever it is asked, in any thread, from what the loop last let be seen."""
 
@@ -143,7 +160,7 @@ class Speaker:
             run=run_status(situation, self._bath, view.started),
             bath=self._bath,
             bath_charge_ah=view.bath_charge_ah + run_ah,
-            meters=self._meters(now_s),
+            meters=self._meters(now_s, plating=situation.state in PLATING),
             thermometers=tuple(
                 ThermometerStatus(
                     name=name, temperature_c=seen.temperature_c, age_s=now_s - seen.monotonic_s
@@ -154,8 +171,9 @@ class Speaker:
             notice=self._notice(),
         )
 
-    def _meters(self, now_s: float) -> tuple[MeterStatus, ...]:
+    def _meters(self, now_s: float, *, plating: bool) -> tuple[MeterStatus, ...]:
         raw = dict(self._panel.raw)
+        looks = dict(self._loop.ripples) if plating else {}
         return tuple(
             MeterStatus(
                 name=name,
@@ -164,6 +182,8 @@ class Speaker:
                 raw_current_a=raw[name].current_a,
                 voltage_v=reading.voltage_v,
                 age_s=now_s - reading.monotonic_s,
+                explained_a=self._panel.explained_a(name),
+                ripple=_ripple_status(looks.get(name), now_s),
             )
             for name, reading in list(self._panel.newest.items())
         )

@@ -241,3 +241,29 @@ def test_corrected_currents_are_compared():
     }
     assert looks(Panel(facts, "shunt", 1.0), 0, 60, 2.0, shunt_a=2.1) == []
     assert len(looks(Panel({**facts, "shunt": UNSURE}, "shunt", 1.0), 0, 60, 2.0, shunt_a=2.1)) == 1
+
+
+# How far apart two meters may be.
+
+
+def test_what_can_be_explained_is_three_joint_uncertainties_and_the_last_change():
+    panel = make(facts=UNSURE)
+    panel.take("shunt", Reading(10.0, 2.0, None))
+    panel.take("supply", Reading(10.0, 2.0, None))
+    assert panel.explained_a("supply") == pytest.approx(0.09487, abs=1e-5)
+    panel.take("shunt", Reading(10.1, 2.0, None))
+    panel.take("supply", Reading(10.1, 2.0, None))
+    assert panel.explained_a("supply") == pytest.approx(0.09487, abs=1e-5)
+    panel.take("supply", Reading(10.2, 1.9, None))
+    # 2 A and 1.9 A: sqrt((20 mA)² + (19 mA)² + 2·(10 mA)²), three times, and 100 mA of change.
+    assert panel.explained_a("supply") == pytest.approx(0.093 + 0.1)
+
+
+def test_what_cannot_be_compared_is_not_explained():
+    panel = make(facts=UNSURE)
+    panel.take("supply", Reading(10.0, 2.0, None))
+    assert panel.explained_a("supply") is None
+    panel.take("shunt", Reading(10.0, 2.0, None))
+    panel.take("cell", Reading(10.0, None, 1.0))
+    assert panel.explained_a("shunt") is None
+    assert panel.explained_a("cell") is None

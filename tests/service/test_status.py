@@ -9,7 +9,9 @@ from daemon.api.plan_file import read_plan
 from daemon.api.sentence import sentence
 from daemon.control.states import Act
 from daemon.service import report
+from daemon.service.ripples import RippleSeen
 from daemon.service.status import Speaker
+from drivers.channels.ripple import NotMeasured, Ripple
 
 PLAN = """\
 title = "Lamp foot"
@@ -129,6 +131,26 @@ def test_an_output_of_which_the_supply_says_nothing_is_as_it_was_told(
         type(supply), "read", lambda self: dataclasses.replace(real(self), output_on=None)
     )
     assert status(20.0, *acts).output_on is output_on
+
+
+def test_the_ripple_is_that_of_the_last_look_while_something_plates(rig, clock, writer):
+    speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper")
+    found = []
+    rig.order(Act.START, 0.2, plan=read_plan(PLAN, "plan"), text=PLAN)
+    rig.at(10.0, lambda: rig.mailbox.put(RippleSeen("supply", clock.now_s, Ripple(2.1, 7.4))))
+    rig.order(Act.HOLD, 40.0)
+    rig.order(Act.RESUME, 60.0)
+    for moment_s in (5.0, 30.0, 50.0, 65.0, 165.0):
+        rig.at(moment_s, lambda: found.append(speaker.status().meters[0].ripple))
+    rig.at(170.0, lambda: rig.mailbox.put(RippleSeen("supply", clock.now_s, NotMeasured.TOO_SLOW)))
+    rig.at(171.0, lambda: found.append(speaker.status().meters[0].ripple))
+    rig.run(most_s=172.0)
+    never, seen, held, resumed, overdue, slow = found
+    assert (seen.rms_percent, seen.peak_to_peak_percent, seen.not_measured) == (2.1, 7.4, None)
+    assert seen.age_s == pytest.approx(20.0, abs=0.2)
+    assert resumed.age_s == pytest.approx(55.0, abs=0.2)
+    assert (never, held, overdue) == (None, None, None)
+    assert (slow.rms_percent, slow.not_measured) == (None, "the meter samples too slowly")
 
 
 def test_held_has_no_time_to_go(status):

@@ -1,0 +1,51 @@
+"""Why a thickness is no surer: the causes of its doubt, as page and command line list them."""
+
+import math
+from dataclasses import dataclass
+
+from daemon.api.messages import RunStatus
+
+LABELS = {
+    "gain": "the meter's gain",
+    "offset": "the meter's zero",
+    "gain and offset": "the meter, as calibrated",
+    "resolution": "the meter's steps",
+    "noise": "noise of its readings",
+    "clock": "the clock",
+    "gaps": "times without a reading",
+    "between readings": "between two readings",
+    "area": "the plated area",
+    "efficiency": "the bath's efficiency",
+}
+"""What the causes are called by who plates."""
+
+LEAST_SHOWN_UM = 0.005
+"""µm. What is less would be shown as 0.00."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One cause of doubt.
+
+    share: of the square of the whole, 0 to 1, since independent causes add up by their squares
+    (JCGM 100, 5.1.2). part_um: what it is of the ± µm on the same terms, so that the squares of the
+    parts add up to the square of the whole.
+    """
+
+    label: str
+    part_um: float
+    share: float
+
+
+def causes(run: RunStatus) -> tuple[Cause, ...]:
+    """The causes that can be seen in the figure, biggest first; none where nothing is in doubt."""
+    whole = math.fsum(share.u_um**2 for share in run.doubt)
+    if whole == 0:
+        return ()
+    found = [_cause(run, share.name, share.u_um**2 / whole) for share in run.doubt]
+    seen = [cause for cause in found if cause.part_um >= LEAST_SHOWN_UM]
+    return tuple(sorted(seen, key=lambda cause: cause.share, reverse=True))
+
+
+def _cause(run: RunStatus, name: str, share: float) -> Cause:
+    return Cause(LABELS.get(name, name), run.thickness_u95_um * math.sqrt(share), share)
