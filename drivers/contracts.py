@@ -95,3 +95,29 @@ class Thermometer(Protocol):
 
     def read(self) -> Temperature:
         """Measure; may take as long as a conversion. Finds a device that came back."""
+
+
+class Switch(Protocol):
+    """What keeps something energised only as long as it is told so again and again.
+
+    `beat` and `rest` raise `drivers.errors.DriverError` or a child of it.
+    """
+
+    def beat(self) -> None:
+        """Keep it energised a moment longer."""
+
+    def rest(self) -> None:
+        """Let it fall back now."""
+
+    def close(self) -> None:
+        """Let it fall back, and let go of it. May be called twice."""
+
+
+class Contact(Protocol):
+    """A contact that is read. A wire that is broken reads as an open contact."""
+
+    def closed(self) -> bool:
+        """Whether it is closed at this moment; raises `drivers.errors.DriverError` or a child."""
+
+    def close(self) -> None:
+        """Let go of it. May be called twice."""

@@ -39,3 +39,7 @@ class CommandRefusedError(DeviceError):
 
 class SetPointRefusedError(DeviceError):
     """A set-point reads back as something else than what was set: refused or clipped."""
+
+
+class PinError(DriverError):
+    """A pin cannot be used: no library, no such pin, another owner, or the kernel refuses."""
