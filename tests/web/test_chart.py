@@ -13,7 +13,7 @@ def a_series(
 ) -> Series:
     bands = Bands(current, current, current)
     charge = tuple(float(i) for i in range(len(last_s)))
-    return Series("sample", first_s or last_s, last_s, bands, bands, bands, charge)
+    return Series("sample", first_s or last_s, last_s, bands, bands, bands, charge, bands)
 
 
 def test_columns_keep_what_was_not_read_apart_from_zero() -> None:

@@ -46,7 +46,7 @@ def test_a_running_tank_can_be_read_without_any_script(client: FlaskClient) -> N
     assert "Plating. 18.2 of 25 µm, done about" in text.replace("\u00a0", " ")
     for figure in (
         "To go 1 h 30 min",
-        "Current 3.50 A set 3.50 A 0.97 A/dm²",
+        "Current 3.50 A set 3.50 A 0.29 A/dm²",
         "Voltage 2.21 V ceiling 4.00 V constant current",
         "Charge 16.853 Ah 19.98 g copper",
         "Plated 6 h 10 min",
