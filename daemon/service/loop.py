@@ -139,7 +139,11 @@ class Loop:
 
     def refusal(self, act: Act) -> str | None:
         """Why a person's act is not possible now; None if it is."""
-        return refusal(self.situation, act, self._clock.monotonic_s(), self._limits)
+        now_s = self._clock.monotonic_s()
+        refused = refusal(self.situation, act, now_s, self._limits)
+        if refused is None and act in (Act.START, Act.RESUME):
+            refused = self._silence(now_s)
+        return refused
 
     def cycle(self, news: Heard | None = None, command: Command | Start | None = None) -> None:
         """One complete cycle with what has come in since the last."""
@@ -147,7 +151,7 @@ class Loop:
         act = command.command if isinstance(command, Start) else command
         reading = self._reading(news)
         before = self.situation
-        trouble = news.text if isinstance(news, Trouble) else self._silence(now_s)
+        trouble = news.text if isinstance(news, Trouble) else self._silence_under_current(now_s)
         situation, outputs, happenings = step(
             before, Inputs(now_s, reading, act, trouble), self._limits
         )
@@ -193,7 +197,7 @@ class Loop:
     def _reading(self, news: Heard | None) -> Reading | None:
         """The reading to count that the news brings, if it does."""
         if isinstance(news, Reading):
-            return self._panel.take(SUPPLY, news)
+            return self._panel.take(SUPPLY, news) or self._stand_in()
         if not isinstance(news, Seen):
             return None
         if isinstance(news.value, Temperature):
@@ -201,14 +205,32 @@ class Loop:
             return None
         return self._panel.take(news.name, news.value)
 
-    def _silence(self, now_s: float) -> str | None:
-        """Say that the supply has fallen silent while another meter counts; None if it has not.
+    def _stand_in(self) -> Reading | None:
+        """The supply's own reading where the counting meter is lost and the current has to go.
 
-        Such a run nobody could stop. Where the supply's own meter counts, `step` sees to it.
+        Nothing is counted by it but a gap; it may show that the current is gone.
         """
-        supply = self._panel.newest.get(SUPPLY)
-        if self._panel.counting == SUPPLY or not self._demand.output_on or supply is None:
+        situation, counting = self.situation, self._panel.newest.get(self._panel.counting)
+        if counting is None or situation.wind_down is None or situation.demand.output_on:
             return None
+        supply = self._panel.newest[SUPPLY]
+        age_s = supply.monotonic_s - counting.monotonic_s
+        return supply if age_s > self._limits.lost_s else None
+
+    def _silence_under_current(self, now_s: float) -> str | None:
+        """Why a supply that shall give current is lost while another meter counts; None if not.
+
+        Nobody could stop such a run. Where the supply's own meter counts, `step` sees to it.
+        """
+        if self._panel.counting == SUPPLY or not self._demand.output_on:
+            return None
+        return self._silence(now_s)
+
+    def _silence(self, now_s: float) -> str | None:
+        """Say that the supply has fallen silent; None if it has not."""
+        supply = self._panel.newest.get(SUPPLY)
+        if supply is None:
+            return "the supply is silent: nothing was read from it yet"
         age_s = now_s - supply.monotonic_s
         if age_s <= self._limits.lost_s:
             return None

@@ -107,7 +107,8 @@ class MeterWorker:
         try:
             message = self._inbox.get(timeout_s > 0, timeout_s)
         except Empty:
-            self._read()
+            if self._clock.monotonic_s() >= min(self._due_s, self._extra_s):
+                self._read()
             return True
         if message is None:
             return False

@@ -11,6 +11,8 @@ from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.situation import Limits
 from daemon.control.states import OPEN
 from daemon.service.loop import Loop, Origin
+from daemon.service.main import Link
+from daemon.service.meter_worker import MeterWorker
 from daemon.service.runner import Order, Quit, Runner
 from daemon.service.worker import SupplyWorker
 from drivers.contracts import Rating, Reading
@@ -108,10 +110,14 @@ class Rig:
 
     `run` gives the runner its turns; between two of them the worker has as many as it can, and then
     time moves on to what is due next. `at` puts mail into the mailbox at a moment, s from the
-    start; the run ends when `until` is true, or else after `most_s`.
+    start; the run ends when `until` is true, or else after `most_s`. `meters` are meters and
+    thermometers by name, each with a worker of its own; the first of them counts, or the supply.
     """
 
-    def __init__(self, supply, clock, rating=RATING, limits=None, period_s=0.1):
+    def __init__(
+        self, supply, clock, rating=RATING, limits=None, period_s=0.1, meters=None, doubt=NO_DOUBT
+    ):
+        meters = meters or {}
         self.clock = clock
         self.supply = supply
         self.limits = limits or Limits(period_s=period_s)
@@ -122,15 +128,24 @@ class Rig:
         self.worker = SupplyWorker(supply, rating, clock, period_s, self._tell)
         self.worker.open()
         origin = Origin("bath", "boot", lambda: True)
-        self.panel = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", 1.0)
-        self.loop = Loop(
-            clock, self.worker, self.panel, self.entries.append, self.limits, origin, 10.0
-        )
+        self.meters = [
+            MeterWorker(name, meter, clock, period_s, self._tell) for name, meter in meters.items()
+        ]
+        for meter in self.meters:
+            meter.open()
+        names, counting = ("supply", *meters), next(iter(meters), "supply")
+        facts = dict.fromkeys(names, MeterFacts(Correction(), doubt))
+        self.panel = Panel(facts, counting, self.limits.gap_s)
+        link = self.worker
+        if self.meters:
+            link = Link(self.worker.demand, self.meters[0].read_at)
+        self.loop = Loop(clock, link, self.panel, self.entries.append, self.limits, origin, 10.0)
         self.runner = Runner(self.loop, clock, period_s, self.mailbox, self._between, 7)
         self._agenda = []
         self._until = None
         self._end_s = 0.0
         self.lost_worker = False
+        self._asked_s = []
 
     @property
     def situation(self):
@@ -176,8 +191,7 @@ class Rig:
             return
         # Nobody has anything to do: time passes until the first who has.
         next_s = self.clock.now_s + 1.5 * self.limits.period_s
-        if not self.lost_worker:
-            next_s = min(next_s, self.clock.asked_s)
+        next_s = min([next_s, *self._asked_s])
         if self.loop.wake_at_s is not None:
             next_s = min(next_s, self.loop.wake_at_s)
         if self._agenda and self._agenda[0][0] <= next_s:
@@ -192,8 +206,11 @@ class Rig:
         self._turn_worker()
 
     def _turn_worker(self):
-        if not self.lost_worker:
-            self.worker.turn()
+        """A turn for each worker; what they wait for afterwards."""
+        self._asked_s = []
+        for worker in [*([] if self.lost_worker else [self.worker]), *self.meters]:
+            worker.turn()
+            self._asked_s.append(self.clock.asked_s)
 
     def _is_over(self):
         if self.clock.now_s >= self._end_s:

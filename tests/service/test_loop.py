@@ -1,17 +1,20 @@
 """Whole runs through worker, loop and runner on a virtual clock, beside the tank's truth."""
 
+from collections import deque
 from importlib.resources import files
 from itertools import pairwise
 
 import pytest
 
 from daemon.api.plan_file import read_plan
+from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.control.situation import Event, Limits
 from daemon.control.states import Act, State
 from daemon.record.entries import Noted, RunEnded, RunOpened, Sample, StageEnded
 from daemon.service.worker import Missed, Trouble
-from drivers.contracts import Reading
+from drivers.contracts import Reading, Temperature
 from drivers.errors import NoReplyError, PortUnavailableError, SetPointRefusedError
+from drivers.simulator.inline import SimulatedSupply
 
 LAMP_FOOT = files("daemon.service").joinpath("examples/lamp_foot.toml").read_text("utf-8")
 
@@ -304,6 +307,242 @@ def test_missing_replies_are_noted_with_the_run(rig):
         ("nothing came at rest", None),
         ("nothing came in time", 7),
     ]
+
+
+# Several meters.
+
+
+class Shunt:
+    """A meter in the tank's circuit: shows `gain` times the true current, and fails in `faults`.
+
+    `always` is a failure that stays.
+    """
+
+    def __init__(self, supply, clock, gain=1.0):
+        self._supply = supply
+        self._clock = clock
+        self.gain = gain
+        self.read_s = []
+        self.faults = deque()
+        self.always = None
+
+    def open(self):
+        """Nothing to open."""
+
+    def close(self):
+        """Nothing to close."""
+
+    def read(self):
+        fault = self.faults.popleft() if self.faults else self.always
+        if fault is not None:
+            raise fault
+        self.read_s.append(self._clock.now_s)
+        return Reading(self._clock.now_s, self.gain * self.true_a(), None)
+
+    def true_a(self):
+        if isinstance(self._supply, SimulatedSupply):
+            return self._supply.truth().current_a
+        return self._supply.current_a if self._supply.on else 0.0
+
+
+class Thermometer(Shunt):
+    def read(self):
+        return Temperature(self._clock.now_s, 24.5)
+
+
+DOUBT = MeterDoubt(gain=0.01, offset_a=0.01)
+LOST = PortUnavailableError("curr1_input: the chip was taken away")
+
+
+@pytest.fixture
+def shunt(supply, clock):
+    return Shunt(supply, clock)
+
+
+@pytest.fixture
+def shunt_rig(supply, shunt, new_rig):
+    """The daemon's inside with a shunt that counts, on a scripted supply."""
+    return new_rig(supply, meters={"shunt": shunt}, doubt=DOUBT)
+
+
+def test_the_shunt_counts_while_the_supply_gives_the_voltage(clock, tank_rig, new_rig, over):
+    """A supply that shows 3 % too little beside a shunt that is right."""
+    tank = tank_rig.supply
+    true = tank.bench.supply.measure
+
+    def low():
+        seen = true()
+        return seen._replace(current_a=0.97 * seen.current_a)
+
+    tank.bench.supply.measure = low
+    rig = new_rig(tank, rating=tank.rating, meters={"shunt": Shunt(tank, clock)}, doubt=DOUBT)
+    start(rig)
+    assert rig.run(over)
+    (ended,) = rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert ended.charge_ah == pytest.approx(tank.truth().charge_ah, rel=1e-3)
+    samples = rig.recorded(Sample)
+    plating = [sample for sample in samples if sample.elapsed_s > 60 and sample.set_current_a > 1.9]
+    assert all(sample.current_a == pytest.approx(2.0, abs=0.02) for sample in plating[2:-5])
+    assert all(sample.voltage_v > 0.3 for sample in plating[2:-5])
+
+
+def test_an_end_is_met_by_the_shunt_s_own_reading(shunt_rig, shunt, over):
+    """It is read at the moment of the target, and not only on its grid."""
+    start(shunt_rig)
+    shunt_rig.run(over)
+    (ended,) = shunt_rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    # The jump from 2 A to none lies somewhere within a tenth of a second: 0.06 % of 181 A·s.
+    assert ended.thickness_um == pytest.approx(0.3, rel=6e-4)
+    off_grid = [at_s for at_s in shunt.read_s if abs(10 * at_s - round(10 * at_s)) > 1e-3]
+    assert any(abs(at_s - 1000.2 - ended.elapsed_s) < 0.2 for at_s in off_grid)
+
+
+def test_a_stage_s_voltage_is_the_supply_s_where_the_shunt_has_none(shunt_rig, over):
+    until = '{ cell_voltage_below = "1.5 V", duration = "40 min" }'
+    start(shunt_rig, SHORT.replace('{ duration = "40 s" }', until))
+    shunt_rig.run(over)
+    first, _ = shunt_rig.recorded(StageEnded)
+    # The scripted supply shows 1 V; it has to be there for 3 s at full current.
+    assert first.ended_by == "cell voltage"
+    assert first.ended_s == pytest.approx(23.0, abs=0.5)
+
+
+def test_a_counting_meter_that_is_lost_aborts_the_run_although_the_supply_reads_well(
+    shunt_rig, shunt, supply, over
+):
+    start(shunt_rig)
+    shunt_rig.at(30.0, lambda: setattr(shunt, "always", LOST))
+    shunt_rig.run(over)
+    (ended,) = shunt_rig.recorded(RunEnded)
+    assert ended.state == "aborted"
+    assert ended.reason.startswith("reading lost: the newest is 3.")
+    assert 32.5 < ended.elapsed_s < 33.5
+    assert not supply.on
+    assert shunt_rig.recorded("meter unread") == [str(LOST)]
+    # By the supply's own meter the current is seen gone; what passed unseen has its bounds.
+    assert not shunt_rig.recorded("output did not stop")
+    assert ended.gap_greatest_ah == pytest.approx(3.2 * 0.5 / 3600, rel=0.1)
+
+
+def test_with_the_counting_meter_lost_an_output_that_stays_on_is_still_told(
+    shunt_rig, shunt, supply
+):
+    start(shunt_rig)
+    shunt_rig.at(30.0, lambda: setattr(shunt, "always", LOST))
+    supply.always["output_off"] = NoReplyError("silence")
+    shunt_rig.run(until=lambda rig: rig.recorded("output did not stop"), most_s=60.0)
+    assert "the supply says that it is still on" in shunt_rig.recorded("output did not stop")[0]
+
+
+def test_nothing_is_started_while_the_counting_meter_is_lost(shunt_rig, shunt):
+    shunt_rig.at(2.0, lambda: setattr(shunt, "always", LOST))
+    refused = start(shunt_rig, from_start_s=10.0)
+    shunt_rig.run(most_s=11.0)
+    assert refused.error.startswith("the newest reading is 8.")
+
+
+def test_a_counting_meter_that_comes_back_soon_is_a_gap(shunt_rig, shunt, over):
+    start(shunt_rig)
+    shunt_rig.at(60.0, lambda: shunt.faults.extend([NoReplyError("no value")] * 15))
+    shunt_rig.run(over)
+    (ended,) = shunt_rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    # 15 readings of 0.1 s at 2 A were missed: 1.6 s.
+    assert ended.gap_greatest_ah == pytest.approx(3.2 / 3600, rel=0.01)
+    assert len(shunt_rig.recorded("gap")) == 1
+
+
+def test_a_supply_that_is_silent_while_the_shunt_counts_aborts_with_words(shunt_rig, supply, over):
+    start(shunt_rig)
+    shunt_rig.at(30.0, lambda: supply.always.update(read=NoReplyError("silence")))
+    shunt_rig.run(over)
+    (ended,) = shunt_rig.recorded(RunEnded)
+    assert ended.state == "aborted"
+    assert ended.reason.startswith("the supply is silent: its newest reading is 3.")
+    assert shunt_rig.recorded("trouble") == [ended.reason]
+    # By the shunt the current is seen gone, though the supply says nothing.
+    assert not supply.on
+    assert 32.5 < ended.elapsed_s < 33.5
+
+
+def test_a_supply_silent_at_rest_is_not_started_nor_resumed(shunt_rig, supply):
+    shunt_rig.at(2.0, lambda: supply.always.update(read=NoReplyError("silence")))
+    refused = start(shunt_rig, from_start_s=10.0)
+    shunt_rig.at(11.0, supply.always.clear)
+    begun = start(shunt_rig, from_start_s=12.0)
+    shunt_rig.order(Act.HOLD, 20.0)
+    shunt_rig.at(30.0, lambda: supply.always.update(read=NoReplyError("silence")))
+    resumed = shunt_rig.order(Act.RESUME, 40.0)
+    states = []
+    shunt_rig.at(44.0, lambda: states.append(shunt_rig.situation.state))
+    shunt_rig.run(most_s=45.0)
+    assert refused.error.startswith("the supply is silent: its newest reading is 8.")
+    assert begun.error is None
+    assert resumed.error.startswith("the supply is silent")
+    assert states == [State.HELD]
+    assert not shunt_rig.recorded("trouble")
+
+
+def test_a_supply_of_which_nothing_was_read_yet_is_not_started(shunt_rig, supply):
+    supply.always["read"] = NoReplyError("silence")
+    refused = start(shunt_rig)
+    shunt_rig.run(most_s=1.0)
+    assert refused.error == "the supply is silent: nothing was read from it yet"
+
+
+def test_an_output_that_the_supply_says_is_on_is_seen_by_a_shunt_without_current(shunt_rig, supply):
+    """A cell without contact: the shunt reads nothing, the supply knows better."""
+    shunt_rig.at(5.0, lambda: setattr(supply, "on", True))
+    shunt_rig.run(until=lambda rig: rig.recorded("output did not stop"), most_s=20.0)
+    (text,) = shunt_rig.recorded("output did not stop")
+    assert "the supply says that it is still on" in text
+
+
+def test_meters_that_disagree_are_an_event_once_and_again_after_agreeing(
+    shunt_rig, shunt, supply, over
+):
+    start(shunt_rig, SHORT.replace('"0.3 µm"', '"0.8 µm"'))
+    shunt_rig.at(60.0, lambda: setattr(shunt, "gain", 1.2))
+    shunt_rig.at(100.0, lambda: setattr(shunt, "gain", 1.0))
+    shunt_rig.at(110.0, lambda: setattr(shunt, "gain", 0.8))
+    shunt_rig.run(until=lambda rig: rig.clock.now_s > 1150.0, most_s=200.0)
+    notes = [note for note in shunt_rig.recorded(Noted) if note.kind == "meters disagree"]
+    assert [note.run_id for note in notes] == [7, 7]
+    assert [note.monotonic_s for note in notes] == pytest.approx([1071.0, 1121.0], abs=1.5)
+    assert notes[0].text.startswith("shunt reads 2.400 A, supply 2.000 A: 0.400 A apart")
+    assert (notes[0].data["shunt"], notes[0].data["supply"]) == pytest.approx((2.4, 2.0))
+
+
+def test_meters_that_agree_are_no_event_on_ramps_and_steps(shunt_rig, over):
+    start(shunt_rig)
+    shunt_rig.order(Act.HOLD, 60.0)
+    shunt_rig.order(Act.RESUME, 80.0)
+    shunt_rig.run(over)
+    assert shunt_rig.situation.state is State.COMPLETE
+    assert not shunt_rig.recorded("meters disagree")
+
+
+def test_the_newest_temperature_is_kept_by_its_name_and_counts_for_nothing(
+    supply, clock, new_rig, over
+):
+    meters = {"shunt": Shunt(supply, clock), "bath": Thermometer(supply, clock)}
+    rig = new_rig(supply, meters=meters)
+    start(rig)
+    rig.run(over)
+    assert rig.situation.state is State.COMPLETE
+    assert list(rig.loop.temperatures) == ["bath"]
+    kept = rig.loop.temperatures["bath"]
+    assert kept.temperature_c == 24.5
+    assert clock.now_s - kept.monotonic_s < 0.3
+
+
+def test_a_plan_is_held_against_the_doubt_of_what_counts(shunt_rig):
+    assert shunt_rig.loop.doubt == DOUBT
+    start(shunt_rig)
+    shunt_rig.run(most_s=1.0)
+    assert shunt_rig.situation.run.doubt == DOUBT
 
 
 # Clocks and the bath.
