@@ -25,7 +25,7 @@ _ROUNDS = 6  # weights depend on the gain so weakly that two rounds reach the la
 class Point:
     """One comparison: the mean of the meter's readings, and what the reference said meanwhile, A.
 
-    A point at exactly 0 A is one with the output off: it is known without the reference.
+    A point at 0 A without any uncertainty is one with the output off, known without the reference.
     `u_reference_a` is what is new in each point (how finely the reference can be read), not the
     reference's class, which is common to all. Raises ValueError for a value that is not finite.
     """
@@ -213,7 +213,7 @@ def _fit(
     # The reference's class moves all points that it measured, together. An error of its gain goes
     # into the gain alone, an error of its offset into both, if there is a point without it.
     class_gain = gain * rectangular(reference.gain)
-    measured = [1.0 if point.reference_a else 0.0 for point in points]
+    measured = [1.0 if point.reference_a or point.u_reference_a else 0.0 for point in points]
     shift_a = gain * rectangular(reference.offset_a)
     to_gain, to_offset_a = (
         shift_a * _dot(coefficients, measured) for coefficients in (towards.gain, towards.offset)

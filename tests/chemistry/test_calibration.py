@@ -145,6 +145,12 @@ def test_a_zero_taken_with_the_output_off_owes_nothing_to_the_reference() -> Non
     assert found.u_gain == pytest.approx(0.006 / math.sqrt(3) / 2)
 
 
+def test_a_zero_that_the_reference_showed_is_no_better_than_the_reference() -> None:
+    reference = ReferenceClass(offset_a=0.006)
+    points = [Point(0.01, 1e-9, 0.0, 1e-9), Point(2.01, 1e-9, 2.0, 1e-9)]
+    assert fitted(points, reference).line.u_offset_a == pytest.approx(0.006 / math.sqrt(3))
+
+
 def test_a_wrong_reference_is_covered_as_often_as_the_doubt_says() -> None:
     """Whole calibrations at random; the true charge of a run has to lie inside the interval."""
     rng = random.Random(11)
