@@ -1,25 +1,15 @@
-"""The command line: `tankhand serve`, the acts on a run, `tankhand demo`.
+"""The command line: `tankhand serve`, the acts on a run, `tankhand recount`, `tankhand demo`.
 
 Heavy imports wait until a command needs them: `serve` has to have the output off first.
 """
 
-import getpass
-import os
 import sys
 from pathlib import Path
 
 import click
 
-DEFAULT_SETTINGS = Path("/etc/tankhand/settings.toml")
-
-settings_option = click.option(
-    "--settings",
-    type=click.Path(path_type=Path),
-    envvar="TANKHAND_SETTINGS",
-    default=DEFAULT_SETTINGS,
-    show_default=True,
-    help="The settings file; also from TANKHAND_SETTINGS.",
-)
+from daemon.service.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.recount import recount
 
 
 @click.group()
@@ -50,10 +40,10 @@ def run(plan: Path, settings: Path) -> None:
     try:
         text = plan.read_text(encoding="utf-8")
     except OSError as error:
-        raise _BadInput(f"{plan}: cannot be read: {error.strerror or error}") from error
+        raise BadInputError(f"{plan}: cannot be read: {error.strerror or error}") from error
     except UnicodeDecodeError as error:
-        raise _BadInput(f"{plan}: is not UTF-8 text: {error}") from error
-    _ask(settings, StartRequest(plan=text, who=_who()))
+        raise BadInputError(f"{plan}: is not UTF-8 text: {error}") from error
+    _ask(settings, StartRequest(plan=text, who=who()))
 
 
 def _act(name: str, text: str) -> None:
@@ -62,7 +52,7 @@ def _act(name: str, text: str) -> None:
     def act(settings: Path) -> None:
         from daemon.api.messages import ActRequest
 
-        _ask(settings, ActRequest.model_validate({"ask": name, "who": _who()}))
+        _ask(settings, ActRequest.model_validate({"ask": name, "who": who()}))
 
 
 _act("hold", "Take the current away and keep the run; `resume` goes on with it.")
@@ -103,19 +93,6 @@ def demo(rate: float, listen: str, keep: Path | None, stay: bool | None) -> None
     sys.exit(show.run(rate, listen, keep, sys.stdin.isatty() if stay is None else stay))
 
 
-class _Refused(click.ClickException):
-    """One clear error; the exit code is 1."""
-
-    def show(self, file: object = None) -> None:  # noqa: ARG002
-        click.echo(f"tankhand: {self.message}", err=True)
-
-
-class _BadInput(_Refused):
-    """What was written cannot be used."""
-
-    exit_code = 2
-
-
 def _ask(settings: Path, request: object) -> None:
     """Send one request to the daemon of the settings file and print what it says."""
     from daemon.api.client import Client, DaemonUnreachableError
@@ -130,19 +107,15 @@ def _ask(settings: Path, request: object) -> None:
         socket = read_settings(settings).daemon.socket
         answer = Client(socket, timeout_s=10.0).ask(request)
     except InputError as error:
-        raise _BadInput(str(error)) from error
+        raise BadInputError(str(error)) from error
     except DaemonUnreachableError as error:
-        raise _Refused(str(error)) from error
+        raise RefusedError(str(error)) from error
     if not answer.ok or answer.status is None:
-        raise _Refused(answer.error or "no reason given")
+        raise RefusedError(answer.error or "no reason given")
     click.echo(report.text(answer.status))
 
 
-def _who() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a user without a name; which of both depends on Python's version
-        return f"user {os.getuid()}"
+main.add_command(recount)
 
 
 if __name__ == "__main__":
