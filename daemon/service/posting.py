@@ -12,7 +12,6 @@ from daemon.record.summary import nah
 from daemon.service.recounting import Recounted
 from daemon.service.settings import read_settings
 
-
 GREATEST_AH = 1e8
 """A log of more charge than this was read with a wrong unit; the record's n A·h end at 9e9 A·h."""
 
