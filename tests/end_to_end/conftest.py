@@ -55,8 +55,8 @@ caps = {{ charge = "2 Ah", duration = "5 h" }}
 [[stage]]
 name = "strike"
 current = "0.5 A"
-ramp = "10 s"
-until = {{ duration = "40 s" }}
+ramp = "5 s"
+until = {{ duration = "20 s" }}
 [[stage]]
 name = "build"
 current = "2 A"
