@@ -162,7 +162,8 @@ class Loop:
             self._record_start(command, situation.run, utc)
         bath_charge_ah = self.view.bath_charge_ah
         if before.state in OPEN and situation.state not in OPEN and situation.count is not None:
-            bath_charge_ah += situation.count.best_ah
+            # As the ledger does: what was counted. The gaps' bounds stand beside it there.
+            bath_charge_ah += situation.count.charge_ah
         self.view = View(situation, bath_charge_ah, started)
         # A reading that `step` passed over is none.
         if before.state in OPEN and reading is not None and situation.reading is reading:

@@ -145,7 +145,7 @@ class Speaker:
         view, now_s = self._loop.view, self._clock.monotonic_s()
         situation = view.situation
         reading, count = situation.reading, situation.count
-        run_ah = count.best_ah if count is not None and situation.state in OPEN else 0.0
+        run_ah = count.charge_ah if count is not None and situation.state in OPEN else 0.0
         return Status(
             state=STATE_NAMES[situation.state],
             utc=self._clock.utc().isoformat(),
