@@ -118,7 +118,7 @@ def _options(command: Command) -> set[str]:
 
 def test_every_command_that_is_named_exists() -> None:
     assert isinstance(main, Group)
-    named = _written(r"\btankhand ([a-z]+)([^\n#]*)")
+    named = _written(r"\btankhand ([a-z-]+)([^\n#]*)")
     assert {word for word, _ in named} == main.commands.keys()
     for word, rest in named:
         assert set(re.findall(r"--[a-z-]+", rest)) <= _options(main.commands[word]), (word, rest)

@@ -1,4 +1,4 @@
-"""The command line: `tankhand serve`, the acts on a run, `tankhand recount`, `tankhand demo`.
+"""The command line: `tankhand serve`, the acts on a run, counting and calibrating, the demo.
 
 Heavy imports wait until a command needs them: `serve` has to have the output off first.
 """
@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from daemon.service.calibrate import calibrate, calibrations, recount_run
 from daemon.service.command import BadInputError, RefusedError, settings_option, who
 from daemon.service.recount import recount
 
@@ -115,7 +116,8 @@ def _ask(settings: Path, request: object) -> None:
     click.echo(report.text(answer.status))
 
 
-main.add_command(recount)
+for command in (recount, calibrate, calibrations, recount_run):
+    main.add_command(command)
 
 
 if __name__ == "__main__":
