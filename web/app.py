@@ -8,6 +8,7 @@ from flask import Flask
 from daemon.api.listen import Listen
 from daemon.api.sentence import duration
 from web.assets import Assets
+from web.calibration import CalibrationPage
 from web.pages import Pages
 from web.protection import protect
 from web.runs import Runs
@@ -29,5 +30,7 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     app.jinja_env.filters["duration"] = duration
     limiter = protect(app)
     handle_troubles(app)
-    Pages(Tank(socket), Runs(record), assets).route(app, limiter)
+    tank, runs = Tank(socket), Runs(record)
+    Pages(tank, runs, assets).route(app, limiter)
+    CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

@@ -8,6 +8,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
+from daemon.record.calibrations import Calibration, newest_of_all
 from daemon.record.errors import RecordError
 from daemon.record.queries import Run, one_run, runs
 from daemon.record.series import Series, series
@@ -39,6 +40,11 @@ class Runs:
         """Give the newest run; None where there is none. Raises `RecordError` as above."""
         with self._reading() as connection:
             return next(iter(runs(connection, limit=1)), None)
+
+    def calibrations(self) -> dict[str, Calibration]:
+        """Give the newest calibration of each meter that has one. Raises `RecordError` as above."""
+        with self._reading() as connection:
+            return newest_of_all(connection)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

@@ -17,7 +17,14 @@ from playwright.sync_api import Browser, sync_playwright
 from pydantic import TypeAdapter
 
 from daemon.api.listen import Listen
-from daemon.api.messages import Answer, Request, RunStatus, StageStatus, Status
+from daemon.api.messages import (
+    Answer,
+    CalibrateRequest,
+    Request,
+    RunStatus,
+    StageStatus,
+    Status,
+)
 from daemon.clock import SystemClock
 from daemon.record.entries import Entry, RunOpened, Sample
 from daemon.record.recorder import Recorder
@@ -93,6 +100,7 @@ class Peer:
         self.status = status
         self.refusal: str | None = None
         self.acts: list[tuple[str, str]] = []
+        self.calibrations: list[CalibrateRequest] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -122,6 +130,8 @@ class Peer:
             return Answer(ok=True, status=self.status).model_dump_json().encode()
         if self.refusal is not None:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
+        if isinstance(request, CalibrateRequest):
+            self.calibrations.append(request)
         self.acts.append((request.ask, request.who))
         return Answer(ok=True, status=self.status).model_dump_json().encode()
 
