@@ -8,6 +8,7 @@ is standard uncertainty (one standard deviation) unless a name says `expanded`.
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from enum import Enum
 from itertools import product
 from statistics import NormalDist
 
@@ -17,17 +18,25 @@ from daemon.chemistry.constants import COULOMBS_PER_AH
 Matrix = Sequence[Sequence[float]]
 
 
+class Shape(Enum):
+    """How an error spreads.
+
+    FLAT: just as likely anywhere within ±√3·u, and never beyond (a rectangular distribution).
+    BOUND: at one of both bounds, ±u, as what lies between is never far from them in its effect.
+    """
+
+    NORMAL = "normal"
+    FLAT = "flat"
+    BOUND = "bound"
+
+
 @dataclass(frozen=True, slots=True)
 class Share:
-    """One cause of doubt, and the standard uncertainty that it alone gives the result.
-
-    flat: the error is just as likely anywhere within ±√3·u, and never beyond (a rectangular
-    distribution); otherwise it is normal.
-    """
+    """One cause of doubt, and the standard uncertainty that it alone gives the result."""
 
     name: str
     u: float
-    flat: bool = False
+    shape: Shape = Shape.NORMAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,21 +57,29 @@ class Budget:
     def expanded(self, confidence: float) -> float:
         """Half the width of the interval that holds the truth with `confidence`, 0 < it < 1.
 
-        Normal and flat causes are folded exactly, as JCGM 101 does by drawing: where a maker's
-        limits dominate, ±1.96·u would hold nearly everything and not 95 %.
+        All causes are folded exactly, as JCGM 101 does by drawing: where a maker's limits dominate,
+        ±1.96·u would hold nearly everything and not 95 %.
         """
-        _require_confidence(confidence)
-        least = FLAT_LEAST * self.u
-        flat = [math.sqrt(3) * share.u for share in self.shares if share.flat and share.u > least]
-        if not flat:
-            return coverage_factor(confidence) * self.u
-        rest = [share.u for share in self.shares if not share.flat or share.u <= least]
+        factor = coverage_factor(confidence)
+        bound = math.fsum(share.u for share in self.shares if share.shape is Shape.BOUND)
+        spread = [share for share in self.shares if share.shape is not Shape.BOUND]
+        u = math.hypot(*(share.u for share in spread))
+        flat, rest = [], []
+        for share in spread:
+            if share.shape is Shape.FLAT and share.u > FLAT_LEAST * u:
+                flat.append(math.sqrt(3) * share.u)
+            else:
+                rest.append(share.u)
+        if not flat and not bound:
+            return factor * u
         # A trace of normal error keeps the formula whole where there is none.
-        sigma = max(math.hypot(*rest), 1e-6 * self.u)
-        below, above = 0.0, math.fsum(flat) + coverage_factor(confidence) * sigma
+        sigma = max(math.hypot(*rest), 1e-6 * (u + bound))
+        below, above = 0.0, bound + math.fsum(flat) + factor * sigma
         for _ in range(BISECTIONS):
             middle = (below + above) / 2
-            if _within(middle, flat, sigma) < confidence:
+            # With the error at its upper bound; at the lower one it is the mirror image.
+            inside = _below(middle - bound, flat, sigma) - _below(-middle - bound, flat, sigma)
+            if inside < confidence:
                 below = middle
             else:
                 above = middle
@@ -77,8 +94,8 @@ BISECTIONS = 30
 """Halve an interval of some u to a billionth of it."""
 
 
-def _within(x: float, flat: Sequence[float], sigma: float) -> float:
-    """The probability that a normal error and flat ones of these half-widths sum to within ±x.
+def _below(x: float, flat: Sequence[float], sigma: float) -> float:
+    """The probability that a normal error and flat ones of these half-widths sum to below x.
 
     The distribution of a sum of n flat errors and a normal one z is the mixed difference, over all
     signs s, of E[(x + Σ s·a - z)₊ⁿ] / (n!·Π 2a): each flat error integrates once, between its ends.
@@ -88,16 +105,18 @@ def _within(x: float, flat: Sequence[float], sigma: float) -> float:
         at = x + math.fsum(sign * a for sign, a in zip(signs, flat, strict=True))
         total += math.prod(signs) * _partial_moment(at, sigma, len(flat))
     whole = math.factorial(len(flat)) * math.prod(2 * a for a in flat)
-    return 2 * total / whole - 1
+    return total / whole
 
 
 def _partial_moment(y: float, sigma: float, order: int) -> float:
-    """E[(y - z)₊^order] for a normal z around 0 with standard deviation `sigma`; order >= 1.
+    """E[(y - z)₊^order] for a normal z around 0 with standard deviation `sigma`.
 
     M(n) = y·M(n-1) + (n-1)·σ²·M(n-2), by parts.
     """
     score = y / sigma
-    before = (1 + math.erf(score / math.sqrt(2))) / 2
+    before = math.erfc(-score / math.sqrt(2)) / 2
+    if order == 0:
+        return before
     density = math.exp(-score * score / 2) / math.sqrt(2 * math.pi)
     moment = y * before + sigma * density
     for n in range(2, order + 1):
@@ -120,6 +139,16 @@ def one_sided_factor(confidence: float) -> float:
 def rectangular(half_width: float) -> float:
     """Standard uncertainty of a value that lies anywhere within ±half_width (JCGM 100, 4.3.7)."""
     return require_not_negative("half width", half_width, "") / math.sqrt(3)
+
+
+def undithered(step_a: float, noise_a: float) -> float:
+    """How much of a step of rounding noise leaves standing, A.
+
+    Rounding errs by a saw tooth of the current, whose harmonics noise averages out; the first is
+    left with exp(-2π²·σ²/step²) of its size, the others with less (the characteristic function of
+    the normal distribution). Noise of half a step leaves 0.7 %.
+    """
+    return step_a * math.exp(-2 * (math.pi * noise_a / step_a) ** 2) if step_a else 0.0
 
 
 def propagate(
@@ -202,32 +231,34 @@ def charge_budget(counted: Counted, doubt: MeterDoubt) -> Budget:
     Gain and offset are common to all readings: their errors add up over the whole run. So does
     that of rounding to a step, within ± half of it (JCGM 100, F.2.2.1), as a bath's current stands
     still for hours. Noise is new in each reading: the errors of n equal intervals add up as √n. A
-    gap's charge lies anywhere between its bounds.
+    gap's charge lies between its bounds, and mostly at the greatest: where nobody looks, a supply
+    usually goes on. So it counts as lying at a bound, and in all gaps alike.
     """
     offset_ah = doubt.offset_a * counted.covered_s / COULOMBS_PER_AH
     gain_ah = doubt.gain * counted.charge_ah
     covariance = 2 * doubt.covariance_a * counted.charge_ah * counted.covered_s / COULOMBS_PER_AH
     common = math.sqrt(max(0.0, gain_ah**2 + offset_ah**2 + covariance))
+    of_meter = Shape.FLAT if doubt.of_limits else Shape.NORMAL
     shares = (
         (Share("gain and offset", common),)
         if doubt.covariance_a
         else (
-            Share("gain", abs(gain_ah), doubt.of_limits),
-            Share("offset", offset_ah, doubt.of_limits),
+            Share("gain", abs(gain_ah), of_meter),
+            Share("offset", offset_ah, of_meter),
         )
     )
     step_ah = rectangular(doubt.step_a / 2) * counted.covered_s / COULOMBS_PER_AH
     noise_ah = doubt.noise_a * math.sqrt(counted.squares_s2) / COULOMBS_PER_AH
-    gap_ah = rectangular(abs(counted.gap_greatest_ah - counted.gap_least_ah) / 2)
+    gap_ah = abs(counted.gap_greatest_ah - counted.gap_least_ah) / 2
     value = counted.charge_ah + (counted.gap_least_ah + counted.gap_greatest_ah) / 2
     return Budget(
         value,
         (
             *shares,
-            Share("resolution", step_ah, flat=True),
+            Share("resolution", step_ah, Shape.FLAT),
             Share("noise", noise_ah),
-            Share("clock", abs(doubt.clock * counted.charge_ah), flat=True),
-            Share("gaps", gap_ah, flat=True),
+            Share("clock", abs(doubt.clock * counted.charge_ah), Shape.FLAT),
+            Share("gaps", gap_ah, Shape.BOUND),
         ),
     )
 

@@ -11,7 +11,7 @@ from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
 from daemon.api.listen import ListenError, parse_listen
 from daemon.api.quantities import CurrentA, DurationS, Fraction, ResistanceOhm, VoltageV
-from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt, rectangular
+from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt, rectangular, undithered
 from daemon.clock import Clock, RatedClock, SystemClock
 from daemon.control.situation import Limits
 from daemon.service.first_look import description_at
@@ -24,6 +24,9 @@ GONE_STEPS = 3
 GONE_DOUBTS = 3
 """Standard uncertainties of the counting meter around 0 A, likewise: a shunt for large currents
 shows some tens of mA for none."""
+
+USUAL_NOISE_A = 0.002
+"""A. Of an ammeter whose noise is not stated (common practice); over a run it averages out."""
 
 SUPPLY = "supply"
 """The name of the supply's own meter among the meters."""
@@ -49,8 +52,8 @@ class AccuracyTable(Table):
 
     gain: Fraction = Field(default=0.01, description="of the reading", examples=['"0.5 %"'])
     offset: CurrentA = Field(default=0.01, description="at any reading", examples=['"5 mA"'])
-    noise: CurrentA = Field(
-        default=0.002, description="from reading to reading, one standard deviation",
+    noise: CurrentA | None = Field(
+        default=None, description="from reading to reading, one standard deviation",
         examples=['"1 mA"'],
     )  # fmt: skip
 
@@ -62,9 +65,10 @@ class AccuracyTable(Table):
         return MeterDoubt(
             gain=rectangular(self.gain),
             offset_a=rectangular(self.offset),
-            noise_a=self.noise,
+            noise_a=USUAL_NOISE_A if self.noise is None else self.noise,
             clock=rectangular(CLOCK_LIMIT),
-            step_a=step_a,
+            # Noise that nobody has stated may be less, and then dithers nothing.
+            step_a=step_a if self.noise is None else undithered(step_a, self.noise),
             of_limits=True,
         )
 

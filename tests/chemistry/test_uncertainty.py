@@ -13,6 +13,7 @@ from daemon.chemistry.uncertainty import (
     Budget,
     Counted,
     MeterDoubt,
+    Shape,
     Share,
     charge_budget,
     coverage_factor,
@@ -20,6 +21,7 @@ from daemon.chemistry.uncertainty import (
     propagate,
     rectangular,
     thickness_budget,
+    undithered,
 )
 
 # JCGM 100:2008, example H.2: five sets of V (V), I (A), phi (rad) and what follows from them.
@@ -149,11 +151,47 @@ def test_gain_and_offset_of_a_calibration_may_depend_on_each_other() -> None:
     assert covariance_matrix([gain, offset])[0][1] == pytest.approx(-6e-6)
 
 
-def test_a_gap_counts_with_its_middle_and_as_a_rectangle() -> None:
+def test_a_gap_counts_with_its_middle_and_reaches_to_its_bounds() -> None:
     counted = Counted(1.0, 3600.0, 3600.0, gap_least_ah=0.0, gap_greatest_ah=0.12)
     budget = charge_budget(counted, MeterDoubt())
     assert budget.value == pytest.approx(1.06)
-    assert budget.u == pytest.approx(0.06 / math.sqrt(3))
+    assert budget.u == pytest.approx(0.06)
+    assert budget.expanded(0.95) == pytest.approx(0.06, rel=1e-5)
+
+
+def test_the_interval_of_a_run_whose_current_went_on_in_its_gaps() -> None:
+    """The truth is at the upper bound, whatever else errs: 95 % of that lies to either side."""
+    chance = random.Random(7)
+    budget = Budget(0.0, (Share("gaps", 3.0, Shape.BOUND), Share("noise", 1.0)))
+    half_width = budget.expanded(0.95)
+    # The far side is out of reach: one-sided, 3 + 1.645.
+    assert half_width == pytest.approx(4.645, abs=1e-3)
+    inside = sum(abs(3.0 + chance.gauss(0, 1)) <= half_width for _ in range(40_000))
+    assert inside / 40_000 == pytest.approx(0.95, abs=0.0044)
+
+
+@pytest.mark.parametrize("noise_steps", [0.0, 0.1, 0.2, 0.3])
+def test_noise_dithers_the_rounding_away(noise_steps: float) -> None:
+    """The mean of 4,000 rounded readings, over 200 steady currents: what it is still off by."""
+    chance = random.Random(13)
+    errors = []
+    for _ in range(200):
+        current = chance.uniform(10, 11)
+        shown = [round(current + chance.gauss(0, noise_steps)) for _ in range(4000)]
+        errors.append(fmean(shown) - current)
+    rms = math.sqrt(fmean(error**2 for error in errors))
+    left = rectangular(undithered(1.0, noise_steps) / 2)
+    # The first harmonic alone is 0.78 of the saw tooth.
+    assert 0.75 * left < rms < 1.1 * left
+
+
+def test_noise_of_half_a_step_leaves_next_to_nothing() -> None:
+    assert undithered(0.004, 0.002) == pytest.approx(0.004 * 0.0072, rel=0.01)
+    assert undithered(0.004, 0.004) < 1e-9
+
+
+def test_nothing_is_left_of_no_step() -> None:
+    assert undithered(0.0, 0.01) == 0.0
 
 
 def test_thickness_carries_area_and_efficiency() -> None:
@@ -170,7 +208,7 @@ def test_a_steady_current_is_rounded_the_same_way_all_night() -> None:
     # 8 h at 2.0003 A shown in steps of 1 mA: off by up to 0.5 mA throughout, 4 mAh.
     counted = Counted(charge_ah=16.0, covered_s=28800.0, squares_s2=2880.0)
     (share,) = (s for s in charge_budget(counted, MeterDoubt(step_a=0.001)).shares if s.u)
-    assert (share.name, share.flat) == ("resolution", True)
+    assert (share.name, share.shape) == ("resolution", Shape.FLAT)
     assert share.u == pytest.approx(0.004 / math.sqrt(3))
 
 
@@ -191,7 +229,7 @@ def test_a_steady_current_is_rounded_the_same_way_all_night() -> None:
 def test_the_interval_of_flat_causes(
     half_widths: tuple[float, ...], normal: float, k: float
 ) -> None:
-    shares = [Share("limit", a / math.sqrt(3), flat=True) for a in half_widths]
+    shares = [Share("limit", a / math.sqrt(3), Shape.FLAT) for a in half_widths]
     budget = Budget(0.0, (*shares, Share("noise", normal)))
     assert budget.expanded(0.95) / budget.u == pytest.approx(k, rel=1e-5)
 
@@ -199,7 +237,7 @@ def test_the_interval_of_flat_causes(
 def test_the_interval_of_flat_and_normal_causes_by_drawing() -> None:
     chance = random.Random(101)
     budget = Budget(
-        0.0, (Share("gain", 1.0, flat=True), Share("offset", 0.7, flat=True), Share("noise", 0.5))
+        0.0, (Share("gain", 1.0, Shape.FLAT), Share("offset", 0.7, Shape.FLAT), Share("noise", 0.5))
     )
     for confidence in (0.5, 0.95, 0.99):
         half_width = budget.expanded(confidence)
