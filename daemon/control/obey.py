@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from daemon.chemistry.electrolysis import um_per_ah
+from daemon.control import contactor, interlocks
 from daemon.control.charge import Count
 from daemon.control.situation import (
     Command,
@@ -22,7 +23,11 @@ def refusal(situation: Situation, act: Act, now_s: float, limits: Limits) -> str
     state = situation.state
     if state in ALLOWED[act]:
         if act in (Act.START, Act.RESUME):
-            return _no_current_yet(situation, now_s, limits)
+            return (
+                interlocks.why_not(situation)
+                or contactor.why_not(situation, limits)
+                or _no_current_yet(situation, now_s, limits)
+            )
         return _completing(situation) if act in (Act.HOLD, Act.STOP) else None
     if act is Act.START and state is State.ABORTED:
         return "the last run was aborted: look at the tank, then reset, then start"
@@ -95,7 +100,8 @@ def wind_to(
     winding, progress = situation.wind_down, situation.progress
     if winding is None:
         winding = WindDown(goal, reason, now_s, ended_by=ended_by)
-        if situation.state in PLATING and progress is not None:
+        # A run that still waits for its contactor has spent none of its time.
+        if situation.demand.output_on and situation.state in PLATING and progress is not None:
             passed_s = now_s - situation.now_s
             progress = replace(
                 progress,
@@ -130,4 +136,5 @@ def _started(
         run=Run(command.run_id, plan, now_s, growth, plan.target_um / growth, command.doubt),
         count=Count.from_reading(now_s, reading.current_a),
         progress=Progress(0, 0.0, 0.0, now_s, 0.0, 0.0, now_s),
+        contactor=situation.contactor,
     )

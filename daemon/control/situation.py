@@ -21,7 +21,8 @@ class Limits:
     off the current has to be gone within this, else "output did not stop" is raised, and again
     at growing intervals. gone_a: a current below this is no current.
     restart_s: the ramp back up after a hold. settle_s: how long the cell's voltage has to stay
-    below a stage's limit: one noisy reading ends no stage.
+    below a stage's limit: one noisy reading ends no stage. pull_in_s and drop_out_s: how long the
+    contactor may take to close and to open; 0 where there is none.
     """
 
     period_s: float = 0.1
@@ -33,6 +34,8 @@ class Limits:
     gone_a: float = 0.02
     restart_s: float = 10.0
     settle_s: float = 3.0
+    pull_in_s: float = 0.0
+    drop_out_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +108,34 @@ OFF = Demand(output_on=False, current_a=0.0, voltage_v=0.0)
 
 
 @dataclass(frozen=True, slots=True)
+class Interlock:
+    """A loop that is closed while all is well, and where a run goes when it opens.
+
+    `goal` is held or stopped, by a controlled stop, or aborted, at once: stop categories 1 and 0
+    of IEC 60204-1 as far as software can be one.
+    """
+
+    name: str
+    goal: State
+
+
+@dataclass(frozen=True, slots=True)
+class Contactor:
+    """The contactor as it is demanded, and as it is known to be.
+
+    closed: what is demanded; since_s: since when, None before the first tick. auxiliary: whether
+    its auxiliary contact is closed, None where there is none. made: it has closed since it was
+    demanded to. stuck: it did not open when it should have, which has been told.
+    """
+
+    closed: bool = False
+    since_s: float | None = None
+    auxiliary: bool | None = None
+    made: bool = False
+    stuck: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """The whole state of control. `run` stays after its end, until the next one begins."""
 
@@ -118,6 +149,8 @@ class Situation:
     wind_down: WindDown | None = None
     restart_from_s: float | None = None
     reason: str | None = None
+    open_loops: tuple[Interlock, ...] = ()
+    contactor: Contactor = Contactor()
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,12 +166,18 @@ class Command:
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """What is new since the last tick; `trouble` is a device's failure that no run survives."""
+    """What is new since the last tick; `trouble` is a device's failure that no run survives.
+
+    open_loops: the interlocks that are open, all of them. auxiliary_closed: what the contactor's
+    auxiliary contact shows, None where there is none. Both are free of bouncing.
+    """
 
     now_s: float
     reading: Reading | None = None
     command: Command | None = None
     trouble: str | None = None
+    open_loops: tuple[Interlock, ...] = ()
+    auxiliary_closed: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +186,7 @@ class Outputs:
 
     demand: Demand
     wake_at_s: float | None
+    contactor_closed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

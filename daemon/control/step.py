@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from daemon.control import contactor, interlocks
 from daemon.control.follow import follow
 from daemon.control.obey import obey, wind_to
 from daemon.control.situation import (
@@ -34,22 +35,29 @@ def step(
     now_s = inputs.now_s
     happenings: list[Happening] = []
     wake_at_s: float | None = None
+    situation = interlocks.noted(situation, inputs.open_loops, happenings)
+    situation = contactor.watched(situation, inputs.auxiliary_closed, now_s, limits, happenings)
     if inputs.reading is not None:
         situation = _count(situation, inputs, limits, happenings)
     if inputs.command is not None:
         situation = obey(situation, inputs.command, now_s, limits, happenings)
     situation = _protect(situation, inputs, limits, happenings)
     if situation.state in PLATING and situation.wind_down is None:
-        situation, wake_at_s = follow(situation, now_s, limits, happenings)
+        if not situation.demand.output_on:
+            situation = contactor.waited(situation, now_s)
+        if contactor.is_made(situation, limits):
+            situation, wake_at_s = follow(situation, now_s, limits, happenings)
     if situation.state in AT_REST and situation.wind_down is None:
         situation = watch(situation, now_s, limits)
     if situation.wind_down is not None:
         situation, wake_at_s = wind_down(situation, situation.wind_down, now_s, limits, happenings)
     if wake_at_s is not None and not now_s < wake_at_s < now_s + limits.period_s:
         wake_at_s = None
+    situation = contactor.demanded(situation, now_s, limits)
     if situation.now_s != now_s:
         situation = replace(situation, now_s=now_s)
-    return situation, Outputs(situation.demand, wake_at_s), happenings
+    closed = situation.contactor.closed
+    return situation, Outputs(situation.demand, wake_at_s, closed), happenings
 
 
 def _count(
@@ -83,13 +91,21 @@ def _count(
 def _protect(
     situation: Situation, inputs: Inputs, limits: Limits, happenings: list[Happening]
 ) -> Situation:
-    """Abort on a device's trouble and on readings that do not come any more."""
+    """Take the current away for what is not well: a device, a loop, the contactor, no readings."""
     if inputs.trouble is not None:
         happenings.append(Event(TROUBLE, inputs.trouble))
         if situation.state in OPEN and situation.state not in (State.HELD, State.ABORTING):
             situation = wind_to(situation, State.ABORTED, inputs.trouble, inputs.now_s)
+    loop = interlocks.tripped(situation)
+    if loop is not None:
+        reason = f"interlock open: {loop.name}"
+        situation = wind_to(situation, loop.goal, reason, inputs.now_s)
     count = situation.count
     if situation.state in PLATING and situation.wind_down is None and count is not None:
+        fault = contactor.fault(situation, inputs.now_s, limits)
+        if fault is not None:
+            happenings.append(Event(contactor.CONTACTOR, fault))
+            return wind_to(situation, State.ABORTED, fault, inputs.now_s)
         age_s = inputs.now_s - count.last_s
         if age_s > limits.lost_s:
             reason = f"{READING_LOST}: the newest is {age_s:.1f} s old"

@@ -53,6 +53,8 @@ class Tank:
         self.flowing_a = lambda demand: demand.current_a if demand.output_on else 0.0
         self.cell_v = lambda demand: 1.0 if demand.output_on else 0.0
         self.tells_output = False
+        self.open_loops = ()
+        self.auxiliary = None
         self.true_as = 0.0
         self.log = []
         self.trail = []
@@ -85,13 +87,16 @@ class Tank:
             reading = self.reading()
         command = Command(act, who, 1, plan) if act is not None else None
         self.situation, outputs, happenings = step(
-            self.situation, Inputs(at_s, reading, command, trouble), self.limits
+            self.situation,
+            Inputs(at_s, reading, command, trouble, self.open_loops, self.auxiliary),
+            self.limits,
         )
         self.wake_at_s = outputs.wake_at_s
         self.ticks += 1
         self.log.extend((at_s, happening) for happening in happenings)
         self.trail.append((at_s, self.state, outputs.demand))
         assert outputs.demand == self.situation.demand
+        assert outputs.contactor_closed == self.situation.contactor.closed
         if self.wake_at_s is not None:
             assert at_s < self.wake_at_s < at_s + self.limits.period_s
         return happenings

@@ -3,7 +3,7 @@
 `long` explores far: pytest tests/control/test_machine.py -m long
 """
 
-from dataclasses import FrozenInstanceError, fields
+from dataclasses import FrozenInstanceError, fields, replace
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
@@ -11,13 +11,27 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, precondition, rule, run_state_machine_as_test
 
 from daemon.control.obey import refusal
-from daemon.control.situation import OFF, Command, Inputs, Limits, RunOver, Situation
+from daemon.control.situation import (
+    OFF,
+    Command,
+    Inputs,
+    Interlock,
+    Limits,
+    RunOver,
+    Situation,
+)
 from daemon.control.states import ALLOWED, OPEN, PLATING, Act, State
 from daemon.control.step import step
 from drivers.contracts import Reading
 
 LIMITS = Limits()
 RESTING = {State.HELD, State.STOPPED, State.ABORTED, State.COMPLETE}
+
+LOOPS = (
+    Interlock("lid", State.HELD),
+    Interlock("level", State.STOPPED),
+    Interlock("emergency stop", State.ABORTED),
+)
 
 currents = st.sampled_from([0.5, 2.0, 5.0])
 ends = st.fixed_dictionaries(
@@ -38,9 +52,13 @@ class Tank(RuleBasedStateMachine):
     """A tank, its supply and its line, each of which may do what it likes."""
 
     make_plan = make_stage = None  # set by the test
+    limits = LIMITS
 
     def __init__(self):
         super().__init__()
+        self.open_loops = ()
+        self.auxiliary = None
+        self.obeys = True
         self.now_s = 1000.0
         self.situation = Situation(State.IDLE, self.now_s)
         self.sent = [Reading(self.now_s, 0.0, 0.0)]
@@ -116,6 +134,16 @@ class Tank(RuleBasedStateMachine):
     def supply_sticks(self, current_a):
         self.stuck_a = current_a
 
+    @rule(loops=st.sets(st.sampled_from(LOOPS), max_size=2))
+    def loops_open_and_close(self, loops):
+        self.open_loops = tuple(loop for loop in LOOPS if loop in loops)
+
+    @rule(obeys=st.booleans(), auxiliary=st.sampled_from([None, True, False]))
+    def contactor_fails_or_comes_back(self, obeys, auxiliary):
+        """It obeys within a tick, or stays as it is; without one there is nothing to be seen."""
+        if self.limits.pull_in_s > 0:
+            self.obeys, self.auxiliary = obeys, auxiliary
+
     # What follows.
 
     def flowing_a(self):
@@ -131,16 +159,19 @@ class Tank(RuleBasedStateMachine):
         reading = self.fresh(LIMITS.period_s)
         was_on = self.situation.demand.output_on
         self.step(LIMITS.period_s, reading, Command(act, "Ann", 1, plan), trouble)
-        if self.situation.demand.output_on and not was_on:
+        # Behind a contactor the output goes on later.
+        if self.limits.pull_in_s == 0 and self.situation.demand.output_on and not was_on:
             assert act in (Act.START, Act.RESUME)
             assert self.situation.reading.current_a < LIMITS.gone_a
             assert trouble is None
 
     def step(self, dt_s, reading, command=None, trouble=None):
-        before, limits = self.situation, LIMITS
+        before, limits = self.situation, self.limits
+        if self.obeys and self.auxiliary is not None:
+            self.auxiliary = before.contactor.closed
         self.now_s += dt_s
         kept = repr(before)
-        inputs = Inputs(self.now_s, reading, command, trouble)
+        inputs = Inputs(self.now_s, reading, command, trouble, self.open_loops, self.auxiliary)
         after, outputs, happenings = step(before, inputs, limits)
         assert repr(before) == kept
         assert step(before, inputs, limits) == (after, outputs, happenings)
@@ -155,6 +186,7 @@ class Tank(RuleBasedStateMachine):
             self.off_since_s = self.now_s
         self.situation = after
         self.check_output(after)
+        self.check_contactor(before, after)
         self.check_count(before, after)
         self.check_time(before, after, dt_s)
         self.check_rest(before, after, happenings)
@@ -176,6 +208,19 @@ class Tank(RuleBasedStateMachine):
         assert demand.current_a == 0.0
         assert self.now_s < winding.since_s + LIMITS.down_s
 
+    def check_contactor(self, before, after):
+        contactor, winding = after.contactor, after.wind_down
+        assert contactor.closed or not after.demand.output_on
+        if not contactor.closed:
+            return
+        assert after.state in (*PLATING, State.HOLDING, State.STOPPING)
+        assert not any(loop.goal is State.ABORTED for loop in after.open_loops)
+        if after.state not in PLATING or winding is not None:
+            assert winding.off_since_s is None
+            assert after.demand.current_a == 0.0
+        if not before.contactor.closed:
+            assert not after.open_loops
+
     def check_count(self, before, after):
         if after.count is None:
             return
@@ -194,7 +239,9 @@ class Tank(RuleBasedStateMachine):
     def check_time(self, before, after, dt_s):
         if after.run is None:
             return
-        was_plating = before.state in PLATING and before.wind_down is None
+        was_plating = (
+            before.state in PLATING and before.wind_down is None and before.demand.output_on
+        )
         if was_plating and after.run is before.run:
             self.spent_s += dt_s
         assert after.progress.running_s == pytest.approx(self.spent_s, abs=1e-6)
@@ -212,11 +259,12 @@ class Tank(RuleBasedStateMachine):
             assert after.demand == OFF
 
 
-def run(plan, stage, examples, steps):
+def run(plan, stage, examples, steps, limits=LIMITS):
     class Machine(Tank):
         make_plan = staticmethod(plan)
         make_stage = staticmethod(stage)
 
+    Machine.limits = limits
     run_state_machine_as_test(
         Machine,
         settings=settings(
@@ -233,9 +281,14 @@ def test_whatever_comes_in_whatever_order(plan, stage):
     run(plan, stage, 60, 40)
 
 
+def test_whatever_comes_to_a_tank_with_a_contactor(plan, stage):
+    run(plan, stage, 60, 40, replace(LIMITS, pull_in_s=2.0, drop_out_s=1.0))
+
+
 @pytest.mark.long
 def test_whatever_comes_for_long(plan, stage):
     run(plan, stage, 2000, 100)
+    run(plan, stage, 2000, 100, replace(LIMITS, pull_in_s=2.0, drop_out_s=1.0))
 
 
 def test_a_situation_never_changes(tank):
