@@ -8,7 +8,9 @@ import re
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from daemon.api import meters
 from daemon.api.messages import RunStatus, Status
+from daemon.api.rounding import thickness_figures
 from daemon.api.sentence import (
     DAEMON_DOWN,
     Level,
@@ -18,7 +20,6 @@ from daemon.api.sentence import (
     finish,
     is_stale,
     of_target,
-    thickness,
     utc_of,
     word,
 )
@@ -36,8 +37,9 @@ class View:
     """The changing part of the page.
 
     `texts` go to the places named by their keys; `acts` are those possible now, stop always among
-    them. `copper` is the deposit's share of the drawn section, 0 to 1. `run_id` is None before the
-    first run, `stages` each stage's state in order.
+    them, and an empty one hides an optional place. `copper` is the deposit's share of the drawn
+    section, 0 to 1, and `doubt` that of its ±. `run_id` is None before the first run, `stages` each
+    stage's state in order.
     """
 
     level: Level
@@ -47,19 +49,21 @@ class View:
     acts: tuple[str, ...]
     stages: tuple[str, ...]
     copper: float
+    doubt: float
 
 
 def silent_view() -> View:
     """Tell that the daemon does not answer: no figure at all, and nothing to press but stop."""
     texts = _spoken(DAEMON_DOWN) | {"title": "No answer"}
-    return View(DAEMON_DOWN.level, "unknown", None, texts, (Act.STOP.value,), (), 0.0)
+    return View(DAEMON_DOWN.level, "unknown", None, texts, (Act.STOP.value,), (), 0.0, 0.0)
 
 
 def view_of(status: Status, zone: tzinfo | None) -> View:
     """Put a status into words, with clock times in `zone`; None is the machine's own."""
     said = word(status, zone)
     run = status.run
-    texts = _spoken(said) | _supply(status) | {"clock_rate": _clock_rate(status, zone)}
+    texts = _spoken(said) | _supply(status) | _devices(status)
+    texts["clock_rate"] = _clock_rate(status, zone)
     if run is not None:
         texts |= _run(status, run, zone)
     return View(
@@ -70,6 +74,7 @@ def view_of(status: Status, zone: tzinfo | None) -> View:
         acts=_acts(status),
         stages=tuple(stage.state for stage in run.stages) if run else (),
         copper=round(share(run.thickness_um, run), 4) if run else 0.0,
+        doubt=round(share(run.thickness_u95_um, run), 4) if run else 0.0,
     )
 
 
@@ -84,9 +89,12 @@ def _acts(status: Status) -> tuple[str, ...]:
 
 def _spoken(said: Word) -> dict[str, str]:
     parts = {"what": said.what, "figures": said.figures, "need": said.need}
-    return {
-        key: _NUMBER_AND_UNIT.sub("\\g<1>\N{NO-BREAK SPACE}", text) for key, text in parts.items()
-    }
+    return {key: unbroken(text) for key, text in parts.items()}
+
+
+def unbroken(text: str) -> str:
+    """Keep each number and its unit on one line."""
+    return _NUMBER_AND_UNIT.sub("\\g<1>\N{NO-BREAK SPACE}", text)
 
 
 def _title(said: Word, run: RunStatus | None) -> str:
@@ -109,16 +117,39 @@ def _supply(status: Status) -> dict[str, str]:
     }
 
 
+def _devices(status: Status) -> dict[str, str]:
+    """What other meters and thermometers say, where there are any."""
+    found = {"meters": "", "ripple": "", "swing": "", "temperature": "", "thermometers": ""}
+    if len(status.meters) > 1:
+        found["meters"] = meters.agreement(status)
+    looks = sorted(status.meters, key=lambda meter: not meter.counts)
+    for look in (meter.ripple for meter in looks if not meters.is_silent(meter, status)):
+        if look is not None and look.rms_percent is not None:
+            found["ripple"] = f"{look.rms_percent:.1f}"
+            found["swing"] = f"rms, {look.peak_to_peak_percent:.1f} % peak to peak"
+            break
+    if status.thermometers:
+        first, *others = sorted(status.thermometers, key=lambda seen: "bath" not in seen.name)
+        old = meters.is_warmth_old(first, status.rate)
+        found["temperature"] = UNKNOWN if old else f"{first.temperature_c:z.1f}"
+        told = [first.name + (f" {meters.temperature(first, status.rate)}" if old else "")]
+        told += [f"{seen.name} {meters.temperature(seen, status.rate)}" for seen in others]
+        found["thermometers"] = "; ".join(told)
+    return found
+
+
 def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
     now, done = utc_of(status.utc), None if is_stale(status) else finish(status)
     under_way = done is not None and run.remaining_s is not None
+    value, doubt = thickness_figures(run)
     set_points = {
         "set_current": f"set {run.set_current_a:.2f} A",
         "set_voltage": f"ceiling {run.set_voltage_v:.2f} V",
         "density": _density(status, run),
     }
     return (set_points if status.output_on else {}) | {
-        "thickness": thickness(run),
+        "thickness": value,
+        "doubt": f"± {doubt}" if doubt else "",
         "to_go": duration(run.remaining_s or 0.0) if under_way else UNKNOWN,
         "done": f"done {clock(done, now, zone)}" if done else "",
         "charge": _number(run.charge_ah, 3),

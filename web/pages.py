@@ -29,6 +29,7 @@ from daemon.record.queries import Run
 from web import section
 from web.assets import KEEP, Assets
 from web.chart import Panel, columns, panels
+from web.details import details_of
 from web.figures import View, silent_view, view_of
 from web.protection import ACTS_A_MINUTE, exempt_stops
 from web.runs import Runs
@@ -60,6 +61,7 @@ class Pages:
         """Give each view its address."""
         app.add_url_rule("/", "now", self.now)
         app.add_url_rule("/status.json", "status", self.status)
+        app.add_url_rule("/details", "details", self.details)
         app.add_url_rule("/chart.json", "chart", self.chart)
         app.add_url_rule("/static/<tag>/<name>", "asset", self.asset)
         limited = limiter.limit(ACTS_A_MINUTE, exempt_when=exempt_stops)(self.act)
@@ -86,6 +88,13 @@ class Pages:
         response.add_etag()
         response.make_conditional(request)
         return response
+
+    def details(self) -> ResponseReturnValue:
+        """Give what is behind the figures, as a piece of the page; 503 without a daemon."""
+        status = self._tank.status()
+        if status is None:
+            return "", 503
+        return render_template("details.html", details=details_of(status))
 
     def chart(self) -> ResponseReturnValue:
         """Give a run's columns: query `run`, and optionally `from` and `to` in s and `points`."""
@@ -146,6 +155,8 @@ class Pages:
             status=status,
             run=run,
             newest=newest,
+            details=details_of(status) if status else None,
+            opened="open" in request.args,
             marks=section.marks(run) if run else (),
             target_at=section.share(run.target_um, run) if run else 0.0,
             panels=drawn,

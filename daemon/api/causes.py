@@ -9,6 +9,7 @@ LABELS = {
     "gain": "the meter's gain",
     "offset": "the meter's zero",
     "gain and offset": "the meter, as calibrated",
+    "reference": "the reference it was compared with",
     "resolution": "the meter's steps",
     "noise": "noise of its readings",
     "clock": "the clock",

@@ -2,22 +2,28 @@
 
 from daemon.api.messages import MeterStatus, RippleStatus, Status, ThermometerStatus
 from daemon.api.sentence import STALE_AFTER_S, duration
-from drivers.channels.ripple import PEAK_TO_PEAK_DEFINITION, RMS_DEFINITION
 
 WARMTH_STALE_AFTER_S = 60.0
 """Real s. A bath keeps its temperature for longer than a current lasts."""
 
-RIPPLE_DEFINITION = f"rms: {RMS_DEFINITION}; peak to peak: {PEAK_TO_PEAK_DEFINITION}"
+RIPPLE_DEFINITION = (
+    "rms of the alternating part, % of the mean current; "
+    "peak to peak, the greatest less the least value, % of the mean current"
+)
 """What the two figures of a ripple mean."""
 
 TOO_SLOW = "not measured: read too slowly"
 
 
+def is_silent(meter: MeterStatus, status: Status) -> bool:
+    """Whether a meter's newest reading is too old to be shown as how the current is now."""
+    return meter.age_s / status.rate > STALE_AFTER_S
+
+
 def standing(meter: MeterStatus, status: Status) -> str:
     """What a meter is for, or how it stands to the one that counts."""
-    age_s = meter.age_s / status.rate
-    if age_s > STALE_AFTER_S:
-        return f"silent for {duration(age_s)}"
+    if is_silent(meter, status):
+        return f"silent for {duration(meter.age_s / status.rate)}"
     if meter.counts:
         return "counts"
     if meter.current_a is None:
@@ -30,8 +36,8 @@ def standing(meter: MeterStatus, status: Status) -> str:
     if meter.explained_a is None:
         return said
     if abs(apart_a) > meter.explained_a:
-        return f"{said}: only {meter.explained_a:.3f} A can be explained"
-    return f"{said}, {meter.explained_a:.3f} A can be explained"
+        return f"{said}; their doubt explains only {meter.explained_a:.3f} A"
+    return f"{said}; their doubt explains up to {meter.explained_a:.3f} A"
 
 
 def agreement(status: Status) -> str:
@@ -39,16 +45,28 @@ def agreement(status: Status) -> str:
     counts = next((meter.name for meter in status.meters if meter.counts), None)
     if counts is None:
         return "the one that counts has not been read yet"
-    silent = [m.name for m in status.meters if m.age_s / status.rate > STALE_AFTER_S]
+    silent = [meter.name for meter in status.meters if is_silent(meter, status)]
     if silent:
         return f"{counts} counts; {' and '.join(silent)} silent"
     apart = [meter.name for meter in status.meters if _disagrees(meter, status)]
     if apart:
-        return f"{counts} counts; {' and '.join(apart)} further off than can be explained"
+        return f"{counts} counts; {' and '.join(apart)} off by more than their doubt"
     agreeing = [m.name for m in status.meters if m.explained_a is not None]
     if not agreeing:
         return f"{counts} counts"
     return f"{counts} counts; {' and '.join(agreeing)} agree{'s' if len(agreeing) == 1 else ''}"
+
+
+def ripples(status: Status) -> dict[str, str]:
+    """The ripple that each meter sees, by its name, while something plates.
+
+    A meter that is read too slowly is named only where no other is looked at.
+    """
+    if status.state not in ("running", "restarting"):
+        return {}
+    heard = [m for m in status.meters if m.current_a is not None and not is_silent(m, status)]
+    looked_at = [meter for meter in heard if meter.ripple is not None]
+    return {m.name: ripple(m.ripple) for m in looked_at or [m for m in heard if m.counts]}
 
 
 def ripple(look: RippleStatus | None) -> str:

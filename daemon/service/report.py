@@ -33,12 +33,7 @@ def _meter_lines(status: Status) -> list[str]:
             f"{meters.standing(meter, status)}"
             for meter in status.meters
         ]
-    if status.state in ("running", "restarting"):
-        lines += [
-            f"ripple     {meter.name}, {meters.ripple(meter.ripple)}"
-            for meter in status.meters
-            if meter.current_a is not None
-        ]
+    lines += [f"ripple     {name}, {said}" for name, said in meters.ripples(status).items()]
     return lines
 
 

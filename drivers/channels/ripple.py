@@ -16,9 +16,6 @@ from enum import Enum
 from itertools import pairwise
 from statistics import fmean, pstdev
 
-RMS_DEFINITION = "rms of the alternating part, % of the mean current"
-PEAK_TO_PEAK_DEFINITION = "greatest less least value, % of the mean current"
-
 _CONVERSIONS_PER_PERIOD = 7.5
 """A converter that averages from one conversion to the next then shows a sine 2.9 % too small
 (sinc); it is as few as an INA219 makes in a period of 120 Hz."""
@@ -35,9 +32,10 @@ _GREATEST_SWING = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Ripple:
-    """Ripple in % of the mean, by `RMS_DEFINITION` and `PEAK_TO_PEAK_DEFINITION`.
+    """Ripple in % of the mean current.
 
-    The peak-to-peak figure has the meter's noise in it, the rms figure hardly.
+    rms_percent: the root mean square of the alternating part. peak_to_peak_percent: the greatest
+    less the least value, which has the meter's noise in it; the other hardly has.
     """
 
     rms_percent: float

@@ -28,11 +28,11 @@ def status_of(*others, rate=1.0):
     ("other", "expected"),
     [
         (SHUNT, "counts"),
-        (meter("supply", 3.512), "0.014 A more, 0.050 A can be explained"),
-        (meter("supply", 3.4841), "0.014 A less, 0.050 A can be explained"),
-        (meter("supply", 3.4981), "the same, 0.050 A can be explained"),
-        (meter("supply", 3.598), "0.100 A more: only 0.050 A can be explained"),
-        (meter("supply", 3.398), "0.100 A less: only 0.050 A can be explained"),
+        (meter("supply", 3.512), "0.014 A more; their doubt explains up to 0.050 A"),
+        (meter("supply", 3.4841), "0.014 A less; their doubt explains up to 0.050 A"),
+        (meter("supply", 3.4981), "the same; their doubt explains up to 0.050 A"),
+        (meter("supply", 3.598), "0.100 A more; their doubt explains only 0.050 A"),
+        (meter("supply", 3.398), "0.100 A less; their doubt explains only 0.050 A"),
         (meter("supply", 3.512, explained_a=None), "0.014 A more"),
         (meter("cell", None), "reads no current"),
         (meter("supply", 3.512, age_s=14.0), "silent for 14 s"),
@@ -44,7 +44,7 @@ def test_how_a_meter_stands_to_the_one_that_counts(other, expected):
 
 def test_a_meter_is_silent_in_a_bystanders_seconds():
     told = status_of(meter("supply", 3.5, age_s=900.0), rate=200.0)
-    assert "can be explained" in meters.standing(told.meters[1], told)
+    assert "their doubt explains" in meters.standing(told.meters[1], told)
 
 
 def test_without_a_current_of_the_one_that_counts_there_is_nothing_to_compare():
@@ -63,7 +63,7 @@ def test_without_a_current_of_the_one_that_counts_there_is_nothing_to_compare():
         ),
         (
             [meter("supply", 3.512), meter("clamp", 3.9)],
-            "shunt counts; clamp further off than can be explained",
+            "shunt counts; clamp off by more than their doubt",
         ),
         ([meter("supply", 3.9), meter("clamp", 3.5, age_s=9.0)], "shunt counts; clamp silent"),
         ([meter("cell", None, explained_a=None)], "shunt counts"),

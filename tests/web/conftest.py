@@ -20,10 +20,14 @@ from daemon.api.listen import Listen
 from daemon.api.messages import (
     Answer,
     CalibrateRequest,
+    MeterStatus,
     Request,
+    RippleStatus,
     RunStatus,
+    ShareStatus,
     StageStatus,
     Status,
+    ThermometerStatus,
 )
 from daemon.clock import SystemClock
 from daemon.record.entries import Entry, RunOpened, Sample
@@ -90,6 +94,38 @@ def a_status(**changes: Any) -> Status:
         "bath_charge_ah": 182.4,
     }
     return Status.model_validate(fields | changes)
+
+
+def a_measured_status(**changes: Any) -> Status:
+    """A tank with a shunt that counts, two more meters, two thermometers, and its doubt told."""
+    u_um = {
+        "gain": 0.058,
+        "offset": 0.031,
+        "resolution": 0.0004,
+        "noise": 0.0001,
+        "clock": 0.001,
+        "gaps": 0.02,
+        "between readings": 0.0003,
+        "area": 0.31,
+        "efficiency": 0.093,
+    }
+    doubt = tuple(ShareStatus(name=name, u_um=u) for name, u in u_um.items())
+    told = {"thickness_u95_um": 0.65, "doubt": doubt} | changes.pop("run", {})
+    looked = RippleStatus(rms_percent=2.14, peak_to_peak_percent=7.38, age_s=20.0)
+    seen = {"voltage_v": None, "age_s": 0.3}
+    meters = (
+        MeterStatus(name="supply", counts=False, current_a=3.512, raw_current_a=3.512,
+                    explained_a=0.066, voltage_v=2.214, age_s=0.2),
+        MeterStatus(name="shunt", counts=True, current_a=3.498, raw_current_a=3.502,
+                    ripple=looked, **seen),
+        MeterStatus(name="clamp", counts=False, current_a=3.46, raw_current_a=3.46,
+                    explained_a=0.12, **seen),
+    )  # fmt: skip
+    warmth = (
+        ThermometerStatus(name="room", temperature_c=19.24, age_s=4.0),
+        ThermometerStatus(name="bath", temperature_c=24.62, age_s=3.0),
+    )
+    return a_status(**{"run": a_run(**told), "meters": meters, "thermometers": warmth} | changes)
 
 
 class Peer:
@@ -217,6 +253,11 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def make_status() -> Callable[..., Status]:
     return a_status
+
+
+@pytest.fixture
+def measured() -> Callable[..., Status]:
+    return a_measured_status
 
 
 @pytest.fixture

@@ -9,7 +9,16 @@ import tempfile
 from pathlib import Path
 from typing import Any, Literal
 
-from conftest import CHROMIUM, CHROMIUM_ARGS, Peer, a_run, a_status, serving, write_record
+from conftest import (
+    CHROMIUM,
+    CHROMIUM_ARGS,
+    Peer,
+    a_measured_status,
+    a_run,
+    a_status,
+    serving,
+    write_record,
+)
 from playwright.sync_api import Browser, ViewportSize, expect, sync_playwright
 
 from daemon.api.messages import StageStatus, Status
@@ -35,6 +44,16 @@ def _all(state: Literal["to come", "done"]) -> tuple[StageStatus, ...]:
 STATES: dict[str, Status | None] = {
     "no-run": _off(state="idle", run=None),
     "running": a_status(),
+    "measured": a_measured_status(),
+    "measured-early": a_measured_status(run={"thickness_um": 1.31}),
+    "measured-end": a_measured_status(
+        state="complete",
+        output_on=False,
+        current_a=0.0,
+        voltage_v=0.31,
+        meters=(),
+        run={"stage": 2, "stages": _all("done"), "thickness_um": 25.02, "remaining_s": None},
+    ),
     "simulated": a_status(rate=200.0, reading_age_s=1.0),
     "held": _off(state="held", run=a_run(remaining_s=None, reason="hold by anna")),
     "aborted": _off(
@@ -71,6 +90,10 @@ def _shoot(browser: Browser, address: str, status: Status | None, out: Path, nam
             if status is not None and status.run is not None:
                 expect(page.locator(".drawn .main-svg").first).to_be_visible(timeout=20_000)
             page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=size == "phone")
+            if name == "measured":
+                page.goto(f"{address}/?open")
+                expect(page.locator(".drawn .main-svg").first).to_be_visible(timeout=20_000)
+                page.screenshot(path=out / f"{name}-open-{size}-{theme}.png", full_page=True)
         context.close()
 
 

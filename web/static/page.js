@@ -61,13 +61,22 @@
     }
   }
 
-  function grow(share) {
+  function show(texts) {
+    for (const place of document.querySelectorAll("[data-shown]")) {
+      place.hidden = !texts[place.dataset.shown];
+    }
+  }
+
+  function grow(share, doubt) {
     const front = document.querySelector(".front");
     if (!front) return;
-    const percent = `${(share * 100).toFixed(3)}%`;
-    document.querySelector(".copper").setAttribute("width", percent);
-    front.setAttribute("x", percent);
-    document.querySelector(".thickness").classList.toggle("early", share < 0.3);
+    const percent = (part) => `${(part * 100).toFixed(3)}%`;
+    front.setAttribute("x", percent(share));
+    document.querySelector(".copper").setAttribute("width", percent(Math.max(0, share - doubt)));
+    const edge = document.querySelector(".edge");
+    edge.setAttribute("x", percent(share - doubt));
+    edge.setAttribute("width", percent(2 * doubt));
+    document.querySelector(".thickness").classList.toggle("early", share < 0.45);
   }
 
   function draw(view) {
@@ -81,7 +90,8 @@
     say(view.level, view.texts.what, view.texts.figures, view.texts.need);
     document.title = `${view.texts.title} · tankhand`;
     offer(view.acts);
-    grow(view.copper);
+    show(view.texts);
+    grow(view.copper, view.doubt);
     view.stages.forEach((state, i) => {
       const stage = document.querySelectorAll(".stages li")[i];
       stage.dataset.state = state;
@@ -133,10 +143,26 @@
     tellAge();
   }
 
+  // What is behind the figures changes slowly and is long: asked for only while somebody looks.
+  async function askDetails() {
+    if (!document.querySelector("details[open]")) return;
+    const answer = await fetch(body.dataset.details, {
+      cache: "no-store",
+      signal: AbortSignal.timeout(PATIENCE_MS),
+    });
+    if (!answer.ok) return;
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    for (const part of fresh.querySelectorAll("[data-part]")) {
+      const place = document.querySelector(`details [data-part="${part.dataset.part}"]`);
+      if (place && place.innerHTML !== part.innerHTML) place.replaceChildren(...part.childNodes);
+    }
+  }
+
   async function poll() {
     clearTimeout(timer);
     try {
       await ask();
+      await askDetails();
     } catch {
       // Whatever was said meanwhile has to be drawn anew.
       tag = null;
@@ -148,6 +174,7 @@
 
   setInterval(tellAge, EVERY_MS);
   document.addEventListener("visibilitychange", () => document.hidden || poll());
+  document.addEventListener("toggle", (event) => event.target.open && poll(), true);
   window.addEventListener("pageshow", (event) => event.persisted && poll());
   poll();
 })();
