@@ -194,7 +194,7 @@ def test_details_follow_the_tank_while_they_are_open(
     page.get_by_text("How sure").click()
     expect(page.get_by_text("the plated area")).to_be_visible()
     peer.status = measured(run={"thickness_u95_um": 1.3})
-    expect(page.locator(".causes tr").first).to_contain_text("1.22 µm")
+    expect(page.locator(".causes tr").first).to_contain_text("1.22 µm", timeout=20_000)
     expect(page.locator("summary").first).to_contain_text("18.2 ± 1.3 µm (95 %)")
     expect(page.locator(".edge")).to_have_attribute("width", "9.620%")
     page.close()
@@ -246,7 +246,7 @@ def test_nothing_runs_out_of_any_screen_with_everything_open(
     # 12 and 12.3 µm are drawn on either side of where the figure changes its side.
     for thickness_um, told in ((0.4, "0.4"), (12.0, "12.0"), (12.3, "12.3"), (25.0, "25.0")):
         peer.status = measured(run={"thickness_um": thickness_um})
-        expect(page.locator(".thickness")).to_contain_text(told)
+        expect(page.locator(".thickness")).to_contain_text(told, timeout=20_000)
         overflow = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
         assert page.evaluate(overflow) == 0
         # Neither may the drawing's own text, which counts as no overflow.
