@@ -61,7 +61,8 @@ class ReferenceClass:
 class MeterLine:
     """What a meter shows: gain · current + offset_a, with the uncertainty of both.
 
-    `covariance_a` is that of gain and offset, A.
+    `covariance_a` is that of gain and offset, A. `u_class` is the part of `u_gain` that the
+    reference's class makes: within its limits, every error is just as likely.
     """
 
     gain: float = 1.0
@@ -69,6 +70,7 @@ class MeterLine:
     u_gain: float = 0.0
     u_offset_a: float = 0.0
     covariance_a: float = 0.0
+    u_class: float = 0.0
 
     def residual_a(self, point: Point) -> float:
         """How far the meter's reading lies above the line, A."""
@@ -82,7 +84,8 @@ class MeterLine:
         u(g, b)/g², with the same sign, since dg and db enter with the same sign.
         """
         return MeterDoubt(
-            gain=self.u_gain / self.gain,
+            gain=math.sqrt(max(0.0, self.u_gain**2 - self.u_class**2)) / self.gain,
+            reference=self.u_class / self.gain,
             offset_a=self.u_offset_a / self.gain,
             covariance_a=self.covariance_a / self.gain**2,
             noise_a=noise_a / self.gain,
@@ -138,7 +141,7 @@ def zeroed(point: Point, last: MeterLine) -> Fit:
             f"0 A, got {point.reference_a:g} A"
         )
     u_offset_a = math.hypot(point.u_reading_a, point.u_reference_a) or last.u_offset_a
-    line = MeterLine(last.gain, point.reading_a, last.u_gain, u_offset_a)
+    line = MeterLine(last.gain, point.reading_a, last.u_gain, u_offset_a, u_class=last.u_class)
     return Fit(line, (point,), (0.0,), None, 0)
 
 
@@ -224,6 +227,7 @@ def _fit(
         u_gain=math.sqrt(scale * _dot(by_gain, by_gain) + class_gain**2 + to_gain**2),
         u_offset_a=math.sqrt(scale * _dot(by_offset, by_offset) + to_offset_a**2),
         covariance_a=scale * _dot(by_gain, by_offset) + to_gain * to_offset_a,
+        u_class=class_gain,
     )
     if not stated:
         return Fit(line, tuple(points), residuals_a, None, freedom)

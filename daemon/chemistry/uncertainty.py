@@ -195,6 +195,8 @@ class MeterDoubt:
     relative, of the seconds between readings. step_a: the smallest step that is shown, A; a steady
     current is rounded in all readings alike. of_limits: gain and offset come from limits that a
     maker promises, so that all within them is as likely; from a calibration they are normal.
+    reference: relative, what the class of a calibration's reference adds to the gain's, likewise
+    from limits.
     """
 
     gain: float = 0.0
@@ -204,6 +206,7 @@ class MeterDoubt:
     clock: float = 0.0
     step_a: float = 0.0
     of_limits: bool = False
+    reference: float = 0.0
 
 
 NO_DOUBT = MeterDoubt()
@@ -255,12 +258,25 @@ def charge_budget(counted: Counted, doubt: MeterDoubt) -> Budget:
         value,
         (
             *shares,
+            Share("reference", abs(doubt.reference * counted.charge_ah), Shape.FLAT),
             Share("resolution", step_ah, Shape.FLAT),
             Share("noise", noise_ah),
             Share("clock", abs(doubt.clock * counted.charge_ah), Shape.FLAT),
             Share("gaps", gap_ah, Shape.BOUND),
         ),
     )
+
+
+def between_readings_as(steps_a2s2: float, squares_s2: float, noise_a: float) -> float:
+    """Standard uncertainty of the charge for what nobody saw between readings, A·s.
+
+    A current that changed by d somewhere in an interval h gives a charge within ±|d|·h/2 of the
+    trapezoid, all of it as likely (JCGM 100, 4.3.7), each interval independently of the others.
+    `steps_a2s2` is the sum of (d·h)², `squares_s2` that of h². Noise makes two readings differ by
+    √2 of its own, and that is no change.
+    """
+    changes_a2s2 = max(0.0, steps_a2s2 - 2 * noise_a**2 * squares_s2)
+    return math.sqrt(changes_a2s2 / 12)
 
 
 def thickness_budget(charge: Budget, um_per_ah: float, area: float, efficiency: float) -> Budget:

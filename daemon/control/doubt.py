@@ -7,6 +7,7 @@ from daemon.chemistry.uncertainty import (
     Counted,
     MeterDoubt,
     Share,
+    between_readings_as,
     charge_budget,
     one_sided_factor,
     thickness_budget,
@@ -25,9 +26,7 @@ ROUNDS = 4
 def charge_doubt(run: Run, count: Count) -> Budget:
     """The run's charge, A·h, with what its uncertainty is made of.
 
-    To the meter's doubt and the gaps' comes what nobody saw between two readings: a current that
-    changed by d somewhere in an interval h gives a charge within ±|d|·h/2 of the trapezoid, all of
-    it as likely (JCGM 100, 4.3.7).
+    To the meter's doubt and the gaps' comes what nobody saw between two readings.
     """
     counted = Counted(
         count.charge_ah,
@@ -37,7 +36,8 @@ def charge_doubt(run: Run, count: Count) -> Budget:
         count.gap_greatest_ah,
     )
     charge = charge_budget(counted, run.doubt)
-    between = Share("between readings", math.sqrt(count.steps_a2s2 / 12) / SECONDS_PER_HOUR)
+    between_as = between_readings_as(count.steps_a2s2, count.squares_s2, run.doubt.noise_a)
+    between = Share("between readings", between_as / SECONDS_PER_HOUR)
     return Budget(charge.value, (*charge.shares, between))
 
 
@@ -79,8 +79,7 @@ def sure_target_ah(plan: Plan, target_ah: float, doubt: MeterDoubt) -> float | N
 
 def _relative(plan: Plan, doubt: MeterDoubt) -> float:
     """The relative standard uncertainty of what is the same share of any charge."""
-    squares = doubt.gain**2 + doubt.clock**2 + plan.area_u**2 + plan.efficiency_u**2
-    return math.sqrt(squares)
+    return math.hypot(doubt.gain, doubt.reference, doubt.clock, plan.area_u, plan.efficiency_u)
 
 
 def _two_parts(run: Run, count: Count) -> tuple[float, float]:
@@ -88,7 +87,7 @@ def _two_parts(run: Run, count: Count) -> tuple[float, float]:
 
     What a calibration says of gain and offset together goes to the second, as of now.
     """
-    of_charge = {"gain", "clock", "area", "efficiency"}
+    of_charge = {"gain", "reference", "clock", "area", "efficiency"}
     shares = charge_doubt(run, count).shares
     fixed = math.fsum(share.u**2 for share in shares if share.name not in of_charge)
     relative = _relative(run.plan, run.doubt)

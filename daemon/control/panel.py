@@ -52,6 +52,7 @@ class MeterFacts:
         doubt = self.doubt
         square = (
             (doubt.gain * current_a) ** 2
+            + (doubt.reference * current_a) ** 2
             + doubt.offset_a**2
             + 2 * doubt.covariance_a * current_a
             + doubt.noise_a**2

@@ -4,7 +4,6 @@ The rules are those of `daemon.control.charge`, made for logs of other loggers: 
 negative or a mean, and their clock may have been set back. Charge is A·s here until it is told.
 """
 
-import math
 from collections.abc import Iterable
 from dataclasses import astuple, dataclass
 from enum import StrEnum
@@ -13,7 +12,14 @@ from operator import itemgetter
 from statistics import median
 
 from daemon.chemistry.constants import COULOMBS_PER_AH
-from daemon.chemistry.uncertainty import Budget, Counted, MeterDoubt, Share, charge_budget
+from daemon.chemistry.uncertainty import (
+    Budget,
+    Counted,
+    MeterDoubt,
+    Share,
+    between_readings_as,
+    charge_budget,
+)
 
 GREATEST_GROUPS = 10_000
 """More groups than this are no groups but a column of readings."""
@@ -94,16 +100,15 @@ class Tally:
     def budget(self, doubt: MeterDoubt) -> Budget:
         """The net charge, A·h, with the middle of its gaps, and how sure it is.
 
-        To the meter's doubt and the gaps' comes what nobody saw between two samples: a current that
-        changed by d somewhere in an interval h gives a charge within ±|d|·h/2 of the trapezoid, all
-        of it as likely (JCGM 100, 4.3.7), and each interval independently of the others.
+        To the meter's doubt and the gaps' comes what nobody saw between two samples.
         """
         counted = Counted(
             self.net_ah, self.covered_s, self.squares_s2, self.gap_least_ah, self.gap_greatest_ah
         )
         charge = charge_budget(counted, doubt)
-        between_ah = math.sqrt(self.steps_a2s2 / 12) / COULOMBS_PER_AH
-        return Budget(charge.value, (*charge.shares, Share("between rows", between_ah)))
+        between_as = between_readings_as(self.steps_a2s2, self.squares_s2, doubt.noise_a)
+        between = Share("between rows", between_as / COULOMBS_PER_AH)
+        return Budget(charge.value, (*charge.shares, between))
 
 
 def usual_interval_s(readings: Iterable[Reading]) -> float | None:

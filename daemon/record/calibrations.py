@@ -13,8 +13,10 @@ from daemon.record.entries import CalibrationMade, CountedBy
 from daemon.record.errors import NoSuchCalibrationError
 from daemon.record.tables import calibration, counted_by
 
-_LINE = ("gain", "offset_a", "u_gain", "u_offset_a", "covariance_a")
-_DOUBT = ("gain", "offset_a", "covariance_a", "noise_a", "clock", "step_a", "of_limits")
+_LINE = ("gain", "offset_a", "u_gain", "u_offset_a", "covariance_a", "u_class")
+_DOUBT = (
+    "gain", "offset_a", "covariance_a", "noise_a", "clock", "step_a", "of_limits", "reference",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -135,6 +135,7 @@ calibration = Table(
     Column("u_gain", REAL, nullable=False),
     Column("u_offset_a", REAL, nullable=False),
     Column("covariance_a", REAL, nullable=False),
+    Column("u_class", REAL, nullable=False),
     sqlite_strict=True,
 )
 
@@ -155,6 +156,7 @@ counted_by = Table(
     Column("doubt_clock", REAL),
     Column("doubt_step_a", REAL),
     Column("doubt_of_limits", Integer),  # 1 or 0
+    Column("doubt_reference", REAL),
     sqlite_strict=True,
 )
 

@@ -174,6 +174,20 @@ def test_a_wrong_reference_is_covered_as_often_as_the_doubt_says() -> None:
     assert 0.93 <= inside / tries <= 1.0
 
 
+def test_the_reference_s_class_stays_apart_in_the_doubt() -> None:
+    # Two sure points; 0.6 % of class: u = 0.006/√3, all of it flat, and nothing else in the gain.
+    points = [Point(0.0, 1e-9, 0.0), Point(4.08, 1e-9, 4.0)]
+    line = fitted(points, ReferenceClass(gain=0.006)).line
+    assert line.u_gain == pytest.approx(1.02 * 0.006 / math.sqrt(3))
+    assert line.u_class == pytest.approx(line.u_gain)
+    doubt = line.doubt(step_a=0.00102)
+    assert doubt.reference == pytest.approx(0.006 / math.sqrt(3))
+    assert doubt.gain == pytest.approx(0.0, abs=1e-6)
+    assert doubt.step_a == pytest.approx(0.001)
+    # Setting the zero anew changes nothing of that.
+    assert zeroed(Point(0.001, 1e-4, 0.0), line).line.u_class == line.u_class
+
+
 def test_the_doubt_of_a_corrected_current_is_the_law_of_propagation() -> None:
     line = MeterLine(1.03, 0.02, 0.004, 0.006, -1.1e-5)
     doubt = line.doubt(noise_a=0.002, clock=5e-5)

@@ -120,3 +120,16 @@ def test_a_change_between_readings_is_a_doubt_of_its_own():
     budget = charge_doubt(run_of(PLAN, MeterDoubt()), count)
     assert budget.value == pytest.approx(3 / 3600)
     assert budget.u == pytest.approx(3 / math.sqrt(3) / 3600)
+
+
+def test_noise_alone_is_no_change_between_readings():
+    chance = random.Random(17)
+    count = Count.from_reading(0.0, 2.0)
+    for second in range(1, 5001):
+        count = count.add(float(second), 2.0 + chance.gauss(0, 0.05), 10.0, 2.0)
+    shares = {
+        s.name: s.u for s in charge_doubt(run_of(PLAN, MeterDoubt(noise_a=0.05)), count).shares
+    }
+    # 5,000 readings 1 s apart: 0.05 A·s·√5000 of noise, and nothing to speak of besides.
+    assert shares["noise"] == pytest.approx(0.05 * math.sqrt(5000) / 3600)
+    assert shares["between readings"] < 0.1 * shares["noise"]

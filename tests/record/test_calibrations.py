@@ -26,7 +26,7 @@ MADE = CalibrationMade(
     reference_class="± (0.5 % + 3 mA)",
     note="after the new shunt",
     points=(Point(0.004, 1e-4, 0.0), Point(3.051, 2e-4, 3.0, 3e-4)),
-    line=MeterLine(1.0157, 0.004, 0.0029, 0.0017, -1e-8),
+    line=MeterLine(1.0157, 0.004, 0.0029, 0.0017, -1e-8, 0.0027),
 )
 
 
@@ -95,7 +95,7 @@ def test_nothing_of_it_is_ever_changed(path: Path, opened: Make, statement: str,
         CountedBy(),
         CountedBy("shunt", 1.0157, 0.004, None, None),
         CountedBy("shunt", 1.0157, 0.004, 1, MeterDoubt(0.003, 0.002, -1e-8, 0.001, 6e-5)),
-        CountedBy("shunt", doubt=MeterDoubt(step_a=0.00125, of_limits=True)),
+        CountedBy("shunt", doubt=MeterDoubt(step_a=0.00125, of_limits=True, reference=0.002)),
         CountedBy("shunt", doubt=MeterDoubt()),
     ],
 )

@@ -95,8 +95,9 @@ def test_a_calibration_is_kept_and_made_known(bench):
     assert facts.correction.offset_a == pytest.approx(0.010)
     # The class of the reference, by hand: 0.5 % and 3 mA / 3 A, rectangular, and the readings.
     of_points = math.hypot(1e-4, math.hypot(3e-4, 1.01 * 3e-4)) / 3
-    u_gain = math.sqrt(3) * math.hypot(of_points, 1.01 * math.hypot(0.005, 0.001) / math.sqrt(3))
-    assert facts.doubt.gain * 1.01 * math.sqrt(3) == pytest.approx(u_gain, rel=1e-3)
+    u_gain = math.hypot(of_points, 1.01 * 0.001 / math.sqrt(3))
+    assert facts.doubt.gain * 1.01 == pytest.approx(u_gain, rel=1e-3)
+    assert facts.doubt.reference == pytest.approx(0.005 / math.sqrt(3))
     assert (facts.doubt.noise_a, facts.doubt.clock) == (pytest.approx(0.002 / 1.01), 5e-5)
 
 

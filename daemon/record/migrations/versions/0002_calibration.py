@@ -46,7 +46,7 @@ def _calibration() -> None:
         ),
         *(
             sa.Column(name, sa.REAL, nullable=False)
-            for name in ("gain", "offset_a", "u_gain", "u_offset_a", "covariance_a")
+            for name in ("gain", "offset_a", "u_gain", "u_offset_a", "covariance_a", "u_class")
         ),
         sqlite_strict=True,
     )
@@ -62,7 +62,9 @@ def _counted_by() -> None:
         sa.Column("calibration_id", sa.Integer, sa.ForeignKey("calibration.id")),
         *(
             sa.Column(f"doubt_{name}", sa.REAL)
-            for name in ("gain", "offset_a", "covariance_a", "noise_a", "clock", "step_a")
+            for name in (
+                "gain", "offset_a", "covariance_a", "noise_a", "clock", "step_a", "reference"
+            )
         ),
         sa.Column("doubt_of_limits", sa.Integer),
         sqlite_strict=True,
