@@ -29,6 +29,7 @@ from daemon.control.step import step
 from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
 from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
 from daemon.service.meter_worker import Seen, Unread
+from daemon.service.pins import Pins
 from daemon.service.ripples import Ripples, RippleSeen
 from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
@@ -86,7 +87,8 @@ class Loop:
     """Holds the situation between cycles. One thread calls `cycle`; any may look at `view`.
 
     `panel` brings the meters together. `put` hands an entry to the record and never waits.
-    `bath_charge_ah` is what the record knows of the bath at the start, A·h.
+    `bath_charge_ah` is what the record knows of the bath at the start, A·h. `pins` are the
+    contactor and the interlocks, if there are any.
     """
 
     def __init__(
@@ -98,7 +100,9 @@ class Loop:
         limits: Limits,
         origin: Origin,
         bath_charge_ah: float,
+        pins: Pins | None = None,
     ) -> None:
+        self._pins = Pins() if pins is None else pins
         self._clock = clock
         self._link = link
         self._panel = panel
@@ -151,11 +155,9 @@ class Loop:
         act = command.command if isinstance(command, Start) else command
         reading = self._reading(news)
         before = self.situation
-        trouble = news.text if isinstance(news, Trouble) else self._silence_under_current(now_s)
-        situation, outputs, happenings = step(
-            before, Inputs(now_s, reading, act, trouble), self._limits
-        )
-        self._drive(outputs, again=trouble is not None or _still_on(happenings))
+        inputs = self._inputs(now_s, news, reading, act)
+        situation, outputs, happenings = step(before, inputs, self._limits)
+        self._drive(outputs, again=inputs.trouble is not None or _still_on(happenings))
         started = self.view.started
         if isinstance(command, Start) and situation.run is not before.run:
             started = utc
@@ -181,12 +183,25 @@ class Loop:
         under_way = before.state in OPEN or situation.state in OPEN
         for happening in happenings:
             self._record(happening, situation.run if under_way else None, utc, now_s)
+        if outputs.contactor_closed:
+            self._pins.beat()  # last of all: only a cycle that was complete is worth a beat
+
+    def _inputs(
+        self, now_s: float, news: Heard | None, reading: Reading | None, act: Command | None
+    ) -> Inputs:
+        """All that `step` is to know. An act meets the loops as its `refusal` has seen them."""
+        trouble = news.text if isinstance(news, Trouble) else self._silence_under_current(now_s)
+        trouble = trouble or self._pins.trouble()
+        pins = self._pins.look(now_s) if act is None else self._pins.seen
+        return Inputs(now_s, reading, act, trouble, pins.open_loops, pins.auxiliary_closed)
 
     def _drive(self, outputs: Outputs, *, again: bool) -> None:
         """Hand on what has changed; "off" `again` after trouble, and while the output is still on.
 
         A worker that has met with trouble switches nothing on before it has heard that.
         """
+        if not outputs.contactor_closed:
+            self._pins.rest()
         if again or outputs.demand != self._demand:
             self._demand = outputs.demand
             self._link.demand(outputs.demand)

@@ -31,8 +31,9 @@ from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices import Meters, make_meters, make_supply
 from daemon.service.loop import Loop, Origin
 from daemon.service.meter_worker import Device, MeterWorker
+from daemon.service.pins import CYCLE_S, make_pins
 from daemon.service.ripples import RippleWatch, burst_length_s
-from daemon.service.runner import Mail, Quit, Runner
+from daemon.service.runner import REST_S, Mail, Quit, Runner
 from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.status import Speaker
@@ -49,6 +50,10 @@ FAILED = 1
 
 THERMOMETER_PERIOD_S = 10.0
 """s. A bath of litres does not change faster than this shows."""
+
+RECORD_LIMIT_S = 600.0
+"""Real s for which the disk may take nothing before a contactor is let go. Until then all of it
+waits in the queue, and a card's longest stalls are some seconds; a power cut would lose it."""
 
 INTERRUPTED = "the daemon stopped during this run"
 
@@ -87,8 +92,11 @@ def _assemble(
 ) -> Runner:
     """Everything that runs, in the order of safety; `stack` takes it apart in the reverse order.
 
-    The supply's line is opened first, which switches its output off.
+    The pins are claimed first, which lets the contactor open; then the supply's line is opened,
+    which switches its output off.
     """
+    pins = make_pins(settings)
+    stack.callback(pins.close)
     clock = settings.clock()
     mailbox: SimpleQueue[Mail] = SimpleQueue()
     supply, rating = make_supply(settings, clock)
@@ -111,7 +119,8 @@ def _assemble(
     panel = Panel(known_meters(doubts, kept), meters.counting, limits.gap_s)
     counting = others.get(meters.counting, worker)
     link = Link(worker.demand, counting.read_at)
-    loop = Loop(clock, link, panel, writer.put, limits, origin, bath_ah)
+    loop = Loop(clock, link, panel, writer.put, limits, origin, bath_ah, pins)
+    pins.unwell = lambda: _unwell(worker, writer)
     for run in interrupted:
         loop.note(_interrupted(run))
     speaker = Speaker(loop, panel, clock, writer, supply.identity, settings.bath.name)
@@ -150,8 +159,23 @@ def _assemble(
         if worker.well:
             beat.beat()
 
-    next_run_id = writer.next_run_id()
-    return Runner(loop, clock, settings.loop.period, mailbox, beat_if_well, next_run_id)
+    # Whatever ends the loop, its contactor opens before anything else is taken apart.
+    stack.callback(pins.close)
+    rest_s = REST_S if settings.contactor is None and not settings.interlock else CYCLE_S
+    return Runner(
+        loop, clock, settings.loop.period, mailbox, beat_if_well, writer.next_run_id(), rest_s
+    )
+
+
+def _unwell(worker: SupplyWorker, writer: Writer) -> str | None:
+    """What forbids to keep a contactor closed, though the loop itself runs."""
+    if not worker.well:
+        return "the supply's thread hangs or has died"
+    if writer.lag_s > RECORD_LIMIT_S:
+        return (
+            f"the record has taken nothing for {writer.lag_s:.0f} s: {writer.fault or 'it hangs'}"
+        )
+    return None
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,7 +61,10 @@ Mail = Heard | Order | Quit
 
 
 class Runner:
-    """Runs `loop` until a `Quit` has come and the current is gone."""
+    """Runs `loop` until a `Quit` has come and the current is gone.
+
+    `rest_s` is the longest rest between two cycles, real s.
+    """
 
     def __init__(
         self,
@@ -71,7 +74,9 @@ class Runner:
         mailbox: SimpleQueue[Mail],
         beat: Callable[[], None],
         next_run_id: int,
+        rest_s: float = REST_S,
     ) -> None:
+        self._rest_s = rest_s
         self._loop = loop
         self._clock = clock
         self._period_s = period_s
@@ -98,7 +103,9 @@ class Runner:
         if self._loop.wake_at_s is not None:
             due_s = min(due_s, self._loop.wake_at_s)
         try:
-            mail = self._mailbox.get(timeout=min(REST_S, self._clock.real_seconds_until(due_s)))
+            mail = self._mailbox.get(
+                timeout=min(self._rest_s, self._clock.real_seconds_until(due_s))
+            )
         except Empty:
             self._loop.cycle()
             return

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
@@ -15,6 +15,8 @@ from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt, rectangular, undi
 from daemon.clock import Clock, RatedClock, SystemClock
 from daemon.control.situation import Limits
 from daemon.service.first_look import description_at
+from daemon.service.pin_settings import ContactorTable, InterlockTable, pin_conflict
+from daemon.service.table import Table
 from drivers.contracts import Rating
 
 GONE_STEPS = 3
@@ -36,12 +38,6 @@ CLOCK_LIMIT = 1e-4
 
 LEAST_BEAT_LIMIT_S = 0.2
 """Twice the longest rest of a loop that has nothing to do, `daemon.service.runner.REST_S`."""
-
-
-class Table(BaseModel):
-    """A table of the settings file: unknown keys are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class AccuracyTable(Table):
@@ -255,6 +251,8 @@ class Settings(Table):
     meter: tuple[MeterTable, ...] = ()
     thermometer: tuple[ChannelTable, ...] = ()
     roles: RolesTable = RolesTable()
+    contactor: ContactorTable | None = None
+    interlock: tuple[InterlockTable, ...] = ()
     record: RecordTable = RecordTable()
     loop: LoopTable = LoopTable()
     guard: GuardTable = GuardTable()
@@ -273,6 +271,13 @@ class Settings(Table):
             raise ValueError(
                 f"roles.counts must be one of {', '.join(counting)}, got {self.roles.counts!r}"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _pins_have_one_owner(self) -> "Settings":
+        conflict = pin_conflict(self.contactor, self.interlock)
+        if conflict is not None:
+            raise ValueError(conflict)
         return self
 
     def limits(
@@ -294,6 +299,8 @@ class Settings(Table):
             gone_a=max(least.gone_a, GONE_STEPS * current_step_a, GONE_DOUBTS * at_rest_a),
             restart_s=loop.restart,
             settle_s=max(least.settle_s, 2 * slowest_s),
+            pull_in_s=0.0 if self.contactor is None else self.contactor.pull_in,
+            drop_out_s=0.0 if self.contactor is None else self.contactor.drop_out,
         )
 
     def clock(self) -> Clock:

@@ -15,7 +15,9 @@ from daemon.api.messages import (
 )
 from daemon.chemistry.electrolysis import mass_g
 from daemon.clock import Clock
+from daemon.control import interlocks
 from daemon.control.charge import Count
+from daemon.control.contactor import DID_NOT_OPEN
 from daemon.control.doubt import thickness_doubt
 from daemon.control.forecast import walk
 from daemon.control.panel import Panel
@@ -189,5 +191,12 @@ class Speaker:
         )
 
     def _notice(self) -> str | None:
-        fault = self._writer.fault
-        return None if fault is None else f"The record cannot be written: {fault}"
+        """What is not well besides the run, in words."""
+        fault, situation = self._writer.fault, self._loop.situation
+        found = [] if fault is None else [f"The record cannot be written: {fault}"]
+        if situation.contactor.stuck:
+            found.append(f"{DID_NOT_OPEN}: look for a welded contact")
+        open_loops = interlocks.why_not(situation)
+        if open_loops is not None:
+            found.append(open_loops)
+        return "; ".join(found) or None

@@ -13,6 +13,7 @@ from daemon.control.states import OPEN
 from daemon.service.loop import Loop, Origin
 from daemon.service.main import Link
 from daemon.service.meter_worker import MeterWorker
+from daemon.service.pins import CYCLE_S
 from daemon.service.runner import Order, Quit, Runner
 from daemon.service.worker import SupplyWorker
 from drivers.contracts import Rating, Reading
@@ -112,12 +113,17 @@ class Rig:
     time moves on to what is due next. `at` puts mail into the mailbox at a moment, s from the
     start; the run ends when `until` is true, or else after `most_s`. `meters` are meters and
     thermometers by name, each with a worker of its own; the first of them counts, or the supply.
+    `pins` make the loop cycle as often as `serve` does with them; `world` is called whenever time
+    has passed or a cycle has, to do what hangs on them.
     """
 
     def __init__(
-        self, supply, clock, rating=RATING, limits=None, period_s=0.1, meters=None, doubt=NO_DOUBT
-    ):
+        self, supply, clock, rating=RATING, limits=None, period_s=0.1, meters=None, doubt=NO_DOUBT,
+        pins=None, world=None,
+    ):  # fmt: skip
         meters = meters or {}
+        self.pins = pins
+        self._world = world or (lambda: None)
         self.clock = clock
         self.supply = supply
         self.limits = limits or Limits(period_s=period_s)
@@ -139,7 +145,9 @@ class Rig:
         link = self.worker
         if self.meters:
             link = Link(self.worker.demand, self.meters[0].read_at)
-        self.loop = Loop(clock, link, self.panel, self.entries.append, self.limits, origin, 10.0)
+        self.loop = Loop(
+            clock, link, self.panel, self.entries.append, self.limits, origin, 10.0, pins
+        )
         self.runner = Runner(self.loop, clock, period_s, self.mailbox, self._between, 7)
         self._agenda = []
         self._until = None
@@ -178,6 +186,7 @@ class Rig:
     def _between(self):
         """What happens between two turns of the runner: its beat."""
         self.beats += 1
+        self._world()
         if not self._quit and self._is_over():
             self._quit = True
             self.mailbox.put(Quit("SIGTERM"))
@@ -192,17 +201,21 @@ class Rig:
         # Nobody has anything to do: time passes until the first who has.
         next_s = self.clock.now_s + 1.5 * self.limits.period_s
         next_s = min([next_s, *self._asked_s])
+        if self.pins is not None:
+            next_s = min(next_s, self.clock.now_s + CYCLE_S)
         if self.loop.wake_at_s is not None:
             next_s = min(next_s, self.loop.wake_at_s)
         if self._agenda and self._agenda[0][0] <= next_s:
             moment_s, mail = self._agenda.pop(0)
             self.clock.advance_to(moment_s)
+            self._world()
             if callable(mail):
                 mail()
             else:
                 self.mailbox.put(mail)
             return
         self.clock.advance_to(next_s)
+        self._world()
         self._turn_worker()
 
     def _turn_worker(self):

@@ -6,6 +6,8 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.clock import RatedClock, SystemClock
+from daemon.control.situation import Interlock
+from daemon.control.states import State
 from daemon.service.devices import make_supply
 from daemon.service.first_look import SupplyLine, supply_line
 from daemon.service.settings import read_settings
@@ -126,6 +128,94 @@ def test_a_folder_is_no_file(tmp_path):
 
 def test_bytes_that_are_no_text_are_told(write):
     assert "UTF-8" in refused(write(b"\xff\xfe[supply]"))
+
+
+# Pins.
+
+PINS = """\
+[contactor]
+heartbeat_pin = 17
+auxiliary_pin = 27
+[[interlock]]
+name = "emergency stop"
+pin = 22
+stop = "abort"
+[[interlock]]
+name = "lid"
+pin = 23
+stop = "hold"
+debounce = "0.2 s"
+"""
+
+
+def test_the_pins_of_the_settings(write):
+    settings = read_settings(write(LEAST + PINS))
+    assert (settings.contactor.heartbeat_pin, settings.contactor.auxiliary_pin) == (17, 27)
+    limits = settings.limits(current_step_a=0.001)
+    assert (limits.pull_in_s, limits.drop_out_s) == (2.0, 1.0)
+    loops = [(each.interlock(), each.pin, each.debounce) for each in settings.interlock]
+    assert loops == [
+        (Interlock("emergency stop", State.ABORTED), 22, 0.05),
+        (Interlock("lid", State.HELD), 23, 0.2),
+    ]
+
+
+def test_without_a_contactor_nothing_waits_for_one(write):
+    settings = read_settings(write())
+    assert (settings.contactor, settings.interlock) == (None, ())
+    assert settings.limits(current_step_a=0.001).pull_in_s == 0.0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (
+            "heartbeat_pin = 17",
+            "heartbeat_pin = 4",
+            ["contactor.heartbeat_pin", "GPIO4", "pulled up", "16, 17, 20"],
+        ),
+        (
+            "heartbeat_pin = 17",
+            "heartbeat_pin = 14",
+            ["contactor.heartbeat_pin", "GPIO14", "console"],
+        ),
+        ("heartbeat_pin = 17", "heartbeat_pin = 40", ["GPIO40", "not on the header"]),
+        ("heartbeat_pin = 17", 'heartbeat_pin = "17"', ["contactor.heartbeat_pin", '"17"']),
+        ("heartbeat_pin = 17\n", "", ["contactor.heartbeat_pin", "missing", "such as 17"]),
+        (
+            "auxiliary_pin = 27",
+            "auxiliary_pin = 3",
+            ["contactor.auxiliary_pin", "GPIO3", "9 to 27"],
+        ),
+        (
+            "auxiliary_pin = 27",
+            "auxiliary_pin = 17",
+            ["GPIO17 is given twice", "contactor.auxiliary_pin"],
+        ),
+        ("auxiliary_pin = 27", 'drop_out = "0.1 s"', ["drop_out", "0.25 s", "0.1 s"]),
+        ("auxiliary_pin = 27", 'pull_in = "0 s"', ["contactor.pull_in", "above 0"]),
+        (
+            "pin = 22",
+            "pin = 17",
+            ["GPIO17 is given twice", "contactor.heartbeat_pin", "emergency stop"],
+        ),
+        ("pin = 22", "pin = 27", ["GPIO27 is given twice", "contactor.auxiliary_pin"]),
+        ("pin = 22", "pin = 23", ["GPIO23 is given twice", "'emergency stop'", "'lid'"]),
+        ("pin = 22", "pin = 2", ["interlock[1].pin", "GPIO2", "broken wire would read closed"]),
+        ('"lid"', '"emergency stop"', ["names of interlocks must differ", "'emergency stop'"]),
+        (
+            'stop = "abort"',
+            'stop = "reset"',
+            ["interlock[1].stop", '"reset"', "'hold', 'stop' or 'abort'"],
+        ),
+        ('debounce = "0.2 s"', 'debounce = "-1 s"', ["interlock[2].debounce", "-1 s"]),
+    ],
+)
+def test_pins_that_cannot_be_wired_like_that_are_told(write, old, new, words):
+    assert old in PINS
+    said = refused(write(LEAST + PINS.replace(old, new, 1)))
+    for word in words:
+        assert word in said
 
 
 # Devices.

@@ -7,7 +7,8 @@ import pytest
 
 from daemon.api.plan_file import read_plan
 from daemon.api.sentence import sentence
-from daemon.control.states import Act
+from daemon.control.situation import Contactor, Interlock
+from daemon.control.states import Act, State
 from daemon.service import report
 from daemon.service.ripples import RippleSeen
 from daemon.service.status import Speaker
@@ -189,3 +190,14 @@ def test_the_report_has_the_figures_with_their_units(status):
     assert table["voltage"] == "1.000 V"
     assert table["bath"].startswith("Acid copper, 10.04")
     assert table["supply"] == "A,B,1,2"
+
+
+def test_open_interlocks_and_a_stuck_contactor_are_said(rig, clock, writer):
+    loops = (Interlock("lid", State.HELD),)
+    situation = dataclasses.replace(
+        rig.situation, open_loops=loops, contactor=Contactor(auxiliary=True, stuck=True)
+    )
+    rig.loop.view = dataclasses.replace(rig.loop.view, situation=situation)
+    status = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper").status()
+    assert status.notice == "contactor did not open: look for a welded contact; interlock open: lid"
+    assert "Contactor did not open" in sentence(status)
