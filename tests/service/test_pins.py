@@ -1,11 +1,18 @@
 """Contactor and interlocks through worker, loop and runner, on mock pins and a simulated tank."""
 
+import os
+import signal
+import threading
+import time
+from contextlib import suppress
 from itertools import pairwise
 from types import SimpleNamespace
 
 import pytest
 from gpiozero.pins.mock import MockFactory
 
+from daemon.api.client import Client, DaemonUnreachableError
+from daemon.api.messages import StartRequest
 from daemon.api.plan_file import read_plan
 from daemon.control.situation import Interlock, Limits
 from daemon.control.states import Act, State
@@ -17,6 +24,7 @@ from daemon.service.settings import read_settings
 from drivers.errors import PinError
 from drivers.pins.lines import ContactInput, HeartbeatLine
 from drivers.simulator.inline import SimulatedSupply
+from drivers.simulator.process import SimulatorProcess
 
 LINE, AUXILIARY, STOP_BUTTON, LID = 17, 27, 22, 23
 
@@ -465,3 +473,47 @@ def test_a_machine_without_pins_is_told_of_before_anything_is_opened(tmp_path, m
     assert service.main(["--settings", str(path)]) == service.FAILED
     assert capsys.readouterr().err == "tankhand: pins: the library lgpio is missing\n"
     assert not (tmp_path / "record.sqlite").exists()
+
+
+def test_the_daemon_itself_moves_the_line_during_a_run_and_leaves_it_low(tmp_path, factory):
+    """The loop's process as it is put together, on a simulated supply's pty, in real time."""
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)}
+    seen = {}
+
+    def person():
+        """Start a run, see it plate, and end the daemon."""
+        client = Client(tmp_path / "control.sock", timeout_s=10.0)
+        try:
+            until(lambda: client.status().current_a is not None)
+            seen["idle"] = len(line.states)
+            seen["answer"] = client.ask(StartRequest(plan=PLAN, who="Ann")).error
+            until(lambda: len(line.states) > 3)
+            auxiliary.drive_high()  # the contactor has closed
+            until(lambda: (client.status().current_a or 0.0) > 0.1)
+            seen["plating"] = len(line.states)
+        finally:
+            os.kill(os.getpid(), signal.SIGTERM)
+
+    def until(true):
+        """Wait for what has to happen; the daemon may not be there yet."""
+        give_up_s = time.monotonic() + 30.0
+        while time.monotonic() < give_up_s:
+            with suppress(DaemonUnreachableError):
+                if true():
+                    return
+            time.sleep(0.02)
+        raise AssertionError("did not happen")
+
+    text = PINS.split("[[interlock]]")[0]
+    with SimulatorProcess() as tank:
+        path = written(tmp_path, text, tank.port)
+        line, auxiliary = factory.pin(LINE), factory.pin(AUXILIARY)
+        thread = threading.Thread(target=person)
+        thread.start()
+        code = service.main(["--settings", str(path)])
+        thread.join()
+    for number, handler in before.items():
+        signal.signal(number, handler)
+    assert (code, seen["idle"], seen["answer"]) == (0, 1, None)
+    assert seen["plating"] > 3
+    assert (line.function, line.states[-1].state) == ("input", False)
