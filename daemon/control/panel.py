@@ -90,6 +90,7 @@ class Panel:
         if counting not in meters:
             raise ValueError(f"counting meter {counting!r}: one of {', '.join(meters)} is wanted")
         self._meters = meters
+        self._learned: dict[str, MeterFacts] = {}
         self._counting = counting
         self._fresh_s = fresh_s
         # What may lend: the supply comes first in `meters`, and a meter at the cell knows better.
@@ -117,8 +118,14 @@ class Panel:
         return self._raw
 
     def learn(self, name: str, facts: MeterFacts) -> None:
-        """Know this of a meter from its next reading on, as after a calibration."""
-        self._meters[name] = facts
+        """Know this of a meter from the next `settle` on, as after a calibration; in any thread."""
+        self._learned[name] = facts
+
+    def settle(self) -> None:
+        """Take what was learned for true. Never during a run: it is counted as it was begun."""
+        while self._learned:
+            name, facts = self._learned.popitem()
+            self._meters[name] = facts
 
     @property
     def facts(self) -> MeterFacts:

@@ -27,7 +27,7 @@ from daemon.control.situation import (
 from daemon.control.states import OPEN, Act, State
 from daemon.control.step import step
 from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
-from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.record.entries import CountedBy, Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
 from daemon.service.meter_worker import Seen, Unread
 from daemon.service.pins import Pins
 from daemon.service.ripples import Ripples, RippleSeen
@@ -35,6 +35,9 @@ from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
 from daemon.service.worker import Missed, News, Trouble
 from drivers.contracts import Reading, Temperature
+
+TEMPERATURE_OLD_S = 60.0
+"""s after which a temperature is not recorded any more. A bath takes longer to change by 0.1 °C."""
 
 LOOK_EVERY_S = 1.0
 """s. How often the wall clock is looked at, and whether the meters agree."""
@@ -183,6 +186,8 @@ class Loop:
         under_way = before.state in OPEN or situation.state in OPEN
         for happening in happenings:
             self._record(happening, situation.run if under_way else None, utc, now_s)
+        if not under_way:
+            self._panel.settle()
         if outputs.contactor_closed:
             self._pins.beat()  # last of all: only a cycle that was complete is worth a beat
 
@@ -281,7 +286,19 @@ class Loop:
                 monotonic_s=run.started_s,
                 boot_id=self._origin.boot_id,
                 clock_synchronised=self._origin.clock_synchronised(),
+                counted_by=self._counted_by(),
             )
+        )
+
+    def _counted_by(self) -> CountedBy:
+        facts = self._panel.facts
+        correction = facts.correction
+        return CountedBy(
+            self._panel.counting,
+            correction.gain,
+            correction.offset_a,
+            facts.calibration_id,
+            facts.doubt,
         )
 
     def _record_reading(self, reading: Reading, set_current_a: float) -> None:
@@ -296,8 +313,16 @@ class Loop:
                 reading.voltage_v,
                 set_current_a,
                 count.charge_ah,
+                self._temperature_c(reading.monotonic_s),
             )
         )
+
+    def _temperature_c(self, now_s: float) -> float | None:
+        """The bath's temperature, °C: of several thermometers the one whose name says so."""
+        names = sorted(self._temperatures, key=lambda name: "bath" not in name)
+        if not names or now_s - self._temperatures[names[0]].monotonic_s > TEMPERATURE_OLD_S:
+            return None
+        return self._temperatures[names[0]].temperature_c
 
     def _record(self, happening: Happening, run: Run | None, utc: datetime, now_s: float) -> None:
         if isinstance(happening, Event):

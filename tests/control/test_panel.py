@@ -46,6 +46,7 @@ def test_a_new_calibration_holds_from_the_next_reading_on():
     panel.take("shunt", Reading(10.0, 2.1, None))
     facts = MeterFacts(Correction(1.05, 0.0), MeterDoubt(gain=0.001))
     panel.learn("shunt", facts)
+    panel.settle()
     assert panel.newest["shunt"].current_a == 2.1
     assert panel.facts is facts
     assert panel.take("shunt", Reading(10.1, 2.1, None)).current_a == pytest.approx(2.0)

@@ -8,9 +8,11 @@ import pytest
 
 from daemon.api.plan_file import read_plan
 from daemon.chemistry.uncertainty import MeterDoubt
+from daemon.control.panel import Correction, MeterFacts
 from daemon.control.situation import Event, Limits
 from daemon.control.states import Act, State
-from daemon.record.entries import Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.record.entries import CountedBy, Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.service.meter_worker import Seen
 from daemon.service.worker import Missed, Trouble
 from drivers.contracts import Reading, Temperature
 from drivers.errors import NoReplyError, PortUnavailableError, SetPointRefusedError
@@ -139,6 +141,46 @@ def test_the_record_gets_a_run_in_order(tank_rig, over):
     assert sum(s.charge_ah for s in stages) == pytest.approx(ended.charge_ah, rel=1e-3)
     assert stages[0].started_s == 0.0
     assert stages[0].ended_s == stages[1].started_s == pytest.approx(40.0, abs=0.2)
+
+
+KNOWN = MeterFacts(Correction(1.25, 0.0), MeterDoubt(0.002, 0.001), calibration_id=4)
+
+
+def test_a_run_keeps_what_it_is_counted_by(rig, over):
+    """What is learned during a run is known from the next one on."""
+    later = MeterFacts(Correction(1.0, 0.005), MeterDoubt(), calibration_id=5)
+    rig.panel.learn("supply", KNOWN)
+    start(rig, from_start_s=1.0)
+    rig.at(20.0, lambda: rig.panel.learn("supply", later))
+    rig.order(Act.STOP, from_start_s=60.0)
+    start(rig, from_start_s=65.0)
+    rig.order(Act.STOP, from_start_s=70.0)
+    rig.run(most_s=80.0)
+
+    first, second = rig.recorded(RunOpened)
+    assert first.counted_by == CountedBy("supply", 1.25, 0.0, 4, KNOWN.doubt)
+    assert second.counted_by == CountedBy("supply", 1.0, 0.005, 5, later.doubt)
+    # The supply reads 2 A in the first run's last stage: 1.6 A by what was known at its start.
+    assert max(s.current_a for s in rig.recorded(Sample) if s.run_id == first.run_id) == 1.6
+
+
+def test_the_baths_temperature_goes_with_each_sample(rig, clock, over):
+    """A bath that warms by 0.01 °C each second; its thermometer breaks after 30 s."""
+    began_s = clock.now_s
+    for k in range(31):
+        bath = Seen("the bath", Temperature(began_s + k, 20 + k / 100))
+        rig.at(k, Seen("a room", Temperature(began_s + k, 5.0)))
+        rig.at(k, bath)
+    start(rig, from_start_s=10.0)
+    rig.order(Act.STOP, from_start_s=140.0)
+    rig.run(over)
+
+    samples = rig.recorded(Sample)
+    by_time = {round(s.elapsed_s): s.temperature_c for s in samples}
+    assert by_time[10] == pytest.approx(20.2, abs=0.02)
+    # Its last word is from 20 s after the run's start.
+    assert by_time[75] == 20.3
+    assert by_time[85] is None
 
 
 def test_samples_rise_in_time_and_charge_and_belong_to_the_run(tank_rig, over):
