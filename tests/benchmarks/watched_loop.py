@@ -21,6 +21,7 @@ from pathlib import Path
 
 import waitress
 
+from daemon.api.listen import parse_listen
 from daemon.control.situation import Command
 from daemon.service import devices
 from daemon.service import main as service
@@ -31,7 +32,6 @@ from drivers.contracts import Reading
 from drivers.scpi.supply import ScpiSupply
 from web.__main__ import SERVER
 from web.app import create_app
-from daemon.api.listen import parse_listen
 
 ASKED_S: dict[float, float] = {}
 """When each reading was asked for, by its own stamp."""
