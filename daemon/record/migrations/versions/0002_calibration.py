@@ -63,7 +63,13 @@ def _counted_by() -> None:
         *(
             sa.Column(f"doubt_{name}", sa.REAL)
             for name in (
-                "gain", "offset_a", "covariance_a", "noise_a", "clock", "step_a", "reference"
+                "gain",
+                "offset_a",
+                "covariance_a",
+                "noise_a",
+                "clock",
+                "step_a",
+                "reference",
             )
         ),
         sa.Column("doubt_of_limits", sa.Integer),
