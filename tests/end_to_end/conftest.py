@@ -102,7 +102,9 @@ def runs_still(pid):
 class Daemon:
     """One daemon: its settings in a folder of its own, its processes, its record."""
 
-    def __init__(self, folder, port, rate, origin_s, *, page=None, beat_limit_s=3.0, tick_s=0.1):
+    def __init__(
+        self, folder, port, rate, origin_s, *, page=None, beat_limit_s=3.0, tick_s=0.1, more=""
+    ):
         self.folder = folder
         folder.mkdir(exist_ok=True)
         self.settings = folder / "settings.toml"
@@ -112,6 +114,7 @@ class Daemon:
                 gap=10 * tick_s * rate, lost=40 * tick_s * rate, beat_limit=beat_limit_s,
                 page="on = false" if page is None else f'listen = "127.0.0.1:{page}"',
             )
+            + more
         )  # fmt: skip
         self.client = Client(folder / "control.sock", timeout_s=30.0)
         self._log = folder / "stderr.txt"
