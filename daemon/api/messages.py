@@ -26,6 +26,10 @@ class Message(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+PLAN_LIMIT = 50_000
+"""Characters of a plan, which then fits a request; a long one has a few thousand."""
+
+
 class StatusRequest(Message):
     """How is it? Needs no right, changes nothing."""
 
@@ -36,7 +40,7 @@ class StartRequest(Message):
     """Start a run with the plan in `plan`, a plan file's text; `who` is recorded."""
 
     ask: Literal["start"] = "start"
-    plan: str
+    plan: Annotated[str, Field(max_length=PLAN_LIMIT)]
     who: str
 
 

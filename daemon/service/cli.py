@@ -36,7 +36,7 @@ def serve(settings: Path) -> None:
 @settings_option
 def run(plan: Path, settings: Path) -> None:
     """Start a run with the plan in the file PLAN."""
-    from daemon.api.messages import StartRequest
+    from daemon.api.messages import PLAN_LIMIT, StartRequest
 
     try:
         text = plan.read_text(encoding="utf-8")
@@ -44,6 +44,8 @@ def run(plan: Path, settings: Path) -> None:
         raise BadInputError(f"{plan}: cannot be read: {error.strerror or error}") from error
     except UnicodeDecodeError as error:
         raise BadInputError(f"{plan}: is not UTF-8 text: {error}") from error
+    if len(text) > PLAN_LIMIT:
+        raise BadInputError(f"{plan}: {len(text)} characters, a plan has at most {PLAN_LIMIT}")
     _ask(settings, StartRequest(plan=text, who=who()))
 
 

@@ -103,3 +103,11 @@ def test_a_demo_never_writes_over_settings_that_are_not_its_own(own_signals, set
     assert code == 1
     assert said == [f"tankhand: {settings}: is not a demo's; give another folder with --keep"]
     assert settings.read_text() == SETTINGS
+
+
+def test_a_plan_that_is_too_long_is_refused_before_it_is_sent(settings, tmp_path):
+    plan = tmp_path / "long.toml"
+    plan.write_text("#" * 300_000)
+    code, said = call("run", plan, "--settings", settings)
+    assert code == 2
+    assert said == [f"tankhand: {plan}: 300000 characters, a plan has at most 50000"]
