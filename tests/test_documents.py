@@ -10,8 +10,8 @@ from click import Command, Group, Option
 
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
-from daemon.service.cli import main
-from daemon.service.devices import make_meters, make_supply
+from daemon.service.commands.cli import main
+from daemon.service.devices.assembly import make_meters, make_supply
 from daemon.service.settings import Settings, read_settings
 from drivers.contracts import Rating
 from drivers.scpi.description import load_description

@@ -28,12 +28,12 @@ from daemon.control.states import OPEN, Act, State
 from daemon.control.step import step
 from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
 from daemon.record.entries import CountedBy, Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
-from daemon.service.meter_worker import Seen, Unread
-from daemon.service.pins import Pins
-from daemon.service.ripples import Ripples, RippleSeen
+from daemon.service.devices.meter_worker import Seen, Unread
+from daemon.service.devices.pins import Pins
+from daemon.service.devices.ripples import Ripples, RippleSeen
+from daemon.service.devices.supply_worker import Missed, News, Trouble
 from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
-from daemon.service.worker import Missed, News, Trouble
 from drivers.contracts import Reading, Temperature
 
 TEMPERATURE_OLD_S = 60.0

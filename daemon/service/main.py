@@ -28,16 +28,16 @@ from daemon.record.writer import Writer
 from daemon.service import machine
 from daemon.service.beat import BeatSender, Ready, watch_lifeline
 from daemon.service.calibrating import Calibrator, known_meters
-from daemon.service.devices import Meters, make_meters, make_supply
+from daemon.service.devices.assembly import Meters, make_meters, make_supply
+from daemon.service.devices.meter_worker import Device, MeterWorker
+from daemon.service.devices.pins import CYCLE_S, make_pins
+from daemon.service.devices.ripples import RippleWatch, burst_length_s
+from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.loop import Loop, Origin
-from daemon.service.meter_worker import Device, MeterWorker
-from daemon.service.pins import CYCLE_S, make_pins
-from daemon.service.ripples import RippleWatch, burst_length_s
 from daemon.service.runner import REST_S, Mail, Quit, Runner
 from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.status import Speaker
-from daemon.service.worker import SupplyWorker
 from daemon.units import parse
 from drivers.channels.devices import ChannelMeter
 from drivers.errors import DriverError

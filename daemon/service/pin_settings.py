@@ -12,8 +12,8 @@ from daemon.service.table import Table
 from drivers.pins.header import contact_refusal, heartbeat_refusal
 
 LEAST_DROP_OUT_S = 0.25
-"""Real s: five of the pauses between two edges of the heartbeat, `daemon.service.pins.CYCLE_S`. A
-circuit that lets go sooner would do so whenever the machine hiccups."""
+"""Real s: five of the pauses between two edges of the heartbeat, `CYCLE_S` of
+`daemon.service.devices.pins`. A circuit that lets go sooner would do so at every hiccup."""
 
 GOALS = {"hold": State.HELD, "stop": State.STOPPED, "abort": State.ABORTED}
 

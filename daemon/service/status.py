@@ -24,8 +24,8 @@ from daemon.control.panel import Panel
 from daemon.control.situation import Progress, Run, Situation
 from daemon.control.states import OPEN, PLATING, State
 from daemon.record.writer import Writer
+from daemon.service.devices.ripples import OVERDUE_S, RippleSeen
 from daemon.service.loop import Loop
-from daemon.service.ripples import OVERDUE_S, RippleSeen
 from drivers.channels.ripple import NotMeasured
 
 STATE_NAMES: dict[State, StateName] = {

@@ -146,7 +146,7 @@ class Served:
         self.pids: dict[str, int] = {}
 
     def __enter__(self) -> Self:
-        command = [sys.executable, "-m", "daemon.service.cli", "serve"]
+        command = [sys.executable, "-m", "daemon.service.commands.cli", "serve"]
         self._guard = subprocess.Popen(
             [*command, "--settings", str(self._settings)],
             stdout=subprocess.DEVNULL,

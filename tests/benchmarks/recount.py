@@ -94,7 +94,8 @@ def compare(path: Path, form: str, options: argparse.Namespace) -> list[list[str
     """Measure both in turn; the rows of the table."""
     bare_command = [sys.executable, "-c", BARE.format(read=READ[form]), str(path)]
     our_command = [
-        sys.executable, "-m", "daemon.service.cli", "recount", str(path), "--time-column", "time",
+        sys.executable, "-m", "daemon.service.commands.cli", "recount", str(path),
+        "--time-column", "time",
         "--current-column", "current", "--current-unit", "A", "--current-is", "sample",
         *(["--time-unit", "s"] if form == "seconds" else []),
     ]  # fmt: skip

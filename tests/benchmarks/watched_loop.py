@@ -23,11 +23,11 @@ import waitress
 
 from daemon.api.listen import parse_listen
 from daemon.control.situation import Command
-from daemon.service import devices
 from daemon.service import main as service
 from daemon.service.beat import BeatSender, Ready
+from daemon.service.devices import assembly as devices
+from daemon.service.devices.supply_worker import News
 from daemon.service.loop import Loop, Start
-from daemon.service.worker import News
 from drivers.contracts import Reading
 from drivers.scpi.supply import ScpiSupply
 from web.__main__ import SERVER

@@ -122,7 +122,7 @@ class Daemon:
 
     def start(self):
         """Start the guard, and with it all the rest."""
-        command = [sys.executable, "-m", "daemon.service.cli", "serve"]
+        command = [sys.executable, "-m", "daemon.service.commands.cli", "serve"]
         with self._log.open("ab") as log:
             self.process = subprocess.Popen(
                 [*command, "--settings", str(self.settings)],
@@ -214,7 +214,7 @@ class Daemon:
     def cli(self, *words):
         """The real command line: exit code, lines of stdout, lines of stderr."""
         done = subprocess.run(
-            [sys.executable, "-m", "daemon.service.cli", *map(str, words),
+            [sys.executable, "-m", "daemon.service.commands.cli", *map(str, words),
              "--settings", str(self.settings)],
             capture_output=True, text=True, timeout=PATIENCE_S, check=False,
         )  # fmt: skip

@@ -37,7 +37,7 @@ def demo(tmp_path, free_port):
     processes = []
 
     def start(*options):
-        command = [sys.executable, "-m", "daemon.service.cli", "demo", *options]
+        command = [sys.executable, "-m", "daemon.service.commands.cli", "demo", *options]
         process = subprocess.Popen(
             [*command, "--listen", f"127.0.0.1:{free_port}", "--keep", str(tmp_path)],
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True,

@@ -81,7 +81,10 @@ def ends_with_one_error(daemon):
 def test_a_second_daemon_with_the_same_settings(daemon, tank):
     daemon.plate()
     second = subprocess.run(
-        [sys.executable, "-m", "daemon.service.cli", "serve", "--settings", daemon.settings],
+        [
+            sys.executable, "-m", "daemon.service.commands.cli", "serve",
+            "--settings", daemon.settings,
+        ],
         capture_output=True, text=True, timeout=60, check=False,
     )  # fmt: skip
     assert second.returncode == 1

@@ -10,12 +10,12 @@ from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.situation import Limits
 from daemon.control.states import OPEN
+from daemon.service.devices.meter_worker import MeterWorker
+from daemon.service.devices.pins import CYCLE_S
+from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.loop import Loop, Origin
 from daemon.service.main import Link
-from daemon.service.meter_worker import MeterWorker
-from daemon.service.pins import CYCLE_S
 from daemon.service.runner import Order, Quit, Runner
-from daemon.service.worker import SupplyWorker
 from drivers.contracts import Rating, Reading
 from drivers.simulator.inline import SimulatedSupply
 

@@ -12,8 +12,8 @@ from daemon.control.panel import Correction, MeterFacts
 from daemon.control.situation import Event, Limits
 from daemon.control.states import Act, State
 from daemon.record.entries import CountedBy, Noted, RunEnded, RunOpened, Sample, StageEnded
-from daemon.service.meter_worker import Seen
-from daemon.service.worker import Missed, Trouble
+from daemon.service.devices.meter_worker import Seen
+from daemon.service.devices.supply_worker import Missed, Trouble
 from drivers.contracts import Reading, Temperature
 from drivers.errors import NoReplyError, PortUnavailableError, SetPointRefusedError
 from drivers.simulator.inline import SimulatedSupply

@@ -8,7 +8,7 @@ from daemon.api.errors import InputError
 from daemon.clock import RatedClock, SystemClock
 from daemon.control.situation import Interlock
 from daemon.control.states import State
-from daemon.service.devices import make_supply
+from daemon.service.devices.assembly import make_supply
 from daemon.service.first_look import SupplyLine, supply_line
 from daemon.service.settings import read_settings
 from drivers.contracts import Rating

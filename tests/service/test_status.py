@@ -9,8 +9,8 @@ from daemon.api.plan_file import read_plan
 from daemon.api.sentence import sentence
 from daemon.control.situation import Contactor, Interlock
 from daemon.control.states import Act, State
-from daemon.service import report
-from daemon.service.ripples import RippleSeen
+from daemon.service.commands import report
+from daemon.service.devices.ripples import RippleSeen
 from daemon.service.status import Speaker
 from drivers.channels.ripple import NotMeasured, Ripple
 

@@ -12,10 +12,10 @@ import pytest
 from daemon.api.client import Client, DaemonUnreachableError
 from daemon.api.messages import StartRequest
 from daemon.control.situation import OFF, Demand
-from daemon.service.devices import make_supply
+from daemon.service.devices.assembly import make_supply
+from daemon.service.devices.supply_worker import Missed, SupplyWorker, Trouble
 from daemon.service.guard import SecondWay
 from daemon.service.settings import read_settings
-from daemon.service.worker import Missed, SupplyWorker, Trouble
 from drivers.contracts import Reading
 from drivers.files import description_path
 from drivers.modbus.supply import ModbusSupply
@@ -167,7 +167,14 @@ def test_the_second_way_off_is_its_own(serve, settings, device):
 def daemon(serve, settings):
     """The process of `tankhand serve`, and a client that it answers."""
     serve()
-    command = [sys.executable, "-m", "daemon.service.cli", "serve", "--settings", str(settings)]
+    command = [
+        sys.executable,
+        "-m",
+        "daemon.service.commands.cli",
+        "serve",
+        "--settings",
+        str(settings),
+    ]
     process = subprocess.Popen(command, start_new_session=True)
     client = Client(settings.parent / "control.sock", timeout_s=30.0)
 

@@ -5,7 +5,7 @@ import threading
 import pytest
 
 from daemon.control.situation import OFF, Demand
-from daemon.service.worker import Missed, SupplyWorker, Trouble
+from daemon.service.devices.supply_worker import Missed, SupplyWorker, Trouble
 from drivers.contracts import Rating, Reading
 from drivers.errors import (
     CommandRefusedError,

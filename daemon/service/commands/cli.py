@@ -8,9 +8,9 @@ from pathlib import Path
 
 import click
 
-from daemon.service.calibrate import calibrate, calibrations, recount_run
-from daemon.service.command import BadInputError, RefusedError, settings_option, who
-from daemon.service.recount import recount
+from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
+from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.commands.recount import recount
 
 
 @click.group()
@@ -91,7 +91,7 @@ def status(settings: Path) -> None:
 )
 def demo(rate: float, listen: str, keep: Path | None, stay: bool | None) -> None:
     """Plate a made-up part on a simulated tank, a night in minutes. Needs no hardware."""
-    from daemon.service import demo as show
+    from daemon.service.commands import demo as show
 
     sys.exit(show.run(rate, listen, keep, sys.stdin.isatty() if stay is None else stay))
 
@@ -101,7 +101,7 @@ def _ask(settings: Path, request: object) -> None:
     from daemon.api.client import Client, DaemonUnreachableError
     from daemon.api.errors import InputError
     from daemon.api.messages import ActRequest, StartRequest, StatusRequest
-    from daemon.service import report
+    from daemon.service.commands import report
     from daemon.service.settings import read_settings
 
     if not isinstance(request, StatusRequest | StartRequest | ActRequest):

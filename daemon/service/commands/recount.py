@@ -1,4 +1,4 @@
-"""`tankhand recount`: the command and its options. What it does is in `daemon.service.recounting`.
+"""`tankhand recount`: the command and its options. What it does is in `recounting`.
 
 Heavy imports wait until the command runs, since the command line is loaded by `serve` too.
 """
@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daemon.service.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
     from daemon.api.log_columns import Question, Told
     from daemon.api.log_file import Content, Head, LogFile
-    from daemon.service.recounting import Recounted, Request
+    from daemon.service.commands.recounting import Recounted, Request
 
 _DELIMITERS = {"tab": "\t", "space": " ", "comma": ",", "semicolon": ";"}
 _DECIMALS = {"comma": ",", "point": "."}
@@ -147,7 +147,7 @@ def recount(log: Path, settings: Path, post: bool, **options: Any) -> None:
     """
     from daemon.api.errors import InputError
     from daemon.api.log_file import read_head
-    from daemon.service import recount_report, recounting
+    from daemon.service.commands import recount_report, recounting
 
     try:
         request = _request(options)
@@ -163,7 +163,7 @@ def recount(log: Path, settings: Path, post: bool, **options: Any) -> None:
 
 
 def _post(counted: "Recounted", settings: Path) -> None:
-    from daemon.service import posting
+    from daemon.service.commands import posting
 
     try:
         click.echo(posting.post(counted, settings, who()))
@@ -176,7 +176,7 @@ def _request(options: dict[str, Any]) -> "Request":
     from daemon.api.errors import InputError
     from daemon.api.log_columns import Told
     from daemon.chemistry.metals import metal_named
-    from daemon.service.recounting import Accuracy, Request
+    from daemon.service.commands.recounting import Accuracy, Request
 
     taken = dict(options)
     told = Told(

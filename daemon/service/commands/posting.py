@@ -9,7 +9,7 @@ from daemon.record import ledger
 from daemon.record.errors import RecordBusyError, RecordError
 from daemon.record.store import RecordLock, checkpoint, open_writer, refusal
 from daemon.record.summary import nah
-from daemon.service.recounting import Recounted
+from daemon.service.commands.recounting import Recounted
 from daemon.service.settings import read_settings
 
 GREATEST_AH = 1e8

@@ -8,8 +8,8 @@ import pytest
 from daemon.api.plan_file import read_plan
 from daemon.control.states import Act
 from daemon.record.entries import Noted
-from daemon.service.meter_worker import MeterWorker, Seen, Unread
-from daemon.service.ripples import Ripples, RippleSeen, RippleWatch, burst_length_s
+from daemon.service.devices.meter_worker import MeterWorker, Seen, Unread
+from daemon.service.devices.ripples import Ripples, RippleSeen, RippleWatch, burst_length_s
 from drivers.channels.devices import Burst
 from drivers.channels.ripple import NotMeasured, Ripple
 from drivers.contracts import Reading

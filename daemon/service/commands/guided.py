@@ -10,7 +10,7 @@ from daemon.api.errors import InputError
 from daemon.api.messages import Status
 from daemon.api.reference import read_shown
 from daemon.chemistry.calibration import Point, ReferenceClass
-from daemon.service.calibration_report import preview
+from daemon.service.commands.calibration_report import preview
 
 HOW = """\
 Put the reference in series with the meter. For each point hold the current steady, type what the

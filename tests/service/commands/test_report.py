@@ -11,7 +11,7 @@ from daemon.api.messages import (
     Status,
     ThermometerStatus,
 )
-from daemon.service import report
+from daemon.service.commands import report
 
 SHUNT = MeterStatus(
     name="shunt",

@@ -11,7 +11,7 @@ from daemon.record import queries
 from daemon.record.entries import CalibrationMade, CountedBy, RunEnded, RunOpened, Sample
 from daemon.record.store import RecordLock, open_reader
 from daemon.record.writer import Writer
-from daemon.service.calibrate import calibrations, recount_run
+from daemon.service.commands.calibrate import calibrations, recount_run
 
 PLAN = """\
 title = "Plate"

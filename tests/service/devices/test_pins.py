@@ -18,7 +18,7 @@ from daemon.control.situation import Interlock, Limits
 from daemon.control.states import Act, State
 from daemon.record.entries import RunEnded, RunOpened
 from daemon.service import main as service
-from daemon.service.pins import CYCLE_S, LEAST_EDGE_S, InterlockLoop, Pins, make_pins
+from daemon.service.devices.pins import CYCLE_S, LEAST_EDGE_S, InterlockLoop, Pins, make_pins
 from daemon.service.runner import Quit
 from daemon.service.settings import read_settings
 from drivers.errors import PinError

@@ -23,7 +23,7 @@ from daemon.record.recovery import RUNNING
 from daemon.record.series import samples
 from daemon.record.store import RecordLock, checkpoint, open_writer
 from daemon.record.summary import nah
-from daemon.service.calibration_report import CONFIDENCE, correction, day
+from daemon.service.commands.calibration_report import CONFIDENCE, correction, day
 
 CHARGE_DECIMALS, THICKNESS_DECIMALS = 6, 2
 """The most that are shown."""

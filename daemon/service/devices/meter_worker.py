@@ -8,8 +8,13 @@ from queue import Empty, SimpleQueue
 from typing import Protocol
 
 from daemon.clock import Clock
-from daemon.service.ripples import RippleSeen, RippleWatch
-from daemon.service.worker import QUIET_S, REOPEN_FIRST_S, REOPEN_MOST_S, STOP_LIMIT_S
+from daemon.service.devices.ripples import RippleSeen, RippleWatch
+from daemon.service.devices.supply_worker import (
+    QUIET_S,
+    REOPEN_FIRST_S,
+    REOPEN_MOST_S,
+    STOP_LIMIT_S,
+)
 from drivers.contracts import Reading, Temperature
 from drivers.errors import DriverError, PortUnavailableError
 

@@ -5,7 +5,7 @@ import math
 from daemon.api.sentence import duration
 from daemon.chemistry.uncertainty import Budget
 from daemon.control.tally import CurrentIs, Tally
-from daemon.service.recounting import GAP_INTERVALS, Recounted
+from daemon.service.commands.recounting import GAP_INTERVALS, Recounted
 
 CONFIDENCE = 0.95
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daemon.service.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
     from daemon.api.client import Client
@@ -48,8 +48,8 @@ def calibrate(
     from daemon.api.explain import read_tree
     from daemon.api.messages import CalibrateRequest
     from daemon.api.reference import read_class
-    from daemon.service import guided
-    from daemon.service.calibration_report import preview
+    from daemon.service.commands import guided
+    from daemon.service.commands.calibration_report import preview
     from daemon.service.settings import read_settings
     from daemon.units import parse
 
@@ -97,7 +97,7 @@ def calibrations(meter: str | None, settings: Path) -> None:
     """List the calibrations of METER, or of all meters, newest first."""
     from daemon.record.calibrations import all_of
     from daemon.record.store import open_reader
-    from daemon.service.calibration_report import listing
+    from daemon.service.commands.calibration_report import listing
     from daemon.service.settings import read_settings
 
     with _clear_errors():
@@ -119,7 +119,7 @@ def recount_run(run: int, calibration: int | None, post: bool, settings: Path) -
     The run itself stays as it was counted. To post, the daemon must not be running.
     """
     from daemon.record.store import open_reader
-    from daemon.service import recorrecting
+    from daemon.service.commands import recorrecting
     from daemon.service.settings import read_settings
 
     with _clear_errors():

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from daemon.record import queries
 from daemon.record.ledger import RECOUNTED
 from daemon.record.store import RecordLock, open_reader
-from daemon.service.cli import main
+from daemon.service.commands.cli import main
 
 TOLD = ("--time-column", "t", "--time-unit", "s", "--current-column", "I", "--current-unit", "A",
         "--current-is", "sample")  # fmt: skip
@@ -204,7 +204,7 @@ def test_at_a_terminal_it_asks_and_asks_again(log):
     answers = ["sometimes", "t", "I", "average", "mean", "V", "s", "A"]
     os.write(ours, "".join(f"{answer}\n" for answer in answers).encode())
     done = subprocess.run(
-        [sys.executable, "-m", "daemon.service.cli", "recount", log],
+        [sys.executable, "-m", "daemon.service.commands.cli", "recount", log],
         stdin=theirs, capture_output=True, text=True, check=False, timeout=60,
     )  # fmt: skip
     os.close(ours)

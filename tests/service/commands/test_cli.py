@@ -7,7 +7,7 @@ import socket
 import pytest
 from click.testing import CliRunner
 
-from daemon.service.cli import main
+from daemon.service.commands.cli import main
 
 SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "b"\n'
 ACTS = ["hold", "resume", "stop", "abort", "reset", "status"]

@@ -6,7 +6,7 @@ from importlib.resources import files
 import pytest
 
 from daemon.api.errors import InputError
-from daemon.service.devices import make_meters
+from daemon.service.devices.assembly import make_meters
 from daemon.service.settings import read_settings
 from drivers.contracts import Rating
 from drivers.errors import DescriptionError, PortUnavailableError

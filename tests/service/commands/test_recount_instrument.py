@@ -43,7 +43,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from daemon.service.cli import main
+from daemon.service.commands.cli import main
 
 NAME, VERSION = "battery-data-toolkit", "0.4.6"
 ARCHIVE = "battery_data_toolkit-0.4.6.tar.gz"
@@ -248,7 +248,7 @@ def test_packed_and_through_standard_input_it_comes_to_the_same(log):
              "Current", "--current-unit", "A", "--gap", "10 s", "--group-by", "Cycle_Index",
              "--current-is", "sample"]  # fmt: skip
     done = subprocess.run(
-        [sys.executable, "-m", "daemon.service.cli", *words],
+        [sys.executable, "-m", "daemon.service.commands.cli", *words],
         input=gzip.compress(log.read_bytes()), capture_output=True, check=True,
     )  # fmt: skip
     _, text = recounted(log, "--current-is", "sample")

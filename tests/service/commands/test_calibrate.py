@@ -9,8 +9,8 @@ from daemon.api.errors import InputError
 from daemon.api.messages import MeterStatus, Status
 from daemon.chemistry.calibration import Point, ReferenceClass
 from daemon.control.panel import Correction, MeterFacts, Panel
-from daemon.service import guided
-from daemon.service.calibrate import calibrate
+from daemon.service.commands import guided
+from daemon.service.commands.calibrate import calibrate
 from daemon.service.server import ControlServer
 from drivers.contracts import Rating
 
@@ -207,7 +207,7 @@ def bench(tmp_path, monkeypatch):
     (tmp_path / "settings.toml").write_text('supply = { port = "none" }\nbath = { name = "b" }\n')
     (tmp_path / "points.csv").write_text(FILE)
     # The tank's time goes on with each look.
-    monkeypatch.setattr("daemon.service.calibrate.time.sleep", lambda _: None)
+    monkeypatch.setattr("daemon.service.commands.calibrate.time.sleep", lambda _: None)
     daemon = Daemon(tmp_path / "control.sock", 1.0)
 
     def run(*words, typed=""):

@@ -135,7 +135,14 @@ def _settings_file(stack: ExitStack, keep: Path | None) -> Path:
 
 
 def _daemon(settings: Path) -> subprocess.Popen[bytes]:
-    command = [sys.executable, "-m", "daemon.service.cli", "serve", "--settings", str(settings)]
+    command = [
+        sys.executable,
+        "-m",
+        "daemon.service.commands.cli",
+        "serve",
+        "--settings",
+        str(settings),
+    ]
     return subprocess.Popen(command, start_new_session=True)  # noqa: S603 - our own interpreter
 
 

@@ -7,7 +7,7 @@ from queue import SimpleQueue
 import pytest
 
 from daemon.clock import SystemClock
-from daemon.service.meter_worker import MeterWorker, Seen, Unread
+from daemon.service.devices.meter_worker import MeterWorker, Seen, Unread
 from drivers.contracts import Reading, Temperature
 from drivers.errors import GarbledReplyError, NoReplyError, PortUnavailableError, WrongDeviceError
 
@@ -218,7 +218,7 @@ def test_the_thread_reads_and_stops_and_closes():
 
 
 def test_a_meter_that_hangs_holds_up_no_other(monkeypatch):
-    monkeypatch.setattr("daemon.service.meter_worker.STOP_LIMIT_S", 0.01)
+    monkeypatch.setattr("daemon.service.devices.meter_worker.STOP_LIMIT_S", 0.01)
     hanging, well = HangingMeter(RealClock()), ScriptedMeter(RealClock())
     told = SimpleQueue()
     workers = [
