@@ -14,7 +14,7 @@ class Observation:
     at_s: the reading's moment on the monotonic clock. set_current_a and ceiling_v: what the supply
     was told, A and V. steady_s: for how long it had been told so, s; a ramp keeps this small.
     before_a: the greatest current that was asked for within the last second, A: a supply takes its
-    time to come down. started_s: when the output was last switched on, s. Values that were not read are
+    time to come down. started_s: when the output was last switched on, s. What was not read is
     None.
     """
 
