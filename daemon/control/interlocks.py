@@ -1,4 +1,4 @@
-"""Interlocks: loops that are closed while all is well, and what becomes of a run when one opens.
+"""Interlocks: loops that are closed while all is well. What an open one does, the table says.
 
 A loop that is closed again changes nothing by itself: whatever it took away comes back only by a
 person's act.
@@ -6,16 +6,15 @@ person's act.
 
 from dataclasses import replace
 
-from daemon.control.situation import Event, Figures, Happening, Interlock, Situation
-from daemon.control.states import OPEN, PLATING, State
+from daemon.control.protection.alarms import Figures, Sign
+from daemon.control.protection.causes import INTERLOCK as CAUSE
+from daemon.control.situation import Event, Happening, Situation
 
 INTERLOCK = "interlock"
 
-MOST_URGENT_FIRST = (State.ABORTED, State.STOPPED, State.HELD)
-
 
 def noted(
-    situation: Situation, open_loops: tuple[Interlock, ...], happenings: list[Happening]
+    situation: Situation, open_loops: tuple[str, ...], happenings: list[Happening]
 ) -> Situation:
     """The situation with the loops that are open now, each change told."""
     before = situation.open_loops
@@ -30,32 +29,19 @@ def noted(
     return replace(situation, open_loops=open_loops)
 
 
-def tripped(situation: Situation) -> Interlock | None:
-    """The most urgent of the open loops that change where the run is heading; None if none does."""
-    for goal in MOST_URGENT_FIRST:
-        for loop in situation.open_loops:
-            if loop.goal is goal and _leads_elsewhere(situation, goal):
-                return loop
-    return None
+def signs(situation: Situation) -> list[Sign]:
+    """The open loops as causes."""
+    return [Sign(CAUSE + loop, "the loop is open") for loop in situation.open_loops]
 
 
 def why_not(situation: Situation) -> str | None:
     """Why nothing can be energised: the loops that are open, in one sentence; None if none is."""
-    names = [loop.name for loop in situation.open_loops]
-    if not names:
+    loops = situation.open_loops
+    if not loops:
         return None
-    return f"{'interlock' if len(names) == 1 else 'interlocks'} open: {', '.join(names)}"
+    return f"{'interlock' if len(loops) == 1 else 'interlocks'} open: {', '.join(loops)}"
 
 
-def _leads_elsewhere(situation: Situation, goal: State) -> bool:
-    """A held run has nothing to be taken away, and one that aborts is on its way already."""
-    state = situation.state
-    if goal is State.ABORTED:
-        return state in OPEN and state not in (State.HELD, State.ABORTING)
-    plates = state in PLATING and situation.wind_down is None
-    return plates or (goal is State.STOPPED and state is State.HOLDING)
-
-
-def _event(loop: Interlock, how: str, *, is_open: bool) -> Event:
-    figures: Figures = {"interlock": loop.name, "open": is_open}
-    return Event(INTERLOCK, f"interlock {how}: {loop.name}", figures)
+def _event(loop: str, how: str, *, is_open: bool) -> Event:
+    figures: Figures = {"interlock": loop, "open": is_open}
+    return Event(INTERLOCK, f"interlock {how}: {loop}", figures)

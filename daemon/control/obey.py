@@ -5,6 +5,7 @@ from dataclasses import replace
 from daemon.chemistry.electrolysis import um_per_ah
 from daemon.control import contactor, interlocks
 from daemon.control.charge import Count
+from daemon.control.protection import alarms
 from daemon.control.situation import (
     Command,
     Event,
@@ -25,6 +26,7 @@ def refusal(situation: Situation, act: Act, now_s: float, limits: Limits) -> str
         if act in (Act.START, Act.RESUME):
             return (
                 interlocks.why_not(situation)
+                or alarms.why_not(situation.alarms, limits.table)
                 or contactor.why_not(situation, limits)
                 or _no_current_yet(situation, now_s, limits)
             )
@@ -70,6 +72,11 @@ def obey(
     if refusal(situation, command.act, now_s, limits) is not None:
         return situation
     happenings.append(Event("act", f"{command.act.value} by {command.who}", {"who": command.who}))
+    if command.act in (Act.START, Act.RESUME, Act.RESET) and situation.alarms.standing:
+        changes: list[alarms.Change] = []
+        looked_at = alarms.reset(situation.alarms, command.who, changes)
+        situation = replace(situation, alarms=looked_at)
+        happenings.extend(changes)
     match command.act:
         case Act.START:
             return _started(situation, command, now_s, happenings)
@@ -137,4 +144,5 @@ def _started(
         count=Count.from_reading(now_s, reading.current_a),
         progress=Progress(0, 0.0, 0.0, now_s, 0.0, 0.0, now_s),
         contactor=situation.contactor,
+        alarms=situation.alarms,
     )

@@ -1,14 +1,15 @@
 """Everything that `step` knows between two ticks, what comes in, and what goes out."""
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt
 from daemon.control.charge import Count
 from daemon.control.plan import Plan
+from daemon.control.protection.alarms import NO_ALARMS, Alarms, Change, Figures, Sign
+from daemon.control.protection.effects import DEFAULT_TABLE, Table
 from daemon.control.states import Act, State
 from drivers.contracts import Reading
-
-Figures = dict[str, float | int | str | bool | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +23,8 @@ class Limits:
     at growing intervals. gone_a: a current below this is no current.
     restart_s: the ramp back up after a hold. settle_s: how long the cell's voltage has to stay
     below a stage's limit: one noisy reading ends no stage. pull_in_s and drop_out_s: how long the
-    contactor may take to close and to open; 0 where there is none.
+    contactor may take to close and to open; 0 where there is none. table: what each cause brings
+    about.
     """
 
     period_s: float = 0.1
@@ -36,6 +38,7 @@ class Limits:
     settle_s: float = 3.0
     pull_in_s: float = 0.0
     drop_out_s: float = 0.0
+    table: Table = DEFAULT_TABLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,18 +111,6 @@ OFF = Demand(output_on=False, current_a=0.0, voltage_v=0.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Interlock:
-    """A loop that is closed while all is well, and where a run goes when it opens.
-
-    `goal` is held or stopped, by a controlled stop, or aborted, at once: stop categories 1 and 0
-    of IEC 60204-1 as far as software can be one.
-    """
-
-    name: str
-    goal: State
-
-
-@dataclass(frozen=True, slots=True)
 class Contactor:
     """The contactor as it is demanded, and as it is known to be.
 
@@ -149,8 +140,9 @@ class Situation:
     wind_down: WindDown | None = None
     restart_from_s: float | None = None
     reason: str | None = None
-    open_loops: tuple[Interlock, ...] = ()
+    open_loops: tuple[str, ...] = ()
     contactor: Contactor = Contactor()
+    alarms: Alarms = NO_ALARMS
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,19 +157,36 @@ class Command:
 
 
 @dataclass(frozen=True, slots=True)
-class Inputs:
-    """What is new since the last tick; `trouble` is a device's failure that no run survives.
+class AlarmAct:
+    """A person's act on alarms: acknowledge one or, without a number, all; shelve one; unshelve it.
 
-    open_loops: the interlocks that are open, all of them. auxiliary_closed: what the contactor's
-    auxiliary contact shows, None where there is none. Both are free of bouncing.
+    `for_s` is how long it is shelved, s.
+    """
+
+    what: Literal["acknowledge", "shelve", "unshelve"]
+    who: str
+    number: int | None = None
+    for_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What is new since the last tick, and what is there.
+
+    trouble: a device's failure that no run survives, as long as it lasts. open_loops: the names of
+    the interlocks that are open, all of them. auxiliary_closed: what the contactor's auxiliary
+    contact shows, None where there is none. Both are free of bouncing. signs: the causes that were
+    found outside of `step`, all that are there now.
     """
 
     now_s: float
     reading: Reading | None = None
     command: Command | None = None
     trouble: str | None = None
-    open_loops: tuple[Interlock, ...] = ()
+    open_loops: tuple[str, ...] = ()
     auxiliary_closed: bool | None = None
+    signs: tuple[Sign, ...] = ()
+    alarm_act: AlarmAct | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +196,8 @@ class Outputs:
     demand: Demand
     wake_at_s: float | None
     contactor_closed: bool = False
+    beacon: bool = False
+    siren: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,4 +232,4 @@ class RunOver:
     reason: str
 
 
-Happening = Event | StageOver | RunOver
+Happening = Event | StageOver | RunOver | Change

@@ -4,7 +4,9 @@ from dataclasses import replace
 
 from daemon.control import contactor, interlocks
 from daemon.control.follow import follow
-from daemon.control.obey import obey, wind_to
+from daemon.control.obey import obey
+from daemon.control.protect import protect
+from daemon.control.protection import alarms
 from daemon.control.situation import (
     Event,
     Happening,
@@ -13,12 +15,10 @@ from daemon.control.situation import (
     Outputs,
     Situation,
 )
-from daemon.control.states import AT_REST, OPEN, PLATING, State
+from daemon.control.states import AT_REST, OPEN, PLATING
 from daemon.control.wind_down import watch, wind_down
 
-READING_LOST = "reading lost"
 GAP = "gap"
-TROUBLE = "trouble"
 
 
 def step(
@@ -41,7 +41,7 @@ def step(
         situation = _count(situation, inputs, limits, happenings)
     if inputs.command is not None:
         situation = obey(situation, inputs.command, now_s, limits, happenings)
-    situation = _protect(situation, inputs, limits, happenings)
+    situation = protect(situation, inputs, limits, happenings)
     if situation.state in PLATING and situation.wind_down is None:
         if not situation.demand.output_on:
             situation = contactor.waited(situation, now_s)
@@ -51,13 +51,10 @@ def step(
         situation = watch(situation, now_s, limits)
     if situation.wind_down is not None:
         situation, wake_at_s = wind_down(situation, situation.wind_down, now_s, limits, happenings)
-    if wake_at_s is not None and not now_s < wake_at_s < now_s + limits.period_s:
-        wake_at_s = None
     situation = contactor.demanded(situation, now_s, limits)
     if situation.now_s != now_s:
         situation = replace(situation, now_s=now_s)
-    closed = situation.contactor.closed
-    return situation, Outputs(situation.demand, wake_at_s, closed), happenings
+    return situation, _outputs(situation, wake_at_s, limits), happenings
 
 
 def _count(
@@ -88,27 +85,15 @@ def _count(
     return replace(situation, reading=reading, count=counted)
 
 
-def _protect(
-    situation: Situation, inputs: Inputs, limits: Limits, happenings: list[Happening]
-) -> Situation:
-    """Take the current away for what is not well: a device, a loop, the contactor, no readings."""
-    if inputs.trouble is not None:
-        happenings.append(Event(TROUBLE, inputs.trouble))
-        if situation.state in OPEN and situation.state not in (State.HELD, State.ABORTING):
-            situation = wind_to(situation, State.ABORTED, inputs.trouble, inputs.now_s)
-    loop = interlocks.tripped(situation)
-    if loop is not None:
-        reason = f"interlock open: {loop.name}"
-        situation = wind_to(situation, loop.goal, reason, inputs.now_s)
-    count = situation.count
-    if situation.state in PLATING and situation.wind_down is None and count is not None:
-        fault = contactor.fault(situation, inputs.now_s, limits)
-        if fault is not None:
-            happenings.append(Event(contactor.CONTACTOR, fault))
-            return wind_to(situation, State.ABORTED, fault, inputs.now_s)
-        age_s = inputs.now_s - count.last_s
-        if age_s > limits.lost_s:
-            reason = f"{READING_LOST}: the newest is {age_s:.1f} s old"
-            happenings.append(Event(READING_LOST, reason, {"age_s": age_s}))
-            situation = wind_to(situation, State.ABORTED, reason, inputs.now_s)
-    return situation
+def _outputs(situation: Situation, wake_at_s: float | None, limits: Limits) -> Outputs:
+    demand, closed = situation.demand, situation.contactor.closed
+    beacon = siren = False
+    standing, now_s = situation.alarms, situation.now_s
+    if standing.standing:
+        due_s = alarms.next_due_s(standing, limits.table, now_s)
+        wake_at_s = min((s for s in (wake_at_s, due_s) if s is not None), default=None)
+        beacon = alarms.beacon(standing, limits.table)
+        siren = alarms.siren(standing, limits.table)
+    if wake_at_s is not None and not now_s < wake_at_s < now_s + limits.period_s:
+        wake_at_s = None
+    return Outputs(demand, wake_at_s, closed, beacon, siren)

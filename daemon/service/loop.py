@@ -10,8 +10,10 @@ from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
 from daemon.control.obey import refusal
 from daemon.control.panel import Panel
+from daemon.control.protection.alarms import Change
 from daemon.control.situation import (
     OFF,
+    AlarmAct,
     Command,
     Demand,
     Event,
@@ -117,6 +119,7 @@ class Loop:
         self._wall = WallWatch()
         self._look_at_s = 0.0
         self._demand = OFF
+        self._trouble: str | None = None
         self.view = View(Situation(State.IDLE, clock.monotonic_s()), bath_charge_ah, None)
         self.wake_at_s: float | None = None
 
@@ -149,18 +152,23 @@ class Loop:
         now_s = self._clock.monotonic_s()
         refused = refusal(self.situation, act, now_s, self._limits)
         if refused is None and act in (Act.START, Act.RESUME):
-            refused = self._silence(now_s)
+            refused = self._trouble or self._silence(now_s)
         return refused
 
-    def cycle(self, news: Heard | None = None, command: Command | Start | None = None) -> None:
+    def cycle(
+        self,
+        news: Heard | None = None,
+        command: Command | Start | None = None,
+        attend: AlarmAct | None = None,
+    ) -> None:
         """One complete cycle with what has come in since the last."""
         now_s, utc = self._clock.monotonic_s(), self._clock.utc()
         act = command.command if isinstance(command, Start) else command
         reading = self._reading(news)
         before = self.situation
-        inputs = self._inputs(now_s, news, reading, act)
+        inputs = self._inputs(now_s, news, reading, act, attend)
         situation, outputs, happenings = step(before, inputs, self._limits)
-        self._drive(outputs, again=inputs.trouble is not None or _still_on(happenings))
+        self._drive(outputs, again=self._is_new_trouble(news, inputs) or _still_on(happenings))
         started = self.view.started
         if isinstance(command, Start) and situation.run is not before.run:
             started = utc
@@ -173,6 +181,8 @@ class Loop:
         # A reading that `step` passed over is none.
         if before.state in OPEN and reading is not None and situation.reading is reading:
             self._record_reading(reading, before.demand.current_a)
+        if isinstance(news, Trouble):
+            happenings.append(Event("trouble", news.text))
         if isinstance(news, Missed):
             happenings.append(Event("reply missing", news.text))
         if isinstance(news, Unread):
@@ -192,13 +202,32 @@ class Loop:
             self._pins.beat()  # last of all: only a cycle that was complete is worth a beat
 
     def _inputs(
-        self, now_s: float, news: Heard | None, reading: Reading | None, act: Command | None
+        self,
+        now_s: float,
+        news: Heard | None,
+        reading: Reading | None,
+        act: Command | None,
+        attend: AlarmAct | None,
     ) -> Inputs:
         """All that `step` is to know. An act meets the loops as its `refusal` has seen them."""
-        trouble = news.text if isinstance(news, Trouble) else self._silence_under_current(now_s)
-        trouble = trouble or self._pins.trouble()
+        if isinstance(news, Trouble):
+            self._trouble = news.text
+        elif isinstance(news, Reading):
+            self._trouble = None
+        trouble = self._trouble or self._silence_under_current(now_s) or self._pins.trouble()
         pins = self._pins.look(now_s) if act is None else self._pins.seen
-        return Inputs(now_s, reading, act, trouble, pins.open_loops, pins.auxiliary_closed)
+        return Inputs(
+            now_s,
+            reading,
+            act,
+            trouble,
+            pins.open_loops,
+            pins.auxiliary_closed,
+            alarm_act=attend,
+        )
+
+    def _is_new_trouble(self, news: Heard | None, inputs: Inputs) -> bool:
+        return isinstance(news, Trouble) or (inputs.trouble is not None and self._trouble is None)
 
     def _drive(self, outputs: Outputs, *, again: bool) -> None:
         """Hand on what has changed; "off" `again` after trouble, and while the output is still on.
@@ -330,6 +359,8 @@ class Loop:
             entry: Entry = Noted(
                 run_id, happening.kind, happening.text, _ms(utc), now_s, happening.data
             )
+        elif isinstance(happening, Change):
+            entry = _alarm_entry(happening, run, utc, now_s)
         elif run is None:
             return
         elif isinstance(happening, StageOver):
@@ -337,6 +368,13 @@ class Loop:
         else:
             entry = _end_entry(happening, run, self.situation, utc, now_s)
         self._put(entry)
+
+
+def _alarm_entry(change: Change, run: Run | None, utc: datetime, now_s: float) -> Noted:
+    alarm = change.alarm
+    text = f"alarm {alarm.number} {change.what}: {alarm.cause}: {alarm.seen}"
+    run_id = None if run is None else run.run_id
+    return Noted(run_id, "alarm", text, _ms(utc), now_s, alarm.figures)
 
 
 def _stage_entry(stage: StageOver, run: Run, now_s: float) -> StageEnded:

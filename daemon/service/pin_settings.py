@@ -6,16 +6,13 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, StrictInt, model_validator
 
 from daemon.api.quantities import DurationS, RampS
-from daemon.control.situation import Interlock
-from daemon.control.states import State
+from daemon.control.protection.effects import Effects, Stop
 from daemon.service.table import Table
 from drivers.pins.header import contact_refusal, heartbeat_refusal
 
 LEAST_DROP_OUT_S = 0.25
 """Real s: five of the pauses between two edges of the heartbeat, `CYCLE_S` of
 `daemon.service.devices.pins`. A circuit that lets go sooner would do so at every hiccup."""
-
-GOALS = {"hold": State.HELD, "stop": State.STOPPED, "abort": State.ABORTED}
 
 
 def _heartbeat_pin(pin: int) -> int:
@@ -71,9 +68,10 @@ class InterlockTable(Table):
     )
     debounce: RampS = 0.05
 
-    def interlock(self) -> Interlock:
-        """The loop as control knows it."""
-        return Interlock(self.name, GOALS[self.stop])
+    def row(self) -> Effects:
+        """The loop's row of the cause and effect table."""
+        stop = Stop(self.stop)
+        return Effects(stop, siren=stop is Stop.ABORT)
 
 
 def pin_conflict(contactor: ContactorTable | None, loops: Sequence[InterlockTable]) -> str | None:

@@ -13,6 +13,8 @@ from daemon.api.listen import ListenError, parse_listen
 from daemon.api.quantities import CurrentA, DurationS, Fraction, ResistanceOhm, VoltageV
 from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt, rectangular, undithered
 from daemon.clock import Clock, RatedClock, SystemClock
+from daemon.control.protection import effects
+from daemon.control.protection.causes import INTERLOCK
 from daemon.control.situation import Limits
 from daemon.service.first_look import description_at
 from daemon.service.pin_settings import ContactorTable, InterlockTable, pin_conflict
@@ -301,7 +303,12 @@ class Settings(Table):
             settle_s=max(least.settle_s, 2 * slowest_s),
             pull_in_s=0.0 if self.contactor is None else self.contactor.pull_in,
             drop_out_s=0.0 if self.contactor is None else self.contactor.drop_out,
+            table=self._effects(),
         )
+
+    def _effects(self) -> effects.Table:
+        loops = {INTERLOCK + each.name: each.row() for each in self.interlock}
+        return effects.Table({**effects.DEFAULTS, **loops})
 
     def clock(self) -> Clock:
         """The clock of this daemon."""

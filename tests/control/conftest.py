@@ -6,6 +6,9 @@ import pytest
 
 from daemon.chemistry.metals import metal_named
 from daemon.control.plan import Plan, Stage, Until
+from daemon.control.protection.alarms import Change
+from daemon.control.protection.causes import INTERLOCK
+from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import Command, Event, Inputs, Limits, Situation
 from daemon.control.states import Act, State
 from daemon.control.step import step
@@ -37,6 +40,12 @@ def make_stage(current_a=2.0, ramp_s=0.0, name="plate", ceiling_v=4.0, **until):
     return Stage(name, current_a, ceiling_v, ramp_s, Until(**until))
 
 
+LOOPS = {"lid": Stop.HOLD, "level": Stop.STOP, "emergency stop": Stop.ABORT}
+"""Interlocks, and what each does to a run."""
+
+TABLE = Table({**DEFAULTS, **{INTERLOCK + loop: Effects(stop) for loop, stop in LOOPS.items()}})
+
+
 class Tank:
     """A supply that does at once what is demanded, its clock, and all that `step` has said.
 
@@ -45,7 +54,7 @@ class Tank:
     """
 
     def __init__(self, limits=None, start_s=1000.0):
-        self.limits = limits or Limits()
+        self.limits = limits or Limits(table=TABLE)
         self.start_s = self.now_s = self.read_s = start_s
         self.situation = Situation(State.IDLE, start_s)
         self.wake_at_s = None
@@ -163,6 +172,10 @@ class Tank:
         if isinstance(kind, str):
             return [(s, h) for s, h in self.log if isinstance(h, Event) and h.kind == kind]
         return [(s, h) for s, h in self.log if isinstance(h, kind)]
+
+    def raised(self):
+        """The causes that have raised an alarm, in order."""
+        return [c.alarm.cause for _, c in self.said(Change) if c.what == "raised"]
 
     def with_limits(self, **changes):
         self.limits = replace(self.limits, **changes)

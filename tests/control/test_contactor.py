@@ -6,7 +6,9 @@ from itertools import product
 import pytest
 
 from daemon.control.obey import refusal
-from daemon.control.situation import Command, Event, Inputs, Interlock, Limits, Situation
+from daemon.control.protection.causes import INTERLOCK
+from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
+from daemon.control.situation import Command, Event, Inputs, Limits, Situation
 from daemon.control.states import OPEN, PLATING, Act, State
 from daemon.control.step import step
 from drivers.contracts import Reading
@@ -166,8 +168,8 @@ def test_one_that_does_not_close_aborts_the_run(rig, plan, stage):
     began_s = rig.now_s
     rig.run_to(State.ABORTING)
     assert rig.now_s - began_s == pytest.approx(2.0, abs=0.11)
-    assert rig.situation.reason == "the contactor did not close within 2.0 s"
-    assert [event.text for _, event in rig.said("contactor")] == [rig.situation.reason]
+    assert rig.situation.reason == "contactor fault: the contactor did not close within 2.0 s"
+    assert rig.raised() == ["contactor fault"]
     assert all(not demand.output_on for _, _, demand in rig.trail)
 
 
@@ -179,7 +181,7 @@ def test_one_that_opens_by_itself_aborts_the_run(rig, plan, stage, after_s):
     rig.contactor.dead, rig.contactor.open_s = True, 0.0
     rig.tick()
     assert rig.state is State.ABORTING
-    assert rig.situation.reason.startswith("the contactor opened by itself")
+    assert rig.situation.reason.startswith("contactor fault: the contactor opened by itself")
     rig.contactor.dead = False
     rig.run_to(State.ABORTED).run_for(10.0)
     assert not rig.contactor.closed
@@ -243,12 +245,20 @@ def test_a_contact_that_is_closed_from_the_beginning_is_told_of(tank):
 
 # Every combination.
 
-LIMITS = Limits(pull_in_s=PULL_IN_S, drop_out_s=DROP_OUT_S)
+TABLE = Table(
+    {
+        **DEFAULTS,
+        INTERLOCK + "lid": Effects(Stop.HOLD),
+        INTERLOCK + "level": Effects(Stop.STOP),
+        INTERLOCK + "emergency stop": Effects(Stop.ABORT),
+    }
+)
+LIMITS = Limits(pull_in_s=PULL_IN_S, drop_out_s=DROP_OUT_S, table=TABLE)
 LOOPS = (
     (),
-    (Interlock("lid", State.HELD),),
-    (Interlock("level", State.STOPPED),),
-    (Interlock("emergency stop", State.ABORTED),),
+    ("lid",),
+    ("level",),
+    ("emergency stop",),
 )
 NOTHING_TO_ACT_ON = list(product((None,), LOOPS, (False, True), (None, 0.0, 2.0), (0.1, 1.1, 3.1)))
 ACTS_WITHOUT_CURRENT = list(product(Act, LOOPS, (False, True), (0.0,), (0.1,)))
@@ -285,7 +295,7 @@ def check(before, after, outputs, happenings):
         if comes_down:
             assert after.demand.current_a == 0.0
             assert after.now_s < winding.since_s + LIMITS.down_s
-        assert not any(loop.goal is State.ABORTED for loop in after.open_loops)
+        assert "emergency stop" not in after.open_loops
     if after.demand.output_on:
         # Never the output without the contactor, and never with one that is known to be open.
         assert contactor.closed

@@ -5,12 +5,9 @@ from dataclasses import replace
 import pytest
 
 from daemon.control.obey import refusal
-from daemon.control.situation import Interlock
 from daemon.control.states import Act, State
 
-STOP_BUTTON = Interlock("emergency stop", State.ABORTED)
-LEVEL = Interlock("level", State.STOPPED)
-LID = Interlock("lid", State.HELD)
+STOP_BUTTON, LEVEL, LID = "emergency stop", "level", "lid"
 
 # Where a run in this state is one tick after a loop opened that aborts, stops, holds.
 TABLE = {
@@ -39,7 +36,7 @@ def test_each_loop_in_each_state(tank, state, loop, leads_to):
     tank.open_loops = (loop,)
     tank.tick(at_s=tank.now_s)
     assert tank.state.value == leads_to
-    assert [event.text for _, event in tank.said("interlock")] == [f"interlock open: {loop.name}"]
+    assert [event.text for _, event in tank.said("interlock")] == [f"interlock open: {loop}"]
 
 
 def test_a_run_is_aborted_at_once_and_for_the_reason_that_is_told(tank):

@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, precondition, rule, run_state_machine_as_test
 
 from daemon.control.obey import refusal
+from daemon.control.protection.causes import INTERLOCK
+from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import (
     OFF,
     Command,
     Inputs,
-    Interlock,
     Limits,
     RunOver,
     Situation,
@@ -24,13 +25,21 @@ from daemon.control.states import ALLOWED, OPEN, PLATING, Act, State
 from daemon.control.step import step
 from drivers.contracts import Reading
 
-LIMITS = Limits()
+TABLE = Table(
+    {
+        **DEFAULTS,
+        INTERLOCK + "lid": Effects(Stop.HOLD),
+        INTERLOCK + "level": Effects(Stop.STOP),
+        INTERLOCK + "emergency stop": Effects(Stop.ABORT),
+    }
+)
+LIMITS = Limits(table=TABLE)
 RESTING = {State.HELD, State.STOPPED, State.ABORTED, State.COMPLETE}
 
 LOOPS = (
-    Interlock("lid", State.HELD),
-    Interlock("level", State.STOPPED),
-    Interlock("emergency stop", State.ABORTED),
+    "lid",
+    "level",
+    "emergency stop",
 )
 
 currents = st.sampled_from([0.5, 2.0, 5.0])
@@ -214,7 +223,7 @@ class Tank(RuleBasedStateMachine):
         if not contactor.closed:
             return
         assert after.state in (*PLATING, State.HOLDING, State.STOPPING)
-        assert not any(loop.goal is State.ABORTED for loop in after.open_loops)
+        assert "emergency stop" not in after.open_loops
         if after.state not in PLATING or winding is not None:
             assert winding.off_since_s is None
             assert after.demand.current_a == 0.0

@@ -166,8 +166,9 @@ def test_the_first_cause_of_an_abort_stays_though_the_output_did_not_stop(tank):
     assert tank.situation.reason.startswith("output did not stop: 2.000 A still flows")
     tank.stick_at(0.0)
     tank.run_to_rest()
-    assert tank.said(RunOver)[-1][1] == RunOver(State.ABORTED, "set-point refused")
-    assert tank.situation.reason == "set-point refused"
+    reason = "device failed: set-point refused"
+    assert tank.said(RunOver)[-1][1] == RunOver(State.ABORTED, reason)
+    assert tank.situation.reason == reason
 
 
 def test_alarms_go_on_for_weeks(new_tank):

@@ -236,6 +236,11 @@ class Rig:
             return [e.text for e in self.entries if getattr(e, "kind", None) == kind]
         return [entry for entry in self.entries if isinstance(entry, kind)]
 
+    def raised(self):
+        """The causes that have raised an alarm, in order."""
+        happened = [e.text.split(": ") for e in self.entries if getattr(e, "kind", None) == "alarm"]
+        return [cause for what, cause, *_ in happened if what.endswith(" raised")]
+
 
 def at_rest(rig):
     """Whether a run was there and is over."""

@@ -235,7 +235,7 @@ def test_a_port_lost_while_plating_aborts_with_the_port_in_the_reason(rig, suppl
     rig.run(over)
     (ended,) = rig.recorded(RunEnded)
     assert ended.state == "aborted"
-    assert ended.reason == "/dev/x: the port was lost"
+    assert ended.reason == "device failed: /dev/x: the port was lost"
     assert not supply.on
     # It came back half a second later, and nothing has switched it on again.
     assert supply.said("output_on") == [("output_on",)]
@@ -271,7 +271,7 @@ def test_a_refused_set_point_aborts_the_run_before_it_has_begun(rig, supply, ove
     start(rig)
     rig.run(over)
     (ended,) = rig.recorded(RunEnded)
-    assert (ended.state, ended.reason) == ("aborted", "CURR 0: refused")
+    assert (ended.state, ended.reason) == ("aborted", "device failed: CURR 0: refused")
     assert not supply.said("output_on")
 
 
@@ -502,8 +502,8 @@ def test_a_supply_that_is_silent_while_the_shunt_counts_aborts_with_words(shunt_
     shunt_rig.run(over)
     (ended,) = shunt_rig.recorded(RunEnded)
     assert ended.state == "aborted"
-    assert ended.reason.startswith("the supply is silent: its newest reading is 3.")
-    assert shunt_rig.recorded("trouble") == [ended.reason]
+    assert ended.reason.startswith("device failed: the supply is silent: its newest reading is 3.")
+    assert shunt_rig.raised() == ["device failed"]
     # By the shunt the current is seen gone, though the supply says nothing.
     assert not supply.on
     assert 32.5 < ended.elapsed_s < 33.5

@@ -6,8 +6,6 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.clock import RatedClock, SystemClock
-from daemon.control.situation import Interlock
-from daemon.control.states import State
 from daemon.service.devices.assembly import make_supply
 from daemon.service.first_look import SupplyLine, supply_line
 from daemon.service.settings import read_settings
@@ -153,10 +151,13 @@ def test_the_pins_of_the_settings(write):
     assert (settings.contactor.heartbeat_pin, settings.contactor.auxiliary_pin) == (17, 27)
     limits = settings.limits(current_step_a=0.001)
     assert (limits.pull_in_s, limits.drop_out_s) == (2.0, 1.0)
-    loops = [(each.interlock(), each.pin, each.debounce) for each in settings.interlock]
+    loops = [
+        (each.name, limits.table.row("interlock: " + each.name).stop.value, each.pin, each.debounce)
+        for each in settings.interlock
+    ]
     assert loops == [
-        (Interlock("emergency stop", State.ABORTED), 22, 0.05),
-        (Interlock("lid", State.HELD), 23, 0.2),
+        ("emergency stop", "abort", 22, 0.05),
+        ("lid", "hold", 23, 0.2),
     ]
 
 

@@ -7,8 +7,8 @@ import pytest
 
 from daemon.api.plan_file import read_plan
 from daemon.api.sentence import sentence
-from daemon.control.situation import Contactor, Interlock
-from daemon.control.states import Act, State
+from daemon.control.situation import Contactor
+from daemon.control.states import Act
 from daemon.service.commands import report
 from daemon.service.devices.ripples import RippleSeen
 from daemon.service.status import Speaker
@@ -193,7 +193,7 @@ def test_the_report_has_the_figures_with_their_units(status):
 
 
 def test_open_interlocks_and_a_stuck_contactor_are_said(rig, clock, writer):
-    loops = (Interlock("lid", State.HELD),)
+    loops = ("lid",)
     situation = dataclasses.replace(
         rig.situation, open_loops=loops, contactor=Contactor(auxiliary=True, stuck=True)
     )

@@ -11,7 +11,13 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
-from daemon.control.protection.causes import cause_named
+from daemon.control.protection.causes import (
+    CONTACTOR_DID_NOT_OPEN,
+    CURRENT_WITHOUT_RUN,
+    INTERLOCK,
+    OUTPUT_DID_NOT_STOP,
+    cause_named,
+)
 from daemon.control.protection.effects import Stop, Table
 
 Figures = dict[str, float | int | str | bool | None]
@@ -19,14 +25,21 @@ Figures = dict[str, float | int | str | bool | None]
 LONGEST_SHELF_S = 12 * 3600.0
 """s. An alarm is shelved for a night at most: a longer one is a thing to be repaired."""
 
+NEVER_SHELVED = frozenset({OUTPUT_DID_NOT_STOP, CURRENT_WITHOUT_RUN, CONTACTOR_DID_NOT_OPEN})
+"""Causes that energise a tank at this moment: nobody makes them quiet but by ending them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """A cause as it is there now. `seen` says what was seen, with figures and their units."""
+    """A cause as it is there now. `seen` says what was seen, with figures and their units.
+
+    One with a greater `repeat` than the last wants to be acknowledged anew.
+    """
 
     cause: str
     seen: str
     figures: Figures = field(default_factory=dict)
+    repeat: int = 0
 
 
 class Life(Enum):
@@ -62,6 +75,14 @@ class Alarm:
     shelved_until_s: float | None = None
     shelved_by: str | None = None
     times: int = 1
+    repeat: int = 0
+
+    @property
+    def reason(self) -> str:
+        """Why a run that it stops is stopped."""
+        if self.cause.startswith(INTERLOCK):
+            return f"interlock open: {self.cause.removeprefix(INTERLOCK)}"
+        return f"{self.cause}: {self.seen}"
 
     @property
     def life(self) -> Life:
@@ -102,6 +123,10 @@ class Alarms:
         return next((alarm for alarm in self.standing if alarm.number == number), None)
 
 
+NO_ALARMS = Alarms()
+"""All is normal."""
+
+
 def advanced(alarms: Alarms, signs: Sequence[Sign], now_s: float, changes: list[Change]) -> Alarms:
     """The alarms with the causes that are there now: new ones raised, gone ones returned.
 
@@ -117,7 +142,7 @@ def advanced(alarms: Alarms, signs: Sequence[Sign], now_s: float, changes: list[
             standing.append(kept)
     number = alarms.next_number
     for sign in seen.values():
-        alarm = Alarm(number, sign.cause, sign.seen, sign.figures, now_s, now_s)
+        alarm = Alarm(number, sign.cause, sign.seen, sign.figures, now_s, now_s, repeat=sign.repeat)
         changes.append(Change(RAISED, alarm))
         standing.append(alarm)
         number += 1
@@ -205,6 +230,14 @@ def stops(alarms: Alarms, table: Table, now_s: float) -> list[Alarm]:
     return sorted(found, key=lambda alarm: _GRAVITY[table.row(alarm.cause).stop])
 
 
+def why_not(alarms: Alarms, table: Table) -> str | None:
+    """Why nothing can be energised: an alarm that would stop it again; None if there is none."""
+    for alarm in alarms.standing:
+        if alarm.active and table.row(alarm.cause).stop is not Stop.NOTHING:
+            return alarm.reason
+    return None
+
+
 _GRAVITY = {Stop.ABORT: 0, Stop.STOP: 1, Stop.HOLD: 2}
 
 
@@ -247,24 +280,36 @@ def _lived(alarm: Alarm, sign: Sign | None, now_s: float, changes: list[Change])
     if alarm.shelved_until_s is not None and now_s >= alarm.shelved_until_s:
         alarm = replace(alarm, shelved_until_s=None, shelved_by=None, acknowledged_by=None)
         changes.append(Change(UNSHELVED, alarm))
-    if sign is None and alarm.active:
-        alarm = replace(alarm, active=False, since_s=now_s)
-        changes.append(Change(RETURNED, alarm))
-    elif sign is not None and not alarm.active:
-        by = alarm.acknowledged_by if alarm.shelved_until_s is not None else None
-        alarm = replace(
-            alarm, active=True, since_s=now_s, acknowledged_by=by, times=alarm.times + 1,
-            seen=sign.seen, figures=sign.figures,
-        )  # fmt: skip
+    if sign is None:
+        if alarm.active:
+            alarm = replace(alarm, active=False, since_s=now_s)
+            changes.append(Change(RETURNED, alarm))
+    elif not alarm.active or sign.repeat > alarm.repeat:
+        alarm = _again(alarm, sign, now_s)
         changes.append(Change(AGAIN, alarm))
-    if _is_over(alarm) and alarm.shelved_until_s is None:
+    if _is_over(alarm):
         changes.append(Change(CLEARED, alarm))
         return None
     return alarm
 
 
+def _again(alarm: Alarm, sign: Sign, now_s: float) -> Alarm:
+    """The alarm whose cause has come back, or is told anew. On the shelf it stays quiet."""
+    return replace(
+        alarm,
+        seen=sign.seen,
+        figures=sign.figures,
+        repeat=sign.repeat,
+        since_s=alarm.since_s if alarm.active else now_s,
+        active=True,
+        acknowledged_by=None if alarm.shelved_until_s is None else alarm.acknowledged_by,
+        times=alarm.times + 1,
+    )
+
+
 def _is_over(alarm: Alarm) -> bool:
-    return not (alarm.active or alarm.latched or alarm.acknowledged_by is None)
+    there = alarm.active or alarm.latched or alarm.shelved_until_s is not None
+    return not there and alarm.acknowledged_by is not None
 
 
 def _changed(alarms: Alarms, number: int, change: Callable[[Alarm], Alarm]) -> Alarms:

@@ -1,9 +1,9 @@
 """The catalogue of causes: everything that raises an alarm, what it means and what to check.
 
 The signatures are common practice of the trade; what tankhand does about each stands in `effects`.
-Priorities follow the two questions of IEC 62682, what it costs if nobody comes and how soon somebody
-has to: high is danger to people, house or bath, or a run that ends now; medium is a part in danger
-within the hour; low can wait for the morning.
+Priorities follow the two questions of IEC 62682, what it costs if nobody comes and how soon
+somebody has to: high is danger to people, house or bath, or a run that ends now; medium is a part
+in danger within the hour; low can wait for the morning.
 """
 
 from collections.abc import Mapping

@@ -90,8 +90,8 @@ DEFAULTS: Mapping[str, Effects] = MappingProxyType(
         c.PROOF_OVERDUE: SHOW,
     }
 )
-"""What each cause brings about where the settings say nothing else. What cannot be told from something
-worse aborts; what puts parts in danger holds; what only slows the run, or can wait, tells."""
+"""What each cause brings about where the settings say nothing else. What cannot be told from
+something worse aborts; what puts parts in danger holds; what can wait, tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,3 +103,7 @@ class Table:
     def row(self, cause: str) -> Effects:
         """What a cause brings about."""
         return self.rows.get(cause, ABORT)
+
+
+DEFAULT_TABLE = Table()
+"""What the causes bring about where nothing was set."""

@@ -10,7 +10,6 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 
 from daemon.control.debounce import Debounced
-from daemon.control.situation import Interlock
 from daemon.service.settings import Settings
 from drivers.contracts import Contact, Switch
 from drivers.errors import DriverError
@@ -30,9 +29,9 @@ AUXILIARY_DEBOUNCE_S = 0.05
 
 @dataclass(frozen=True, slots=True)
 class InterlockLoop:
-    """An interlock's loop: its contact, and how long a change has to last to be believed, s."""
+    """An interlock's loop: its contact, and for how long, in s, a change has to be seen."""
 
-    interlock: Interlock
+    name: str
     contact: Contact
     debounce_s: float
 
@@ -41,7 +40,7 @@ class InterlockLoop:
 class Seen:
     """What a look at the pins showed, free of bouncing."""
 
-    open_loops: tuple[Interlock, ...] = ()
+    open_loops: tuple[str, ...] = ()
     auxiliary_closed: bool | None = None
 
 
@@ -77,9 +76,7 @@ class Pins:
 
     def look(self, now_s: float) -> Seen:
         """Look at every contact. A loop that cannot be read counts as open."""
-        open_loops = tuple(
-            loop.interlock for loop in self._loops if not self._is_closed(loop, now_s)
-        )
+        open_loops = tuple(loop.name for loop in self._loops if not self._is_closed(loop, now_s))
         self.seen = Seen(open_loops, self._auxiliary_closed(now_s))
         return self.seen
 
@@ -121,7 +118,7 @@ class Pins:
                 stack.callback(self._line.close)
 
     def _is_closed(self, loop: InterlockLoop, now_s: float) -> bool:
-        name = loop.interlock.name
+        name = loop.name
         try:
             closed = loop.contact.closed()
         except DriverError:
@@ -161,7 +158,7 @@ def make_pins(settings: Settings) -> Pins:
         if table.auxiliary_pin is not None:
             auxiliary = ContactInput(table.auxiliary_pin, "auxiliary contact", factory)
     loops = [
-        InterlockLoop(each.interlock(), ContactInput(each.pin, each.name, factory), each.debounce)
+        InterlockLoop(each.name, ContactInput(each.pin, each.name, factory), each.debounce)
         for each in settings.interlock
     ]
     return Pins(line, auxiliary, loops)

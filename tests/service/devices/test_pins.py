@@ -14,7 +14,8 @@ from gpiozero.pins.mock import MockFactory
 from daemon.api.client import Client, DaemonUnreachableError
 from daemon.api.messages import StartRequest
 from daemon.api.plan_file import read_plan
-from daemon.control.situation import Interlock, Limits
+from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
+from daemon.control.situation import Limits
 from daemon.control.states import Act, State
 from daemon.record.entries import RunEnded, RunOpened
 from daemon.service import main as service
@@ -28,7 +29,8 @@ from drivers.simulator.process import SimulatorProcess
 
 LINE, AUXILIARY, STOP_BUTTON, LID = 17, 27, 22, 23
 
-LIMITS = Limits(pull_in_s=2.0, drop_out_s=1.0)
+ROWS = {"interlock: emergency stop": Effects(Stop.ABORT), "interlock: lid": Effects(Stop.HOLD)}
+LIMITS = Limits(pull_in_s=2.0, drop_out_s=1.0, table=Table({**DEFAULTS, **ROWS}))
 
 PLAN = """\
 title = "Bracket"
@@ -59,13 +61,9 @@ class Cabinet:
         line = HeartbeatLine(LINE, self.factory)
         auxiliary = ContactInput(AUXILIARY, "auxiliary contact", self.factory)
         loops = [
-            InterlockLoop(
-                Interlock(name, goal), ContactInput(pin, name, self.factory), debounce_s=0.05
-            )
-            for name, goal, pin in (
-                ("emergency stop", State.ABORTED, STOP_BUTTON), ("lid", State.HELD, LID),
-            )
-        ]  # fmt: skip
+            InterlockLoop(name, ContactInput(pin, name, self.factory), debounce_s=0.05)
+            for name, pin in (("emergency stop", STOP_BUTTON), ("lid", LID))
+        ]
         self.pins = Pins(line, auxiliary, loops, real_s=clock.monotonic_s)
         self.pressed = self.welded = self.dead = self.closed = False
         self.wired = {STOP_BUTTON, LID}
@@ -253,7 +251,7 @@ def test_what_is_unwell_lets_the_contactor_go_and_aborts_with_its_words(plant, o
     start(plant, target="10 µm")
     plant.at(5.0, lambda: setattr(plant.cabinet.pins, "unwell", lambda: "the record is behind"))
     plant.run(until=lambda rig: over(rig) and not rig.cabinet.closed, most_s=60.0)
-    assert ended(plant) == ("aborted", "the record is behind")
+    assert ended(plant) == ("aborted", "device failed: the record is behind")
     assert plant.recorded("trouble") == ["the record is behind"]
     assert plant.cabinet.edges_s[-1] - 1000 <= 5.06
     assert not plant.cabinet.closed
@@ -267,7 +265,9 @@ def test_a_line_that_cannot_be_driven_aborts(plant, over, mocker):
     plant.run(until=over, most_s=60.0)
     state, reason = ended(plant)
     assert state == "aborted"
-    assert reason == "the contactor's heartbeat cannot be given: GPIO17, heartbeat: chip gone"
+    assert reason == (
+        "device failed: the contactor's heartbeat cannot be given: GPIO17, heartbeat: chip gone"
+    )
     mocker.stopall()
 
 
@@ -358,7 +358,7 @@ def test_one_that_does_not_close_aborts_and_the_output_never_goes_on(plant, over
     plant.cabinet.dead = True
     start(plant)
     plant.run(until=over, most_s=60.0)
-    assert ended(plant) == ("aborted", "the contactor did not close within 2.0 s")
+    assert ended(plant) == ("aborted", "contactor fault: the contactor did not close within 2.0 s")
     assert plant.cabinet.supply.truth().charge_ah == 0.0
 
 
@@ -369,7 +369,7 @@ def test_one_that_opens_by_itself_aborts(plant, over):
     plant.run(until=over, most_s=60.0)
     state, reason = ended(plant)
     assert state == "aborted"
-    assert reason.startswith("the contactor opened by itself")
+    assert reason.startswith("contactor fault: the contactor opened by itself")
 
 
 def test_a_welded_one_is_told_of_and_nothing_starts_again(plant):
@@ -401,7 +401,7 @@ def test_an_auxiliary_contact_that_cannot_be_read_shows_what_should_not_be(plant
     plant.run(most_s=30.0)
     state, reason = ended(plant)
     assert state == "aborted"
-    assert reason.startswith("the contactor opened by itself")
+    assert reason.startswith("contactor fault: the contactor opened by itself")
     assert again.error.startswith("contactor did not open")
     mocker.stopall()
 
@@ -446,7 +446,7 @@ def test_the_settings_pins_are_claimed_with_the_line_low(tmp_path, factory):
     assert (factory.pin(17).function, factory.pin(17).state) == ("output", False)
     assert [factory.pin(pin).pull for pin in (27, 22)] == ["down", "down"]
     seen = pins.look(0.0)
-    assert seen.open_loops == (Interlock("emergency stop", State.ABORTED),)
+    assert seen.open_loops == ("emergency stop",)
     assert seen.auxiliary_closed is False
     pins.close()
     pins.close()
