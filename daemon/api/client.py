@@ -5,14 +5,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from daemon.api.messages import (
-    ActRequest,
-    Answer,
-    CalibrateRequest,
-    StartRequest,
-    Status,
-    StatusRequest,
-)
+from daemon.api.messages import Answer, Request, Status, StatusRequest
 
 ANSWER_LIMIT = 1 << 20
 """Bytes. An answer holds one status, some kB; anything longer is not from our daemon."""
@@ -40,7 +33,7 @@ class Client:
             raise DaemonUnreachableError(f"{self._path}: an answer without a status")
         return answer.status
 
-    def ask(self, request: StatusRequest | StartRequest | ActRequest | CalibrateRequest) -> Answer:
+    def ask(self, request: Request) -> Answer:
         """Send one request and return its answer; a refusal is an answer with `ok` false."""
         line = request.model_dump_json().encode() + b"\n"
         try:

@@ -20,6 +20,13 @@ StateName = Literal[
 ]
 
 
+PriorityName = Literal["high", "medium", "low"]
+
+LifeName = Literal[
+    "unacknowledged", "acknowledged", "returned, unacknowledged", "latched", "shelved"
+]
+
+
 class Message(BaseModel):
     """Base of everything on the socket: unknown fields are refused, nothing changes afterwards."""
 
@@ -36,22 +43,38 @@ class StatusRequest(Message):
     ask: Literal["status"] = "status"
 
 
-class StartRequest(Message):
-    """Start a run with the plan in `plan`, a plan file's text; `who` is recorded."""
+class _Act(Message):
+    """What a person does. `who` and `where`, from which place, are recorded."""
+
+    who: str = Field(min_length=1, max_length=120)
+    where: str = Field(default="control socket", max_length=120)
+
+
+class StartRequest(_Act):
+    """Start a run with the plan in `plan`, a plan file's text."""
 
     ask: Literal["start"] = "start"
     plan: Annotated[str, Field(max_length=PLAN_LIMIT)]
-    who: str
 
 
-class ActRequest(Message):
-    """A person's act on the run; `who` is recorded."""
+class ActRequest(_Act):
+    """A person's act on the run."""
 
     ask: Literal["hold", "resume", "stop", "abort", "reset"]
-    who: str
 
 
-class CalibrateRequest(Message):
+class AlarmRequest(_Act):
+    """A person's act on alarms: acknowledge all or one by its number, shelve it, unshelve it.
+
+    `for_s` is how long it is shelved, s.
+    """
+
+    ask: Literal["acknowledge", "shelve", "unshelve"]
+    alarm: int | None = None
+    for_s: float = Field(default=0.0, ge=0, allow_inf_nan=False)
+
+
+class CalibrateRequest(_Act):
     """Keep a comparison of a meter with a reference, and correct the meter by it from now on.
 
     `points` are one at 0 A with the output off, which sets the zero alone, or several. `reference`
@@ -60,7 +83,6 @@ class CalibrateRequest(Message):
 
     ask: Literal["calibrate"] = "calibrate"
     meter: str
-    who: str
     reference: str = Field(min_length=1, max_length=200)
     reference_class: str = Field(min_length=1, max_length=80)
     points: tuple[Point, ...] = Field(min_length=1, max_length=50)
@@ -68,7 +90,8 @@ class CalibrateRequest(Message):
 
 
 Request = Annotated[
-    StatusRequest | StartRequest | ActRequest | CalibrateRequest, Field(discriminator="ask")
+    StatusRequest | StartRequest | ActRequest | AlarmRequest | CalibrateRequest,
+    Field(discriminator="ask"),
 ]
 
 
@@ -126,6 +149,28 @@ class ThermometerStatus(Message):
     age_s: float
 
 
+class AlarmStatus(Message):
+    """An alarm that is not over, with its text: what was seen, what was done, what to check.
+
+    `life` is its state after IEC 62682, `need` what it needs from a person. `first_out` marks the
+    first of those that stopped the run, `times` how often its cause has come.
+    """
+
+    number: int
+    cause: str
+    priority: PriorityName
+    life: LifeName
+    seen: str
+    did: str
+    check: str
+    need: str
+    raised_utc: str
+    acknowledged_by: str | None = None
+    first_out: bool = False
+    shelved_until_utc: str | None = None
+    times: int = 1
+
+
 class RunStatus(Message):
     """The run under way, or the last one: figures as of `Status.monotonic_s`.
 
@@ -160,7 +205,8 @@ class Status(Message):
 
     `reading_age_s` is how old the newest reading is; None with the values when there is none.
     `output_on` is what the supply says of its output, or what it was told where it cannot say.
-    `unrecorded` counts the samples that the record could not take.
+    `alarms` are those that are not over, the most urgent first. `unrecorded` counts samples that
+    the record could not take.
     """
 
     state: StateName
@@ -178,6 +224,7 @@ class Status(Message):
     bath_charge_ah: float
     meters: tuple[MeterStatus, ...] = ()
     thermometers: tuple[ThermometerStatus, ...] = ()
+    alarms: tuple[AlarmStatus, ...] = ()
     unrecorded: int = 0
     notice: str | None = None
 

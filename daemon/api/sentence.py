@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Literal
 
-from daemon.api.messages import RunStatus, StateName, Status
+from daemon.api.messages import AlarmStatus, RunStatus, StateName, Status
 from daemon.api.rounding import fixed
 
 STALE_AFTER_S = 5.0
@@ -65,6 +65,8 @@ def sentence(status: Status, zone: tzinfo | None = None) -> str:
 def word(status: Status, zone: tzinfo | None = None) -> Word:
     """Say it in its parts, with clock times in `zone`; None is the machine's own zone."""
     said = _current_without_reason(status) or _no_reading(status) or _state(status, zone)
+    if status.alarms:
+        said = _with_alarm(said, status.alarms)
     if status.notice is not None:
         return _with_need(said, _as_sentence(status.notice))
     if status.unrecorded:
@@ -221,6 +223,34 @@ def _with_need(said: Word, need: str) -> Word:
         need = _join(said.need, need)
     level: Level = "attention" if said.level == "calm" else said.level
     return Word(said.what, said.figures, need, level)
+
+
+def _with_alarm(said: Word, alarms: tuple[AlarmStatus, ...]) -> Word:
+    """The words with the most urgent alarm's; what has stopped the run is said by its state.
+
+    One that is acknowledged, shelved or of low priority colours nothing red.
+    """
+    first = alarms[0]
+    heard = first.acknowledged_by is not None
+    level: Level = "attention"
+    if first.priority == "high" and not heard:
+        level = "alarm"
+    words = f"Alarm: {first.cause}, {first.seen}" if first.seen else f"Alarm: {first.cause}"
+    if said.level == "alarm" or first.first_out:
+        told = _as_sentence(first.need)
+    elif heard:
+        told = f"Acknowledged: {first.cause}."
+    else:
+        told = _join(_as_sentence(words), _as_sentence(first.need))
+    if len(alarms) > 1:
+        others = len(alarms) - 1
+        told = _join(told, f"{others} more alarm{'s' if others > 1 else ''}.")
+    level = max(level, said.level, key=_LEVELS.index)
+    need = told if said.need == CALM_NEED else _join(said.need, told)
+    return Word(said.what, said.figures, need, level)
+
+
+_LEVELS: tuple[Level, ...] = ("calm", "attention", "alarm")
 
 
 def _join(*parts: str) -> str:

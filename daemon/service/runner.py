@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 
 from daemon.clock import Clock
+from daemon.control import protect
 from daemon.control.plan import Plan
-from daemon.control.situation import Command
+from daemon.control.situation import AlarmAct, Command
 from daemon.control.states import OPEN, Act
 from daemon.service.loop import Heard, Loop, Start
 
@@ -32,7 +33,7 @@ class Order:
     given up is not done later.
     """
 
-    act: Act
+    act: Act | AlarmAct
     who: str
     plan: Plan | None = None
     text: str = ""
@@ -119,6 +120,9 @@ class Runner:
     def _obey(self, order: Order) -> None:
         if not order.take():
             return
+        if isinstance(order.act, AlarmAct):
+            self._attend(order, order.act)
+            return
         refused = self._loop.refusal(order.act)
         if refused is None and order.act is Act.START and self._quit_by_s is not None:
             refused = "the daemon is about to end"
@@ -132,6 +136,12 @@ class Runner:
         else:
             self._loop.cycle(command=Command(order.act, order.who))
         order.answer(None)
+
+    def _attend(self, order: Order, act: AlarmAct) -> None:
+        refused = protect.refusal(self._loop.situation.alarms, act)
+        if refused is None:
+            self._loop.cycle(attend=act)
+        order.answer(refused)
 
     def _begin_to_quit(self, mail: Quit) -> None:
         if self._quit_by_s is None:

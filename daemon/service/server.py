@@ -13,6 +13,7 @@ from sqlalchemy.exc import DatabaseError
 from daemon.api.errors import InputError
 from daemon.api.messages import (
     ActRequest,
+    AlarmRequest,
     Answer,
     CalibrateRequest,
     Request,
@@ -23,6 +24,7 @@ from daemon.api.messages import (
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
 from daemon.control.panel import Panel
+from daemon.control.situation import AlarmAct
 from daemon.control.states import Act
 from daemon.record.store import refusal
 from daemon.service.runner import Order
@@ -120,9 +122,12 @@ class ControlServer:
             return Answer(ok=False, error=order.error)
         return Answer(ok=True, status=self._status())
 
-    def _order(self, request: StartRequest | ActRequest) -> Order:
+    def _order(self, request: StartRequest | ActRequest | AlarmRequest) -> Order:
         if isinstance(request, ActRequest):
             return Order(Act(request.ask), request.who)
+        if isinstance(request, AlarmRequest):
+            act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
+            return Order(act, request.who)
         plan = read_plan(request.plan, "plan")
         found = problems(plan, self._rating, self._panel.facts.doubt)
         if found:

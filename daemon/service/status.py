@@ -17,13 +17,13 @@ from daemon.chemistry.electrolysis import mass_g
 from daemon.clock import Clock
 from daemon.control import interlocks
 from daemon.control.charge import Count
-from daemon.control.contactor import DID_NOT_OPEN
 from daemon.control.doubt import thickness_doubt
 from daemon.control.forecast import walk
 from daemon.control.panel import Panel
 from daemon.control.situation import Progress, Run, Situation
 from daemon.control.states import OPEN, PLATING, State
 from daemon.record.writer import Writer
+from daemon.service.alarm_words import alarm_statuses
 from daemon.service.devices.ripples import OVERDUE_S, RippleSeen
 from daemon.service.loop import Loop
 from drivers.channels.ripple import NotMeasured
@@ -144,13 +144,13 @@ class Speaker:
 
     def status(self) -> Status:
         """How the daemon and the tank are now."""
-        view, now_s = self._loop.view, self._clock.monotonic_s()
+        view, now_s, utc = self._loop.view, self._clock.monotonic_s(), self._clock.utc()
         situation = view.situation
         reading, count = situation.reading, situation.count
         run_ah = count.charge_ah if count is not None and situation.state in OPEN else 0.0
         return Status(
             state=STATE_NAMES[situation.state],
-            utc=self._clock.utc().isoformat(),
+            utc=utc.isoformat(),
             monotonic_s=now_s,
             rate=self._clock.rate,
             current_a=reading.current_a if reading is not None else None,
@@ -169,6 +169,7 @@ class Speaker:
                 )
                 for name, seen in list(self._loop.temperatures.items())
             ),
+            alarms=alarm_statuses(situation.alarms, now_s, utc),
             unrecorded=self._writer.unrecorded,
             notice=self._notice(),
         )
@@ -194,8 +195,6 @@ class Speaker:
         """What is not well besides the run, in words."""
         fault, situation = self._writer.fault, self._loop.situation
         found = [] if fault is None else [f"The record cannot be written: {fault}"]
-        if situation.contactor.stuck:
-            found.append(f"{DID_NOT_OPEN}: look for a welded contact")
         open_loops = interlocks.why_not(situation)
         if open_loops is not None:
             found.append(open_loops)

@@ -266,11 +266,11 @@ def siren(alarms: Alarms, table: Table) -> bool:
 
 
 def _unexplained(signs: Iterable[Sign], standing: Iterable[Alarm]) -> dict[str, Sign]:
-    """The signs by cause, without those that another one explains, be it new or already raised."""
+    """The signs by cause, without those that another one explains and that are not raised yet."""
     seen = {sign.cause: sign for sign in signs}
     raised = {alarm.cause for alarm in standing}
     explained: set[str] = set()
-    for name in {*seen, *(alarm.cause for alarm in standing if alarm.active)}:
+    for name in seen:
         explained |= cause_named(name).explains
     return {name: sign for name, sign in seen.items() if name in raised or name not in explained}
 

@@ -118,7 +118,7 @@ _ALL = (
         OPEN_CIRCUIT, _H,
         "the part's hook, the clips, the anode's lead, the fuse; whether the part lies in the tank",
         "Make the contact again, look at the part, then go on.",
-        frozenset({OFF_PLAN, VOLTAGE_CEILING, BAD_CONTACT, PART_LOST, OUTPUT_DROPPED}),
+        frozenset({OFF_PLAN, VOLTAGE_CEILING, BAD_CONTACT, PART_LOST}),
     ),
     Cause(
         OUTPUT_DROPPED, _H,

@@ -8,8 +8,10 @@ from pathlib import Path
 
 import click
 
+from daemon.service.commands.alarms import acknowledge, shelve, unshelve
+from daemon.service.commands.asking import WHERE, ask
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
-from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.recount import recount
 
 
@@ -46,7 +48,7 @@ def run(plan: Path, settings: Path) -> None:
         raise BadInputError(f"{plan}: is not UTF-8 text: {error}") from error
     if len(text) > PLAN_LIMIT:
         raise BadInputError(f"{plan}: {len(text)} characters, a plan has at most {PLAN_LIMIT}")
-    _ask(settings, StartRequest(plan=text, who=who()))
+    ask(settings, StartRequest(plan=text, who=who(), where=WHERE))
 
 
 def _act(name: str, text: str) -> None:
@@ -55,7 +57,7 @@ def _act(name: str, text: str) -> None:
     def act(settings: Path) -> None:
         from daemon.api.messages import ActRequest
 
-        _ask(settings, ActRequest.model_validate({"ask": name, "who": who()}))
+        ask(settings, ActRequest.model_validate({"ask": name, "who": who(), "where": WHERE}))
 
 
 _act("hold", "Take the current away and keep the run; `resume` goes on with it.")
@@ -71,7 +73,7 @@ def status(settings: Path) -> None:
     """Say how the tank is."""
     from daemon.api.messages import StatusRequest
 
-    _ask(settings, StatusRequest())
+    ask(settings, StatusRequest())
 
 
 @main.command()
@@ -96,29 +98,15 @@ def demo(rate: float, listen: str, keep: Path | None, stay: bool | None) -> None
     sys.exit(show.run(rate, listen, keep, sys.stdin.isatty() if stay is None else stay))
 
 
-def _ask(settings: Path, request: object) -> None:
-    """Send one request to the daemon of the settings file and print what it says."""
-    from daemon.api.client import Client, DaemonUnreachableError
-    from daemon.api.errors import InputError
-    from daemon.api.messages import ActRequest, StartRequest, StatusRequest
-    from daemon.service.commands import report
-    from daemon.service.settings import read_settings
-
-    if not isinstance(request, StatusRequest | StartRequest | ActRequest):
-        raise TypeError(f"not a request: {request!r}")
-    try:
-        socket = read_settings(settings).daemon.socket
-        answer = Client(socket, timeout_s=10.0).ask(request)
-    except InputError as error:
-        raise BadInputError(str(error)) from error
-    except DaemonUnreachableError as error:
-        raise RefusedError(str(error)) from error
-    if not answer.ok or answer.status is None:
-        raise RefusedError(answer.error or "no reason given")
-    click.echo(report.text(answer.status))
-
-
-for command in (recount, calibrate, calibrations, recount_run):
+for command in (
+    acknowledge,
+    shelve,
+    unshelve,
+    recount,
+    calibrate,
+    calibrations,
+    recount_run,
+):
     main.add_command(command)
 
 

@@ -4,7 +4,7 @@ from daemon.api import meters
 from daemon.api.causes import causes
 from daemon.api.messages import RunStatus, Status
 from daemon.api.rounding import thickness_with_doubt
-from daemon.api.sentence import duration, sentence
+from daemon.api.sentence import clock, duration, sentence, utc_of
 
 
 def text(status: Status) -> str:
@@ -21,7 +21,25 @@ def text(status: Status) -> str:
         for seen in status.thermometers
     ]
     lines.append(f"supply     {status.supply}")
-    return "\n".join(lines)
+    return "\n".join(lines + alarm_lines(status))
+
+
+def alarm_lines(status: Status) -> list[str]:
+    """Each alarm that is not over: what was seen, what was done, what to check, what it needs."""
+    lines = []
+    for alarm in status.alarms:
+        first = ", first out" if alarm.first_out else ""
+        shelf = alarm.shelved_until_utc
+        until = "" if shelf is None else f" until {clock(utc_of(shelf), utc_of(status.utc), None)}"
+        by = f" by {alarm.acknowledged_by}" if alarm.life == "acknowledged" else ""
+        lines += [
+            f"alarm {alarm.number:<4} {alarm.cause}: {alarm.seen}",
+            f"           {alarm.priority} priority, {alarm.life}{by}{until}{first}",
+            f"           {alarm.did}",
+            f"           Look at {alarm.check}.",
+            f"           {alarm.need}",
+        ]
+    return lines
 
 
 def _meter_lines(status: Status) -> list[str]:

@@ -1,0 +1,76 @@
+"""Alarms as others are told of them: in words, the most urgent first."""
+
+from datetime import datetime, timedelta
+
+from daemon.api.messages import AlarmStatus, LifeName, PriorityName
+from daemon.control.protection.alarms import Alarm, Alarms, Life
+from daemon.control.protection.causes import (
+    CURRENT_WITHOUT_RUN,
+    OUTPUT_DID_NOT_STOP,
+    Priority,
+    cause_named,
+)
+from daemon.control.protection.effects import Stop
+
+DID = {
+    Stop.NOTHING: "Nothing was switched.",
+    Stop.HOLD: "The current was brought down and the output switched off; the run can be resumed.",
+    Stop.STOP: "The current was brought down and the output switched off; the run is over.",
+    Stop.ABORT: "The output was switched off at once; the run is over.",
+}
+"""What tankhand did about an alarm, by what it did to the run."""
+
+TOLD_AGAIN = "The supply was told again to switch its output off, and the contactor to open."
+"""What it did where the current has not gone."""
+
+STILL_ON = frozenset({OUTPUT_DID_NOT_STOP, CURRENT_WITHOUT_RUN})
+
+_PRIORITY: dict[Priority, PriorityName] = {
+    Priority.HIGH: "high",
+    Priority.MEDIUM: "medium",
+    Priority.LOW: "low",
+}
+
+_LIFE: dict[Life, LifeName] = {
+    Life.UNACKNOWLEDGED: "unacknowledged",
+    Life.ACKNOWLEDGED: "acknowledged",
+    Life.RETURNED: "returned, unacknowledged",
+    Life.LATCHED: "latched",
+    Life.SHELVED: "shelved",
+}
+
+_URGENCY = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+
+
+def alarm_statuses(alarms: Alarms, now_s: float, utc: datetime) -> tuple[AlarmStatus, ...]:
+    """All alarms that are not over; `now_s` and `utc` are the same moment on both clocks."""
+    return tuple(_status(alarm, now_s, utc) for alarm in sorted(alarms.standing, key=_order))
+
+
+def _order(alarm: Alarm) -> tuple[bool, bool, int, int]:
+    quiet = alarm.acknowledged_by is not None
+    return quiet, not alarm.first_out, _URGENCY[cause_named(alarm.cause).priority], alarm.number
+
+
+def _status(alarm: Alarm, now_s: float, utc: datetime) -> AlarmStatus:
+    cause = cause_named(alarm.cause)
+
+    def at(moment_s: float) -> str:
+        return (utc + timedelta(seconds=moment_s - now_s)).isoformat()
+
+    until_s = alarm.shelved_until_s
+    return AlarmStatus(
+        number=alarm.number,
+        cause=alarm.cause,
+        priority=_PRIORITY[cause.priority],
+        life=_LIFE[alarm.life],
+        seen=alarm.seen,
+        did=TOLD_AGAIN if alarm.cause in STILL_ON else DID[alarm.stopped],
+        check=cause.check,
+        need=cause.need,
+        raised_utc=at(alarm.raised_s),
+        acknowledged_by=alarm.acknowledged_by,
+        first_out=alarm.first_out,
+        shelved_until_utc=None if until_s is None else at(until_s),
+        times=alarm.times,
+    )
