@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from daemon.api.messages import RunStatus, StageStatus, StateName, Status
+from daemon.api.messages import AlarmStatus, RunStatus, StageStatus, StateName, Status
 from daemon.api.sentence import (
     CALM_NEED,
     DAEMON_DOWN,
@@ -272,3 +272,70 @@ def test_durations(seconds: float, expected: str) -> None:
 def test_a_silent_daemon_is_an_alarm_that_promises_nothing() -> None:
     assert DAEMON_DOWN.level == "alarm"
     assert "not known" in str(DAEMON_DOWN)
+
+
+# Alarms.
+
+
+def an_alarm(**changes: Any) -> AlarmStatus:
+    fields: dict[str, Any] = {
+        "number": 3,
+        "cause": "whisker",
+        "priority": "medium",
+        "life": "unacknowledged",
+        "seen": "the voltage fell from 1.42 V to 1.21 V at 3.50 A",
+        "did": "Nothing was switched.",
+        "check": "edges and hooks",
+        "need": "Shake or brush it off.",
+        "raised_utc": "2026-03-02T02:09:00+00:00",
+    }
+    return AlarmStatus.model_validate(fields | changes)
+
+
+SHORT = an_alarm(
+    cause="short", priority="high", seen="0.02 V at 3.50 A", need="Part the electrodes.",
+    first_out=True,
+)  # fmt: skip
+
+
+def test_an_alarm_while_plating_says_what_was_seen_and_what_it_needs() -> None:
+    said = word(a_status(alarms=(an_alarm(),)), UTC)
+    assert (said.what, said.level) == ("Plating.", "attention")
+    assert said.need == (
+        "Alarm: whisker, the voltage fell from 1.42 V to 1.21 V at 3.50 A. Shake or brush it off."
+    )
+
+
+def test_what_has_stopped_the_run_is_said_once() -> None:
+    status = a_status(
+        {"reason": "short: 0.02 V at 3.50 A", "remaining_s": None},
+        state="aborted", output_on=False, current_a=0.0, alarms=(SHORT,),
+    )  # fmt: skip
+    said = word(status, UTC)
+    assert said.level == "alarm"
+    assert str(said).count("0.02 V") == 1
+    assert said.need.endswith("Part the electrodes.")
+
+
+def test_an_acknowledged_alarm_is_amber_and_short() -> None:
+    said = word(a_status(alarms=(an_alarm(acknowledged_by="Ann", life="acknowledged"),)), UTC)
+    assert (said.level, said.need) == ("attention", "Acknowledged: whisker.")
+
+
+def test_further_alarms_are_counted() -> None:
+    two = word(a_status(alarms=(an_alarm(), an_alarm(number=4))), UTC)
+    assert two.need.endswith("Shake or brush it off. 1 more alarm.")
+    three = word(a_status(alarms=(an_alarm(),) * 3), UTC)
+    assert three.need.endswith("2 more alarms.")
+
+
+def test_a_high_alarm_is_red_until_it_is_acknowledged() -> None:
+    cause = an_alarm(cause="contactor did not open", priority="high")
+    assert word(a_status(alarms=(cause,)), UTC).level == "alarm"
+    heard = cause.model_copy(update={"acknowledged_by": "Ann", "life": "acknowledged"})
+    assert word(a_status(alarms=(heard,)), UTC).level == "attention"
+
+
+def test_an_alarm_and_a_notice_are_both_said() -> None:
+    said = word(a_status(alarms=(an_alarm(),), notice="interlock open: lid"), UTC)
+    assert said.need.endswith("Shake or brush it off. Interlock open: lid.")

@@ -63,6 +63,8 @@ class Tank:
         self.cell_v = lambda demand: 1.0 if demand.output_on else 0.0
         self.tells_output = False
         self.open_loops = ()
+        self.signs = ()
+        self.alarm_act = self.outputs = None
         self.auxiliary = None
         self.true_as = 0.0
         self.log = []
@@ -97,9 +99,19 @@ class Tank:
         command = Command(act, who, 1, plan) if act is not None else None
         self.situation, outputs, happenings = step(
             self.situation,
-            Inputs(at_s, reading, command, trouble, self.open_loops, self.auxiliary),
+            Inputs(
+                at_s,
+                reading,
+                command,
+                trouble,
+                self.open_loops,
+                self.auxiliary,
+                self.signs,
+                self.alarm_act,
+            ),
             self.limits,
         )
+        self.outputs = outputs
         self.wake_at_s = outputs.wake_at_s
         self.ticks += 1
         self.log.extend((at_s, happening) for happening in happenings)

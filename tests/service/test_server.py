@@ -10,10 +10,11 @@ from sqlalchemy.exc import OperationalError
 
 from daemon.api.client import Client
 from daemon.api.errors import InputError
-from daemon.api.messages import ActRequest, CalibrateRequest, StartRequest, Status
+from daemon.api.messages import ActRequest, AlarmRequest, CalibrateRequest, StartRequest, Status
 from daemon.chemistry.calibration import Point
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
+from daemon.control.situation import AlarmAct
 from daemon.control.states import Act
 from daemon.service import server as server_module
 from daemon.service.server import ControlServer, SocketUnusableError
@@ -129,6 +130,14 @@ def test_an_act_reaches_the_loop_with_its_person(client, loop):
     assert answer.ok
     assert answer.status == STATUS
     assert [(order.act, order.who) for order in loop.orders] == [(Act.HOLD, "Ann")]
+
+
+def test_an_act_on_an_alarm_reaches_the_loop_with_its_number(client, loop):
+    assert client.ask(AlarmRequest(ask="shelve", who="Ann", alarm=3, for_s=60.0)).ok
+    assert client.ask(AlarmRequest(ask="acknowledge", who="Ann")).ok
+    assert [order.act for order in loop.orders] == [
+        AlarmAct("shelve", "Ann", 3, 60.0), AlarmAct("acknowledge", "Ann"),
+    ]  # fmt: skip
 
 
 CALIBRATE = CalibrateRequest(

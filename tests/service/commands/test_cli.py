@@ -43,6 +43,24 @@ def test_without_settings(tmp_path, act):
     assert said == [f"tankhand: {tmp_path}/none.toml: cannot be read: No such file or directory"]
 
 
+@pytest.mark.parametrize("words", [
+    ("acknowledge",), ("acknowledge", 3), ("shelve", 3, "--for", "2 h"), ("unshelve", 3),
+])  # fmt: skip
+def test_acts_on_alarms_without_a_daemon(settings, words):
+    code, said = call(*words, "--settings", settings)
+    assert code == 1
+    assert said[0].startswith(f"tankhand: no daemon answers at {settings.parent}/control.sock")
+
+
+@pytest.mark.parametrize(("length", "why"), [
+    ("2", "--for: expected a time such as"), ("2 A", "--for: expected a time such as"), ("0 s", "--for: must be more than 0 s"),
+])  # fmt: skip
+def test_a_shelf_without_a_proper_time(settings, length, why):
+    code, said = call("shelve", 3, "--for", length, "--settings", settings)
+    assert code == 2
+    assert said[0].startswith(f"tankhand: {why}")
+
+
 def test_settings_come_from_the_environment_too(tmp_path):
     code, said = call("status", env={"TANKHAND_SETTINGS": str(tmp_path / "env.toml")})
     assert code == 2
