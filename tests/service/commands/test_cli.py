@@ -53,7 +53,8 @@ def test_acts_on_alarms_without_a_daemon(settings, words):
 
 
 @pytest.mark.parametrize(("length", "why"), [
-    ("2", "--for: expected a time such as"), ("2 A", "--for: expected a time such as"), ("0 s", "--for: must be more than 0 s"),
+    ("2", "--for: expected a time such as"), ("2 A", "--for: expected a time such as"),
+    ("0 s", "--for: must be more than 0 s"),
 ])  # fmt: skip
 def test_a_shelf_without_a_proper_time(settings, length, why):
     code, said = call("shelve", 3, "--for", length, "--settings", settings)
