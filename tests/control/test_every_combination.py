@@ -180,7 +180,6 @@ def test_every_reachable_combination(plan, stage, news, record_property):
     seen, ticks = explore(plan(stage(2.0), target_ah=0.001), news)
     record_property("combinations", len(seen))
     record_property("ticks", ticks)
-    print(len(seen), ticks)
     states = {state for state, *_ in seen}
     lives = {short[0] for *_, (short, *_) in seen if short}
     assert states == set(State)
