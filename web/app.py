@@ -7,6 +7,7 @@ from flask import Flask
 
 from daemon.api.listen import Listen
 from daemon.api.sentence import duration
+from web.alarms import AlarmPages
 from web.assets import Assets
 from web.calibration import CalibrationPage
 from web.pages import Pages
@@ -32,5 +33,6 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     handle_troubles(app)
     tank, runs = Tank(socket), Runs(record)
     Pages(tank, runs, assets).route(app, limiter)
+    AlarmPages(tank).route(app)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

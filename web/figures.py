@@ -38,8 +38,8 @@ class View:
 
     `texts` go to the places named by their keys; `acts` are those possible now, stop always among
     them, and an empty one hides an optional place. `copper` is the deposit's share of the drawn
-    section, 0 to 1, and `doubt` that of its ±. `run_id` is None before the first run, `stages` each
-    stage's state in order.
+    section, 0 to 1, and `doubt` that of its ±. `alarms` changes whenever an alarm does. `run_id` is
+    None before the first run, `stages` each stage's state in order.
     """
 
     level: Level
@@ -50,6 +50,7 @@ class View:
     stages: tuple[str, ...]
     copper: float
     doubt: float
+    alarms: str = ""
 
 
 def silent_view() -> View:
@@ -75,7 +76,13 @@ def view_of(status: Status, zone: tzinfo | None) -> View:
         stages=tuple(stage.state for stage in run.stages) if run else (),
         copper=round(share(run.thickness_um, run), 4) if run else 0.0,
         doubt=round(share(run.thickness_u95_um, run), 4) if run else 0.0,
+        alarms=alarm_key(status),
     )
+
+
+def alarm_key(status: Status) -> str:
+    """What changes whenever an alarm does: the script then fetches them anew."""
+    return "; ".join(f"{a.number} {a.life} {a.times} {a.acknowledged_by}" for a in status.alarms)
 
 
 def _acts(status: Status) -> tuple[str, ...]:

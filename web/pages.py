@@ -27,6 +27,7 @@ from daemon.api.sentence import utc_of
 from daemon.record.errors import RecordError
 from daemon.record.queries import Run
 from web import section
+from web.alarms import cards
 from web.assets import KEEP, Assets
 from web.chart import Panel, columns, panels
 from web.details import details_of
@@ -118,7 +119,11 @@ class Pages:
         """Pass a person's act on to the daemon, then show the tank with what the daemon said."""
         try:
             act = ActRequest.model_validate(
-                {"ask": ask, "who": f"the page at {request.remote_addr}"}
+                {
+                    "ask": ask,
+                    "who": f"the page at {request.remote_addr}",
+                    "where": f"page, {request.remote_addr}",
+                }
             )
         except ValidationError:
             abort(404)
@@ -156,6 +161,8 @@ class Pages:
             run=run,
             newest=newest,
             details=details_of(status) if status else None,
+            alarms=cards(status, None) if status else (),
+            alarm_key=view.alarms,
             opened="open" in request.args,
             marks=section.marks(run) if run else (),
             target_at=section.share(run.target_um, run) if run else 0.0,

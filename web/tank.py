@@ -5,7 +5,7 @@ import time
 from pathlib import Path
 
 from daemon.api.client import Client, DaemonUnreachableError
-from daemon.api.messages import ActRequest, Answer, Status
+from daemon.api.messages import ActRequest, AlarmRequest, Answer, Status
 
 KEEP_S = 0.25
 """A word this young is given to the next asker too, so that a room full of open pages costs the
@@ -37,7 +37,7 @@ class Tank:
                 self._asked_s = time.monotonic()
             return self._status
 
-    def act(self, request: ActRequest) -> Answer:
+    def act(self, request: ActRequest | AlarmRequest) -> Answer:
         """Hand a person's act to the daemon, past everybody who only looks.
 
         Raises `DaemonUnreachableError` when no answer comes: the act may or may not have happened.

@@ -226,29 +226,28 @@ def _with_need(said: Word, need: str) -> Word:
 
 
 def _with_alarm(said: Word, alarms: tuple[AlarmStatus, ...]) -> Word:
-    """The words with the most urgent alarm's; what has stopped the run is said by its state.
+    """The words with the most urgent alarm's: its name and what it needs; the rest is beside it.
 
-    One that is acknowledged, shelved or of low priority colours nothing red.
+    Red is for high priority that nobody has acknowledged, and for what is red without it.
     """
     first = alarms[0]
     heard = first.acknowledged_by is not None
-    level: Level = "attention"
-    if first.priority == "high" and not heard:
-        level = "alarm"
-    words = f"Alarm: {first.cause}, {first.seen}" if first.seen else f"Alarm: {first.cause}"
-    if said.level == "alarm" or first.first_out:
-        told = _as_sentence(first.need)
-    elif heard:
-        told = f"Acknowledged: {first.cause}."
-    else:
-        told = _join(_as_sentence(words), _as_sentence(first.need))
-    if len(alarms) > 1:
-        others = len(alarms) - 1
-        told = _join(told, f"{others} more alarm{'s' if others > 1 else ''}.")
+    level: Level = "alarm" if first.priority == "high" and not heard else "attention"
     level = max(level, said.level, key=_LEVELS.index)
-    need = told if said.need == CALM_NEED else _join(said.need, told)
-    return Word(said.what, said.figures, need, level)
+    more = "" if len(alarms) == 1 else f"{len(alarms) - 1} more alarm{'s'[: len(alarms) - 2]}."
+    if first.cause in STILL_ON:
+        seen = _as_sentence(first.seen)
+        return Word(f"{_as_sentence(first.cause)}", seen, _join(first.need, more), level)
+    if first.first_out:
+        what = f"{said.what.rstrip('.')}: {first.cause}."
+        return Word(what, said.figures, _join(first.need, more), level)
+    told = f"Acknowledged: {first.cause}." if heard else f"Alarm: {first.cause}. {first.need}"
+    calm = "" if said.need == CALM_NEED else said.need
+    return Word(said.what, said.figures, _join(calm, told, more), level)
 
+
+STILL_ON = frozenset({"output did not stop", "current with no run"})
+"""Alarms that say that the tank is energised at this moment and should not be."""
 
 _LEVELS: tuple[Level, ...] = ("calm", "attention", "alarm")
 

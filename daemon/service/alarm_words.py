@@ -3,13 +3,9 @@
 from datetime import datetime, timedelta
 
 from daemon.api.messages import AlarmStatus, LifeName, PriorityName
+from daemon.api.sentence import STILL_ON
 from daemon.control.protection.alarms import Alarm, Alarms, Life
-from daemon.control.protection.causes import (
-    CURRENT_WITHOUT_RUN,
-    OUTPUT_DID_NOT_STOP,
-    Priority,
-    cause_named,
-)
+from daemon.control.protection.causes import Priority, cause_named
 from daemon.control.protection.effects import Stop
 
 DID = {
@@ -22,8 +18,6 @@ DID = {
 
 TOLD_AGAIN = "The supply was told again to switch its output off, and the contactor to open."
 """What it did where the current has not gone."""
-
-STILL_ON = frozenset({OUTPUT_DID_NOT_STOP, CURRENT_WITHOUT_RUN})
 
 _PRIORITY: dict[Priority, PriorityName] = {
     Priority.HIGH: "high",
@@ -47,9 +41,9 @@ def alarm_statuses(alarms: Alarms, now_s: float, utc: datetime) -> tuple[AlarmSt
     return tuple(_status(alarm, now_s, utc) for alarm in sorted(alarms.standing, key=_order))
 
 
-def _order(alarm: Alarm) -> tuple[bool, bool, int, int]:
-    quiet = alarm.acknowledged_by is not None
-    return quiet, not alarm.first_out, _URGENCY[cause_named(alarm.cause).priority], alarm.number
+def _order(alarm: Alarm) -> tuple[bool, bool, bool, int, int]:
+    quiet, urgency = alarm.acknowledged_by is not None, _URGENCY[cause_named(alarm.cause).priority]
+    return alarm.cause not in STILL_ON, quiet, not alarm.first_out, urgency, alarm.number
 
 
 def _status(alarm: Alarm, now_s: float, utc: datetime) -> AlarmStatus:

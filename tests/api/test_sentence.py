@@ -298,23 +298,33 @@ SHORT = an_alarm(
 )  # fmt: skip
 
 
-def test_an_alarm_while_plating_says_what_was_seen_and_what_it_needs() -> None:
+def test_an_alarm_while_plating_says_its_name_and_what_it_needs() -> None:
     said = word(a_status(alarms=(an_alarm(),)), UTC)
     assert (said.what, said.level) == ("Plating.", "attention")
-    assert said.need == (
-        "Alarm: whisker, the voltage fell from 1.42 V to 1.21 V at 3.50 A. Shake or brush it off."
-    )
+    assert said.need == "Alarm: whisker. Shake or brush it off."
 
 
-def test_what_has_stopped_the_run_is_said_once() -> None:
+def test_what_has_stopped_the_run_is_named_with_the_state_and_needs_what_its_alarm_needs() -> None:
     status = a_status(
         {"reason": "short: 0.02 V at 3.50 A", "remaining_s": None},
         state="aborted", output_on=False, current_a=0.0, alarms=(SHORT,),
     )  # fmt: skip
-    said = word(status, UTC)
+    assert sentence(status, UTC) == (
+        "Aborted: short. 18.2 of 25 µm, output off. Part the electrodes."
+    )
+    assert word(status, UTC).level == "alarm"
+
+
+def test_a_current_that_does_not_stop_comes_before_everything_else() -> None:
+    still_on = an_alarm(
+        cause="output did not stop", priority="high", seen="3.498 A still flows",
+        need="Switch the supply off by hand now.",
+    )  # fmt: skip
+    said = word(a_status(state="aborting", alarms=(still_on, SHORT)), UTC)
+    assert str(said) == (
+        "Output did not stop. 3.498 A still flows. Switch the supply off by hand now. 1 more alarm."
+    )
     assert said.level == "alarm"
-    assert str(said).count("0.02 V") == 1
-    assert said.need.endswith("Part the electrodes.")
 
 
 def test_an_acknowledged_alarm_is_amber_and_short() -> None:

@@ -18,6 +18,8 @@ from pydantic import TypeAdapter
 
 from daemon.api.listen import Listen
 from daemon.api.messages import (
+    AlarmRequest,
+    AlarmStatus,
     Answer,
     CalibrateRequest,
     MeterStatus,
@@ -96,6 +98,40 @@ def a_status(**changes: Any) -> Status:
     return Status.model_validate(fields | changes)
 
 
+def an_alarm(**changes: Any) -> AlarmStatus:
+    """A whisker, seen a minute ago; nobody has pressed anything yet."""
+    fields: dict[str, Any] = {
+        "number": 3,
+        "cause": "whisker",
+        "priority": "medium",
+        "life": "unacknowledged",
+        "seen": "the voltage fell from 2.21 V to 1.84 V at 3.50 A, and is restless",
+        "did": "Nothing was switched.",
+        "check": "edges and hooks for a thin tree of copper towards the anode",
+        "need": "Shake or brush it off: current that goes through it plates nothing, and it may "
+        "short.",
+        "raised_utc": "2026-03-02T02:09:00+00:00",
+    }
+    return AlarmStatus.model_validate(fields | changes)
+
+
+def a_short(**changes: Any) -> AlarmStatus:
+    """A short that has ended the run."""
+    fields: dict[str, Any] = {
+        "number": 4,
+        "cause": "short",
+        "priority": "high",
+        "life": "returned, unacknowledged",
+        "seen": "0.11 V at 3.50 A; 2.21 V a second before",
+        "did": "The output was switched off at once; the run is over.",
+        "check": "a part or hook touching an anode; a tree of copper at an edge; a dropped tool in "
+        "the tank",
+        "need": "Switch the supply off, part the electrodes, look at the part.",
+        "first_out": True,
+    }
+    return an_alarm(**fields, **changes)
+
+
 def a_measured_status(**changes: Any) -> Status:
     """A tank with a shunt that counts, two more meters, two thermometers, and its doubt told."""
     u_um = {
@@ -137,6 +173,7 @@ class Peer:
         self.refusal: str | None = None
         self.acts: list[tuple[str, str]] = []
         self.calibrations: list[CalibrateRequest] = []
+        self.attended: list[AlarmRequest] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -168,6 +205,8 @@ class Peer:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):
             self.calibrations.append(request)
+        if isinstance(request, AlarmRequest):
+            self.attended.append(request)
         self.acts.append((request.ask, request.who))
         return Answer(ok=True, status=self.status).model_dump_json().encode()
 
@@ -258,6 +297,11 @@ def make_status() -> Callable[..., Status]:
 @pytest.fixture
 def measured() -> Callable[..., Status]:
     return a_measured_status
+
+
+@pytest.fixture
+def whisker() -> Callable[..., AlarmStatus]:
+    return an_alarm
 
 
 @pytest.fixture

@@ -15,7 +15,9 @@ from conftest import (
     Peer,
     a_measured_status,
     a_run,
+    a_short,
     a_status,
+    an_alarm,
     serving,
     write_record,
 )
@@ -75,6 +77,48 @@ STATES: dict[str, Status | None] = {
             remaining_s=None,
         ),
     ),
+    "alarm-aborted": _off(
+        state="aborted",
+        run=a_run(
+            stages=_all("to come"),
+            remaining_s=None,
+            reason="short: 0.11 V at 3.50 A; 2.21 V a second before",
+        ),
+        alarms=(a_short(),),
+    ),
+    "alarm-plating": a_status(
+        alarms=(
+            an_alarm(),
+            an_alarm(
+                number=2,
+                cause="bath too cold",
+                priority="low",
+                life="acknowledged",
+                seen="16.9 °C, at least 18 °C is wanted",
+                acknowledged_by="anna",
+            ),
+        )
+    ),
+    "alarm-still-on": a_status(
+        state="aborting",
+        run=a_run(
+            remaining_s=None,
+            reason="output did not stop: 3.498 A still flows 6.0 s after output off",
+        ),
+        alarms=(
+            an_alarm(
+                cause="output did not stop",
+                priority="high",
+                seen="3.498 A still flows 6.0 s after output off",
+                did="The supply was told again to switch its output off.",
+                check="the supply's front panel and its mains switch; a clamp meter on the "
+                "anode's lead",
+                need="Switch the supply off by hand now, at the mains if it does not obey.",
+                times=2,
+            ),
+            a_short(),
+        ),
+    ),
     "silent-supply": a_status(reading_age_s=14.0),
     "daemon-down": None,
 }
@@ -106,14 +150,16 @@ def _shoot_plain(browser: Browser, address: str, out: Path) -> None:
         context.close()
 
 
-def main(out: Path) -> None:
-    """Take every picture."""
+def main(out: Path, wanted: str = "") -> None:
+    """Take every picture, or those of the states whose name begins with `wanted`."""
     out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         record = Path(folder) / "record.db"
         write_record(record, hours=6.17, every_s=1.0)
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
         for name, status in STATES.items():
+            if not name.startswith(wanted):
+                continue
             peer = Peer(Path(folder) / "control.sock", status or a_status())
             if status is not None:
                 peer.start()
@@ -126,4 +172,4 @@ def main(out: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]), *sys.argv[2:3])

@@ -17,6 +17,7 @@
 
   let tag = null;
   let timer = null;
+  let alarms = null;
   // Both clocks: one stands still while a computer sleeps, the other can be set back.
   let lastWord = body.hasAttribute("data-unheard") ? null : moment();
 
@@ -92,6 +93,7 @@
     offer(view.acts);
     show(view.texts);
     grow(view.copper, view.doubt);
+    alarms = view.alarms;
     view.stages.forEach((state, i) => {
       const stage = document.querySelectorAll(".stages li")[i];
       stage.dataset.state = state;
@@ -158,10 +160,26 @@
     }
   }
 
+  // Forms and all: they come as they were written by the server.
+  async function askAlarms() {
+    const place = document.querySelector(".alarms");
+    if (alarms === null || place.dataset.key === alarms) return;
+    const key = alarms;
+    const answer = await fetch(body.dataset.alarms, {
+      cache: "no-store",
+      signal: AbortSignal.timeout(PATIENCE_MS),
+    });
+    if (!answer.ok) return;
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    place.replaceChildren(...fresh.body.childNodes);
+    place.dataset.key = key;
+  }
+
   async function poll() {
     clearTimeout(timer);
     try {
       await ask();
+      await askAlarms();
       await askDetails();
     } catch {
       // Whatever was said meanwhile has to be drawn anew.

@@ -1,0 +1,129 @@
+"""Alarms as the page shows them, and the presses that acknowledge, shelve and unshelve them."""
+
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from flask import Flask, abort, flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from pydantic import ValidationError
+
+from daemon.api.client import DaemonUnreachableError
+from daemon.api.messages import AlarmRequest, AlarmStatus, PriorityName, Status
+from daemon.api.sentence import clock, utc_of
+from web.figures import unbroken
+from web.tank import Tank
+from web.text import UNSURE
+from web.trouble import show
+
+SHELF_S = {"1": 3600.0, "8": 8 * 3600.0}
+"""How long an alarm can be shelved from the page, by hours."""
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmCard:
+    """One alarm in words.
+
+    `quiet` says that nobody has to press anything for it: by whom it was acknowledged, or until
+    when it is shelved; empty while it waits. `acts` are the presses that it takes.
+    """
+
+    number: int
+    cause: str
+    priority: PriorityName
+    since: str
+    seen: str
+    did: str
+    check: str
+    need: str
+    quiet: str
+    acts: tuple[str, ...]
+
+
+def cards(status: Status, zone: tzinfo | None) -> tuple[AlarmCard, ...]:
+    """All alarms that are not over, the most urgent first, with clock times in `zone`."""
+    return tuple(_card(alarm, status, zone) for alarm in status.alarms)
+
+
+def _card(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> AlarmCard:
+    now = utc_of(status.utc)
+    since = f"since {clock(utc_of(alarm.raised_utc), now, zone)}"
+    if alarm.times > 1:
+        since += f", {alarm.times} times"
+    if alarm.life in ("returned, unacknowledged", "latched"):
+        since += ", gone since"
+    if alarm.first_out:
+        since += ", the first cause"
+    return AlarmCard(
+        number=alarm.number,
+        cause=alarm.cause[0].upper() + alarm.cause[1:],
+        priority=alarm.priority,
+        since=since,
+        seen=unbroken(alarm.seen),
+        did=alarm.did,
+        check=alarm.check,
+        need=alarm.need,
+        quiet=_quiet(alarm, status, zone),
+        acts=_acts(alarm),
+    )
+
+
+def _quiet(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> str:
+    if alarm.shelved_until_utc is not None:
+        until = clock(utc_of(alarm.shelved_until_utc), utc_of(status.utc), zone)
+        return f"shelved by {alarm.acknowledged_by} until {until}"
+    if alarm.acknowledged_by is not None:
+        return f"acknowledged by {alarm.acknowledged_by}"
+    return ""
+
+
+def _acts(alarm: AlarmStatus) -> tuple[str, ...]:
+    if alarm.life == "shelved":
+        return ("unshelve",)
+    if alarm.acknowledged_by is None:
+        return ("acknowledge",)
+    return ("shelve",) if alarm.life == "acknowledged" else ()
+
+
+class AlarmPages:
+    """The alarms of one daemon: a piece of the page, and the presses on it."""
+
+    def __init__(self, tank: Tank) -> None:
+        self._tank = tank
+
+    def route(self, app: Flask) -> None:
+        """Give each view its address."""
+        app.add_url_rule("/alarms", "alarms", self.alarms)
+        app.add_url_rule("/alarms/<what>", "attend", self.attend, methods=["POST"])
+
+    def alarms(self) -> ResponseReturnValue:
+        """Give the alarms as a piece of the page; 503 without a daemon."""
+        status = self._tank.status()
+        if status is None:
+            return "", 503
+        return render_template("alarms.html", alarms=cards(status, None))
+
+    def attend(self, what: str) -> ResponseReturnValue:
+        """Pass a press on to the daemon, then show the tank with what the daemon said.
+
+        Forms: `alarm`, a number, or none to acknowledge all; `hours` to shelve it for.
+        """
+        address = request.remote_addr
+        try:
+            act = AlarmRequest.model_validate(
+                {
+                    "ask": what,
+                    "who": f"the page at {address}",
+                    "where": f"page, {address}",
+                    "alarm": request.form.get("alarm"),
+                    "for_s": SHELF_S.get(request.form.get("hours", ""), 0.0),
+                }
+            )
+        except ValidationError:
+            abort(404)
+        try:
+            answer = self._tank.act(act)
+        except DaemonUnreachableError:
+            return show(UNSURE, 503)
+        if not answer.ok:
+            flash(answer.error or "refused")
+        return redirect(url_for("now"), 303)
