@@ -32,6 +32,18 @@ class Count:
         """Nothing counted yet; the first trapezoid begins at this reading."""
         return Count(0.0, 0.0, 0.0, 0.0, 0.0, monotonic_s, current_a, 0.0)
 
+    def going_on_from(
+        self, charge_ah: float, gap_least_ah: float, gap_greatest_ah: float, covered_s: float
+    ) -> "Count":
+        """The count with what an earlier one had counted; see the fields of these names."""
+        return replace(
+            self,
+            charge_ah=self.charge_ah + charge_ah,
+            gap_least_ah=self.gap_least_ah + gap_least_ah,
+            gap_greatest_ah=self.gap_greatest_ah + gap_greatest_ah,
+            covered_s=self.covered_s + covered_s,
+        )
+
     @property
     def best_ah(self) -> float:
         """The counted charge and the middle of the gaps' bounds, A·h."""

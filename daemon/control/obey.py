@@ -135,14 +135,20 @@ def _started(
     if plan is None or reading is None or reading.current_a is None:
         raise ValueError("a start needs a plan and a reading")
     growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
-    happenings.append(Event("stage begun", f"stage 1, {plan.stages[0].name}", {"stage": 1}))
+    carried = command.carried
+    number, target_ah = carried.stage + 1, plan.target_um / growth
+    text = f"stage {number}, {plan.stages[carried.stage].name}"
+    happenings.append(Event("stage begun", text, {"stage": number}))
+    count = Count.from_reading(now_s, reading.current_a).going_on_from(
+        carried.charge_ah, carried.gap_least_ah, carried.gap_greatest_ah, carried.covered_s
+    )
     return Situation(
         state=State.RUNNING,
         now_s=now_s,
         reading=reading,
-        run=Run(command.run_id, plan, now_s, growth, plan.target_um / growth, command.doubt),
-        count=Count.from_reading(now_s, reading.current_a),
-        progress=Progress(0, 0.0, 0.0, now_s, 0.0, 0.0, now_s),
+        run=Run(command.run_id, plan, now_s, growth, target_ah, command.doubt, carried),
+        count=count,
+        progress=Progress(carried.stage, 0.0, carried.stage_from_ah, now_s, 0.0, 0.0, now_s),
         contactor=situation.contactor,
         alarms=situation.alarms,
     )

@@ -42,10 +42,30 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
+class Carried:
+    """What is on the part from an earlier run that this one goes on with; nothing by default.
+
+    charge_ah, gap_least_ah, gap_greatest_ah, A·h, and covered_s, s, as in `Count`. stage: index of
+    the plan's stage to go on with. stage_from_ah: the best estimate of the charge at its start.
+    """
+
+    charge_ah: float = 0.0
+    gap_least_ah: float = 0.0
+    gap_greatest_ah: float = 0.0
+    covered_s: float = 0.0
+    stage: int = 0
+    stage_from_ah: float = 0.0
+
+
+NOTHING_CARRIED = Carried()
+
+
+@dataclass(frozen=True, slots=True)
 class Run:
     """The run's constants: who it is, its plan, and the plan's figures turned into charge.
 
-    `doubt` is what is not known of the meter that counts.
+    `doubt` is what is not known of the meter that counts. The count of a run includes what was
+    `carried` over to it.
     """
 
     run_id: int
@@ -54,6 +74,7 @@ class Run:
     um_per_ah: float
     target_ah: float
     doubt: MeterDoubt = NO_DOUBT
+    carried: Carried = NOTHING_CARRIED
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,13 +168,14 @@ class Situation:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A person's act. `run_id`, `plan` and `doubt` go with a start and with nothing else."""
+    """A person's act. All but `act` and `who` goes with a start and with nothing else."""
 
     act: Act
     who: str
     run_id: int = 0
     plan: Plan | None = None
     doubt: MeterDoubt = NO_DOUBT
+    carried: Carried = NOTHING_CARRIED
 
 
 @dataclass(frozen=True, slots=True)

@@ -176,7 +176,7 @@ class Loop:
         bath_charge_ah = self.view.bath_charge_ah
         if before.state in OPEN and situation.state not in OPEN and situation.count is not None:
             # As the ledger does: what was counted. The gaps' bounds stand beside it there.
-            bath_charge_ah += situation.count.charge_ah
+            bath_charge_ah += own_charge_ah(situation)
         self.view = View(situation, bath_charge_ah, started)
         # A reading that `step` passed over is none.
         if before.state in OPEN and reading is not None and situation.reading is reading:
@@ -341,7 +341,7 @@ class Loop:
                 reading.current_a,
                 reading.voltage_v,
                 set_current_a,
-                count.charge_ah,
+                count.charge_ah - run.carried.charge_ah,
                 self._temperature_c(reading.monotonic_s),
             )
         )
@@ -370,6 +370,12 @@ class Loop:
         self._put(entry)
 
 
+def own_charge_ah(situation: Situation) -> float:
+    """The charge that the run itself has passed through the bath, A·h; 0 without one."""
+    run, count = situation.run, situation.count
+    return 0.0 if run is None or count is None else count.charge_ah - run.carried.charge_ah
+
+
 def _alarm_entry(change: Change, run: Run | None, utc: datetime, now_s: float) -> Noted:
     alarm = change.alarm
     text = f"alarm {alarm.number} {change.what}: {alarm.cause}: {alarm.seen}"
@@ -395,7 +401,7 @@ def _end_entry(
     count, progress = situation.count, situation.progress
     if count is None or progress is None:
         raise ValueError("a run that ends has a count and a progress")
-    best_ah = count.best_ah
+    best_ah, carried = count.best_ah, run.carried
     return RunEnded(
         run_id=run.run_id,
         state=over.state.value,
@@ -403,9 +409,9 @@ def _end_entry(
         utc_ms=_ms(utc),
         elapsed_s=now_s - run.started_s,
         running_s=progress.running_s,
-        charge_ah=count.charge_ah,
-        gap_least_ah=count.gap_least_ah,
-        gap_greatest_ah=count.gap_greatest_ah,
+        charge_ah=count.charge_ah - carried.charge_ah,
+        gap_least_ah=count.gap_least_ah - carried.gap_least_ah,
+        gap_greatest_ah=count.gap_greatest_ah - carried.gap_greatest_ah,
         mass_g=mass_g(run.plan.metal, best_ah, run.plan.efficiency),
         thickness_um=best_ah * run.um_per_ah,
     )

@@ -25,7 +25,7 @@ from daemon.control.states import OPEN, PLATING, State
 from daemon.record.writer import Writer
 from daemon.service.alarm_words import alarm_statuses
 from daemon.service.devices.ripples import OVERDUE_S, RippleSeen
-from daemon.service.loop import Loop
+from daemon.service.loop import Loop, own_charge_ah
 from drivers.channels.ripple import NotMeasured
 
 STATE_NAMES: dict[State, StateName] = {
@@ -146,8 +146,8 @@ class Speaker:
         """How the daemon and the tank are now."""
         view, now_s, utc = self._loop.view, self._clock.monotonic_s(), self._clock.utc()
         situation = view.situation
-        reading, count = situation.reading, situation.count
-        run_ah = count.charge_ah if count is not None and situation.state in OPEN else 0.0
+        reading = situation.reading
+        run_ah = own_charge_ah(situation) if situation.state in OPEN else 0.0
         return Status(
             state=STATE_NAMES[situation.state],
             utc=utc.isoformat(),

@@ -117,8 +117,8 @@ def test_an_output_switched_on_by_hand_at_rest_is_told(rig, supply, clock, write
         # It was switched off again.
         ("idle", False),
     ]
-    assert sentence(found[1]).startswith(
-        "The supply's output is on although nothing is running. Switch the supply off by hand now."
+    assert sentence(found[1]) == (
+        "Current with no run. 1.000 A flows while the run is idle. Switch the supply off by hand."
     )
 
 
