@@ -28,7 +28,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 from operator import sub
 
-from daemon.record.entries import Sample
+from daemon.record.entries import Sample, TraceReading
 from daemon.record.errors import CorruptBlockError, UnencodableSampleError
 from daemon.record.summary import Columns
 
@@ -72,6 +72,14 @@ CHANNELS = (
 )
 """The channels of today's samples, in the order of `Sample`'s fields after the run."""
 
+TRACE_CHANNELS = (
+    Channel("at_s", "t", 5),
+    Channel("current_a", "i", 5),
+    Channel("voltage_v", "v", 5, optional=True),
+    Channel("set_current_a", "s", 5, optional=True),
+)
+"""The channels of a meter's readings in a close-up, in the order of `TraceReading`'s fields."""
+
 
 def encode(samples: Sequence[Sample]) -> bytes:
     """Pack samples of one run (the run's number is not stored).
@@ -79,14 +87,22 @@ def encode(samples: Sequence[Sample]) -> bytes:
     Raises UnencodableSampleError for a value that is no finite number or beyond ±4e13.
     """
     _, *columns = zip(*samples, strict=True) if samples else [()] * (len(CHANNELS) + 1)
-    written = [
-        _encode_channel(channel, values)
-        for channel, values in zip(CHANNELS, columns, strict=True)
-        if not channel.optional or values.count(None) < len(values)
-    ]
-    parts = [bytes((VERSION,)), _varint(len(samples)), bytes((len(written),)), *written]
-    body = b"".join(parts)
-    return body + zlib.crc32(body).to_bytes(4, "little")
+    return _packed(CHANNELS, columns)
+
+
+def encode_readings(readings: Sequence[TraceReading]) -> bytes:
+    """Pack the readings of one meter in a close-up, in the same layout.
+
+    Raises UnencodableSampleError for a value that is no finite number or beyond ±4e13.
+    """
+    columns = list(zip(*readings, strict=True)) if readings else [()] * len(TRACE_CHANNELS)
+    return _packed(TRACE_CHANNELS, columns)
+
+
+def decode_readings(blob: bytes) -> list[TraceReading]:
+    """Unpack what `encode_readings` packed. Raises CorruptBlockError, as `decode_columns`."""
+    columns = _known(TRACE_CHANNELS, blob)
+    return [TraceReading(*row) for row in zip(*columns, strict=True)]
 
 
 def decode(blob: bytes, run_id: int) -> list[Sample]:
@@ -100,12 +116,7 @@ def decode_columns(blob: bytes) -> Columns:
 
     Raises CorruptBlockError when the blob is damaged or lacks a channel that every sample has.
     """
-    columns = decode_channels(blob)
-    missing = [c.name for c in CHANNELS if c.name not in columns and not c.optional]
-    if missing:
-        raise CorruptBlockError(f"block of samples has no channel {', '.join(missing)}")
-    unread = [None] * len(columns[CHANNELS[0].name])
-    return tuple(columns.get(c.name, unread) for c in CHANNELS)  # type: ignore[return-value]
+    return tuple(_known(CHANNELS, blob))  # type: ignore[return-value]
 
 
 def decode_channels(blob: bytes) -> Mapping[str, list[float | None]]:
@@ -126,6 +137,27 @@ def decode_channels(blob: bytes) -> Mapping[str, list[float | None]]:
         return dict(_decode_channel(cursor, count) for _ in range(cursor.byte()))
     except (IndexError, ValueError, OverflowError, UnicodeDecodeError, zlib.error) as error:
         raise CorruptBlockError(f"block of samples is damaged: {error}") from error
+
+
+def _packed(channels: Sequence[Channel], columns: Sequence[Sequence[float | None]]) -> bytes:
+    """A blob of these channels, one column each, all of one length."""
+    written = [
+        _encode_channel(channel, values)
+        for channel, values in zip(channels, columns, strict=True)
+        if not channel.optional or values.count(None) < len(values)
+    ]
+    body = b"".join((bytes((VERSION,)), _varint(len(columns[0])), bytes((len(written),)), *written))
+    return body + zlib.crc32(body).to_bytes(4, "little")
+
+
+def _known(channels: Sequence[Channel], blob: bytes) -> list[Sequence[float | None]]:
+    """The columns of these channels; None throughout for an optional one that is not there."""
+    columns = decode_channels(blob)
+    missing = [c.name for c in channels if c.name not in columns and not c.optional]
+    if missing:
+        raise CorruptBlockError(f"block of samples has no channel {', '.join(missing)}")
+    unread = [None] * len(columns[channels[0].name])
+    return [columns.get(c.name, unread) for c in channels]
 
 
 def _encode_channel(channel: Channel, values: Sequence[float | None]) -> bytes:

@@ -4,11 +4,15 @@ Charges are A·h, currents A, voltages V, temperatures °C, times s. `elapsed_s`
 start on the monotonic clock; `utc_ms` is wall time in ms since 1970, for labels only.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from enum import Enum
 from typing import NamedTuple
 
 from daemon.chemistry.calibration import MeterLine, Point
 from daemon.chemistry.uncertainty import MeterDoubt
+
+Figures = dict[str, float | int | str | bool | None]
+"""What an event or an alarm tells in figures, by name, the unit in the name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +87,7 @@ class Noted:
     text: str
     utc_ms: int
     monotonic_s: float
-    data: dict[str, float | int | str | bool | None]
+    data: Figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,4 +124,147 @@ class CalibrationMade:
     line: MeterLine
 
 
-Entry = RunOpened | Sample | StageEnded | Noted | RunEnded
+@dataclass(frozen=True, slots=True)
+class AlarmRaised:
+    """An alarm begins: its number, cause and priority, and what was seen, in words and figures.
+
+    `run_id` is the run under way, None at rest. `boot_id` says what `monotonic_s` compares with.
+    Written at once, as is everything that follows here and passes through the queue.
+    """
+
+    number: int
+    run_id: int | None
+    cause: str
+    priority: str
+    seen: str
+    figures: Figures
+    utc_ms: int
+    monotonic_s: float
+    boot_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChanged:
+    """Something happened to the alarm `number`: what, in a word, who did it (None: nobody), when.
+
+    `text` and `data` tell the rest: what was seen again, until when it is shelved, which stop.
+    `monotonic_s` is None where a later daemon found out.
+    """
+
+    number: int
+    what: str
+    who: str | None
+    utc_ms: int
+    monotonic_s: float | None
+    text: str = ""
+    data: Figures = field(default_factory=dict)
+
+
+class TraceReading(NamedTuple):
+    """One reading in a close-up; None where a value was not read, or does not go with the meter.
+
+    `at_s` is on the monotonic clock in an entry, and from the alarm's moment in what is read back.
+    """
+
+    at_s: float
+    current_a: float | None
+    voltage_v: float | None
+    set_current_a: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One meter's readings around an alarm, in order; whether it is the one that counts."""
+
+    meter: str
+    counting: bool
+    readings: tuple[TraceReading, ...]
+
+
+class Part(Enum):
+    """Which part of a close-up: what was there when the alarm was raised, or what came since."""
+
+    BEFORE = "before"
+    AFTER = "after"
+
+
+@dataclass(frozen=True, slots=True)
+class CloseUpTaken:
+    """All readings around an alarm at full rate, one part of them.
+
+    `raised_s` is the alarm's moment on the monotonic clock; what is known reaches from `from_s` to
+    `to_s`, s from that moment.
+    """
+
+    number: int
+    part: Part
+    raised_s: float
+    from_s: float
+    to_s: float
+    traces: tuple[Trace, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Audited:
+    """Somebody asked for something: who, from where (a user's terminal, a page's address), what.
+
+    `refused` says why it was not done, None where it was.
+    """
+
+    utc_ms: int
+    who: str
+    origin: str
+    what: str
+    detail: str = ""
+    refused: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ProofStep:
+    """One step of a proof test: what was expected, what was seen, and whether that is the same."""
+
+    name: str
+    expected: str
+    seen: str
+    passed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ProofMade:
+    """The ways to stop were tested. It does not pass through the queue, as a calibration."""
+
+    utc_ms: int
+    who: str
+    steps: tuple[ProofStep, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether every step did; a test without steps proves nothing."""
+        return bool(self.steps) and all(step.passed for step in self.steps)
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A person's word on the charge that passed in a run's interruption, A·h, and why.
+
+    It does not pass through the queue, as a calibration.
+    """
+
+    run_id: int
+    charge_ah: float
+    who: str
+    note: str
+    utc_ms: int
+
+
+Entry = (
+    RunOpened
+    | Sample
+    | StageEnded
+    | Noted
+    | RunEnded
+    | AlarmRaised
+    | AlarmChanged
+    | CloseUpTaken
+    | Audited
+)

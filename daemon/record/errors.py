@@ -59,3 +59,11 @@ class CorruptBlockError(CodecError):
 
 class NoSuchCalibrationError(RecordError):
     """No calibration has this number."""
+
+
+class NoSuchAlarmError(RecordError):
+    """No alarm has this number."""
+
+
+class NotSettledError(RecordError):
+    """A word on an interruption that cannot be taken: no such interruption, or out of bounds."""

@@ -8,11 +8,11 @@ from daemon.record.errors import NoSuchRunError, PostedBeforeError
 from daemon.record.tables import bath, ledger
 
 OPENED, CHARGE, RUN_ENDED, RECOUNTED = "opened", "charge", "run ended", "recounted"
-CORRECTED = "corrected"
+CORRECTED, SETTLED = "corrected", "settled"
 """Kinds of entries: a bath is opened; a run's charge up to the last sample sealed; what was left of
 it when the run ended, which may be nothing, with the bounds of the charge in its gaps; the charge
 of another logger's log, with its bounds likewise; what a later calibration of the meter adds to a
-run's charge or takes from it."""
+run's charge or takes from it; what passed in a run's interruption by a person's word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,21 +97,37 @@ def correct_run(
     may be nothing and is then not entered, and the bath's charge after it. Raises NoSuchRunError
     for a run that has no end in the account.
     """
+    return _bring(connection, run_id, CORRECTED, charge_nah, utc_ms, text)
+
+
+def settle_run(
+    connection: Connection, run_id: int, charge_nah: int, utc_ms: int, text: str
+) -> tuple[int, int]:
+    """Bring what the account has of a run's interruption to `charge_nah`, otherwise as above.
+
+    The entry points at the run's end, or at what was settled before.
+    """
+    return _bring(connection, run_id, SETTLED, charge_nah, utc_ms, text)
+
+
+def _bring(
+    connection: Connection, run_id: int, kind: str, charge_nah: int, utc_ms: int, text: str
+) -> tuple[int, int]:
+    """Enter what is to be added, if it is anything; it and the bath's charge then, n A·h."""
     entries = connection.execute(
         select(ledger.c.id, ledger.c.bath_id, ledger.c.kind, ledger.c.charge_nah)
         .where(ledger.c.run_id == run_id)
         .order_by(ledger.c.id)
     ).all()
-    ends = [entry for entry in entries if entry.kind in (RUN_ENDED, CORRECTED)]
+    ends = [entry for entry in entries if entry.kind in (RUN_ENDED, kind)]
     if not ends:
         raise NoSuchRunError(f"there is no end of a run {run_id} in any account")
     bath_id, corrects_id = ends[-1].bath_id, ends[-1].id
-    added_nah = charge_nah - sum(entry.charge_nah for entry in entries)
+    # What was counted and what was settled are two sums: neither undoes the other.
+    same = (entry for entry in entries if (entry.kind == SETTLED) == (kind == SETTLED))
+    added_nah = charge_nah - sum(entry.charge_nah for entry in same)
     if added_nah:
-        post(
-            connection, bath_id, run_id, utc_ms, CORRECTED, added_nah, text,
-            corrects_id=corrects_id,
-        )  # fmt: skip
+        post(connection, bath_id, run_id, utc_ms, kind, added_nah, text, corrects_id=corrects_id)
     return added_nah, balance_nah(connection, bath_id)
 
 

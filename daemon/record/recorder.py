@@ -13,9 +13,20 @@ from sqlalchemy import Connection, Engine, insert, update
 from sqlalchemy.exc import DataError, IntegrityError, InterfaceError, ProgrammingError
 
 from daemon.clock import Clock
-from daemon.record import calibrations, ledger, tables
+from daemon.record import alarms, audits, calibrations, close_ups, ledger, tables
 from daemon.record.codec import encode
-from daemon.record.entries import Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.record.entries import (
+    AlarmChanged,
+    AlarmRaised,
+    Audited,
+    CloseUpTaken,
+    Entry,
+    Noted,
+    RunEnded,
+    RunOpened,
+    Sample,
+    StageEnded,
+)
 from daemon.record.errors import UnencodableSampleError
 from daemon.record.spans import OpenRun, minute_of, seal
 from daemon.record.summary import nah
@@ -92,10 +103,8 @@ class Recorder:
                     runs[entry.run_id] = _open_run(connection, entry)
                 elif isinstance(entry, RunEnded):
                     self._end_run(connection, runs, entry)
-                elif isinstance(entry, StageEnded):
-                    _add_stage(connection, entry)
-                elif isinstance(entry, Noted):
-                    _add_event(connection, entry)
+                else:
+                    _add(connection, entry)
         except UnencodableSampleError:
             raise
         except _ENTRY_AT_FAULT as error:
@@ -162,6 +171,23 @@ def _open_run(connection: Connection, entry: RunOpened) -> OpenRun:
     )
     calibrations.add_counted_by(connection, entry.run_id, entry.counted_by)
     return OpenRun(entry.run_id, bath_id)
+
+
+def _add(connection: Connection, entry: Entry) -> None:
+    """Add what changes nothing but its own table."""
+    match entry:
+        case Noted():
+            _add_event(connection, entry)
+        case StageEnded():
+            _add_stage(connection, entry)
+        case AlarmRaised():
+            alarms.add(connection, entry)
+        case AlarmChanged():
+            alarms.add_change(connection, entry)
+        case CloseUpTaken():
+            close_ups.add(connection, entry)
+        case Audited():
+            audits.add(connection, entry)
 
 
 def _add_stage(connection: Connection, entry: StageEnded) -> None:

@@ -11,6 +11,7 @@ from sqlalchemy import (
     REAL,
     Column,
     ForeignKey,
+    ForeignKeyConstraint,
     Index,
     Integer,
     LargeBinary,
@@ -207,5 +208,123 @@ journal = Table(
     Column("run_id", ForeignKey("run.id"), nullable=False),
     Column("charge_nah", Integer, nullable=False),
     Column("samples", LargeBinary, nullable=False),
+    sqlite_strict=True,
+)
+
+
+# All that follows is only ever added to, which triggers enforce.
+
+# An alarm as it was raised; `id` is its number, `figures` a JSON object. It stands until one of its
+# changes says that it is over.
+alarm = Table(
+    "alarm",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("run_id", ForeignKey("run.id")),
+    Column("cause", Text, nullable=False),
+    Column("priority", Text, nullable=False),
+    Column("seen", Text, nullable=False),
+    Column("figures", Text, nullable=False),
+    Column("utc_ms", Integer, nullable=False),
+    Column("monotonic_s", REAL, nullable=False),
+    Column("boot_id", Text, nullable=False),
+    sqlite_strict=True,
+)
+Index("ix_alarm_run_id", alarm.c.run_id)
+Index("ix_alarm_utc_ms", alarm.c.utc_ms)
+
+# What happened to an alarm after it was raised, in order. `who` is null where no person did it,
+# `monotonic_s` where it was found out by a later daemon; `data` is a JSON object.
+alarm_change = Table(
+    "alarm_change",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("alarm_id", ForeignKey("alarm.id"), nullable=False),
+    Column("what", Text, nullable=False),
+    Column("who", Text),
+    Column("utc_ms", Integer, nullable=False),
+    Column("monotonic_s", REAL),
+    Column("text", Text, nullable=False),
+    Column("data", Text, nullable=False),
+    sqlite_strict=True,
+)
+Index("ix_alarm_change_alarm_id", alarm_change.c.alarm_id)
+
+# The readings around an alarm: those of `part` "before" were there when it was raised, those of
+# "after" came since. What is known reaches from `from_s` to `to_s`, s from the alarm's moment.
+close_up = Table(
+    "close_up",
+    metadata,
+    Column("alarm_id", ForeignKey("alarm.id"), primary_key=True),
+    Column("part", Text, primary_key=True),
+    Column("from_s", REAL, nullable=False),
+    Column("to_s", REAL, nullable=False),
+    sqlite_strict=True,
+)
+
+# One meter's readings in a part of a close-up, see `daemon.record.codec`.
+trace = Table(
+    "trace",
+    metadata,
+    Column("alarm_id", Integer, primary_key=True, autoincrement=False),
+    Column("part", Text, primary_key=True),
+    Column("meter", Text, primary_key=True),
+    Column("counting", Integer, nullable=False),  # 1 or 0
+    Column("readings", LargeBinary, nullable=False),
+    ForeignKeyConstraint(["alarm_id", "part"], ["close_up.alarm_id", "close_up.part"]),
+    sqlite_strict=True,
+)
+
+# An interruption of a run, found by the daemon that started next: how long it can have lasted, and
+# the charge that can have passed meanwhile. Null is not known.
+interruption = Table(
+    "interruption",
+    metadata,
+    Column("run_id", ForeignKey("run.id"), primary_key=True),
+    Column("found_utc_ms", Integer, nullable=False),
+    Column("lasted_s", REAL),
+    Column("least_nah", Integer, nullable=False),
+    Column("greatest_nah", Integer),
+    sqlite_strict=True,
+)
+
+# A person's word on the charge that passed in an interruption; the newest of a run holds.
+settlement = Table(
+    "settlement",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("run_id", ForeignKey("interruption.run_id"), nullable=False),
+    Column("utc_ms", Integer, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("charge_nah", Integer, nullable=False),
+    Column("note", Text, nullable=False),
+    sqlite_strict=True,
+)
+Index("ix_settlement_run_id", settlement.c.run_id)
+
+# Who asked for what, from where; `refused` says why it was not done.
+audit = Table(
+    "audit",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("utc_ms", Integer, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("origin", Text, nullable=False),
+    Column("what", Text, nullable=False),
+    Column("detail", Text, nullable=False),
+    Column("refused", Text),
+    sqlite_strict=True,
+)
+
+# Proof tests of the ways to stop; `steps` is a JSON list of objects with the fields of
+# `daemon.record.entries.ProofStep`.
+proof = Table(
+    "proof",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("utc_ms", Integer, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("passed", Integer, nullable=False),  # 1 or 0
+    Column("steps", Text, nullable=False),
     sqlite_strict=True,
 )

@@ -14,9 +14,10 @@ from pathlib import Path
 from sqlalchemy.exc import DatabaseError
 
 from daemon.clock import Clock, SystemClock
-from daemon.record import calibrations, ledger, queries
-from daemon.record.entries import CalibrationMade, Entry, Noted, Sample
+from daemon.record import alarms, calibrations, interruptions, ledger, proofs, queries
+from daemon.record.entries import CalibrationMade, Entry, Noted, ProofMade, Sample, Settled
 from daemon.record.errors import RecordIncompleteError
+from daemon.record.interruptions import Restart
 from daemon.record.recorder import Recorder
 from daemon.record.recovery import Unfinished, close_unfinished
 from daemon.record.store import (
@@ -195,12 +196,43 @@ class Writer:
         with self._engine.connect() as connection:
             return calibrations.newest_of_all(connection)
 
-    def close_unfinished(self, reason: str) -> list[Unfinished]:
-        """Close the runs that a dead daemon left open, see `daemon.record.recovery`.
+    def next_alarm_number(self) -> int:
+        """The number for the next alarm. Raises sqlalchemy.exc.DatabaseError."""
+        with self._engine.connect() as connection:
+            return alarms.next_number(connection)
+
+    def keep_proof(self, made: ProofMade) -> int:
+        """Keep a proof test and give its id, once it is on the disk.
+
+        Waits for the disk. Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.begin() as connection:
+            return proofs.add(connection, made)
+
+    def newest_proof(self) -> proofs.Proof | None:
+        """The last proof test, None before there is one.
+
+        Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.connect() as connection:
+            return proofs.newest(connection)
+
+    def settle(self, word: Settled) -> tuple[float, float]:
+        """Keep a person's word on an interruption, and bring its bath's account to it.
+
+        Gives what was added to the account and the bath's charge then, A·h, once they are on the
+        disk. Waits for it. Raises NotSettledError, and sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.begin() as connection:
+            added_nah, balance_nah = interruptions.settle(connection, word)
+        return added_nah / 1e9, balance_nah / 1e9
+
+    def close_unfinished(self, reason: str, restart: Restart | None = None) -> list[Unfinished]:
+        """Close the runs and alarms that a dead daemon left open, see `daemon.record.recovery`.
 
         Call it before the first `put`. Raises sqlalchemy.exc.DatabaseError.
         """
-        return close_unfinished(self._engine, reason=reason, utc_ms=self._utc_ms())
+        return close_unfinished(self._engine, reason=reason, utc_ms=self._utc_ms(), restart=restart)
 
     def _waiting(self) -> int:
         return len(self._queue) + len(self._taken)
