@@ -103,9 +103,11 @@ class Daemon:
     """One daemon: its settings in a folder of its own, its processes, its record."""
 
     def __init__(
-        self, folder, port, rate, origin_s, *, page=None, beat_limit_s=3.0, tick_s=0.1, more=""
-    ):
+        self, folder, port, rate, origin_s, *, page=None, beat_limit_s=3.0, tick_s=0.1, more="",
+        environment=None,
+    ):  # fmt: skip
         self.folder = folder
+        self._environment = {**os.environ, **(environment or {})}
         folder.mkdir(exist_ok=True)
         self.settings = folder / "settings.toml"
         self.settings.write_text(
@@ -126,7 +128,7 @@ class Daemon:
         with self._log.open("ab") as log:
             self.process = subprocess.Popen(
                 [*command, "--settings", str(self.settings)],
-                stdout=log, stderr=log, start_new_session=True,
+                stdout=log, stderr=log, start_new_session=True, env=self._environment,
             )  # fmt: skip
         return self
 
@@ -244,6 +246,40 @@ class Daemon:
         """The bath's entries, oldest first."""
         (bath,) = self.record(queries.baths)
         return list(reversed(self.record(queries.ledger_entries, bath.id, limit=1000)))
+
+
+class MockPins:
+    """The pins of a daemon's processes: see mock_pins/sitecustomize.py."""
+
+    def __init__(self, folder):
+        self._folder = folder
+        folder.mkdir()
+        code = str(Path(__file__).parent / "mock_pins")
+        path = os.pathsep.join(filter(None, [code, os.environ.get("PYTHONPATH")]))
+        self.environment = {"TANKHAND_MOCK_PINS": str(folder), "PYTHONPATH": path}
+
+    def levels(self, levels):
+        """The inputs' levels when a loop starts."""
+        lines = [f"{pin} {level}" for pin, level in levels.items()]
+        (self._folder / "levels").write_text("\n".join(lines))
+
+    def drive(self, pin, level):
+        """Have an input show this level from now on."""
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as outbox:
+            outbox.sendto(f"{pin} {level}".encode(), str(self._folder / "drive"))
+
+    def edges(self, pin):
+        """The changes of an output so far: monotonic s, and the level since then."""
+        path = self._folder / "edges"
+        lines = path.read_text().splitlines() if path.exists() else []
+        found = [line.split() for line in lines]
+        return [(float(at_s), int(level)) for at_s, number, level in found if int(number) == pin]
+
+
+@pytest.fixture
+def mock_pins(tmp_path):
+    """Mock pins for a daemon that is started with their environment."""
+    return MockPins(tmp_path / "pins")
 
 
 @pytest.fixture
