@@ -1,16 +1,15 @@
 """The loop's one cycle: what came in goes through `step`, what comes out goes to its places."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-from daemon.chemistry.electrolysis import mass_g
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
 from daemon.control.obey import refusal
 from daemon.control.panel import Panel
-from daemon.control.protection.alarms import Change
+from daemon.control.protection.alarms import NO_ALARMS, Alarms, Sign
 from daemon.control.situation import (
     OFF,
     AlarmAct,
@@ -21,19 +20,16 @@ from daemon.control.situation import (
     Inputs,
     Limits,
     Outputs,
-    Run,
-    RunOver,
     Situation,
-    StageOver,
 )
 from daemon.control.states import OPEN, Act, State
 from daemon.control.step import step
 from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
-from daemon.record.entries import CountedBy, Entry, Noted, RunEnded, RunOpened, Sample, StageEnded
 from daemon.service.devices.meter_worker import Seen, Unread
 from daemon.service.devices.pins import Pins
 from daemon.service.devices.ripples import Ripples, RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
+from daemon.service.scribe import Scribe
 from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
 from drivers.contracts import Reading, Temperature
@@ -67,15 +63,6 @@ class Start:
 
 
 @dataclass(frozen=True, slots=True)
-class Origin:
-    """What this daemon's runs come from: its bath, the machine's boot, and how its clock is set."""
-
-    bath: str
-    boot_id: str
-    clock_synchronised: Callable[[], bool | None]
-
-
-@dataclass(frozen=True, slots=True)
 class View:
     """What the loop lets others see, after each cycle.
 
@@ -91,9 +78,9 @@ class View:
 class Loop:
     """Holds the situation between cycles. One thread calls `cycle`; any may look at `view`.
 
-    `panel` brings the meters together. `put` hands an entry to the record and never waits.
+    `panel` brings the meters together. `scribe` hands entries to the record and never waits.
     `bath_charge_ah` is what the record knows of the bath at the start, A·h. `pins` are the
-    contactor and the interlocks, if there are any.
+    contactor and the interlocks, if there are any. `alarms` know the number of the next.
     """
 
     def __init__(
@@ -101,11 +88,11 @@ class Loop:
         clock: Clock,
         link: SupplyLink,
         panel: Panel,
-        put: Callable[[Entry], None],
+        scribe: Scribe,
         limits: Limits,
-        origin: Origin,
         bath_charge_ah: float,
         pins: Pins | None = None,
+        alarms: Alarms = NO_ALARMS,
     ) -> None:
         self._pins = Pins() if pins is None else pins
         self._clock = clock
@@ -113,14 +100,15 @@ class Loop:
         self._panel = panel
         self._temperatures: dict[str, Temperature] = {}
         self._ripples = Ripples()
-        self._put = put
+        self._scribe = scribe
         self._limits = limits
-        self._origin = origin
         self._wall = WallWatch()
         self._look_at_s = 0.0
         self._demand = OFF
         self._trouble: str | None = None
-        self.view = View(Situation(State.IDLE, clock.monotonic_s()), bath_charge_ah, None)
+        self._once: list[Sign] = []
+        first = Situation(State.IDLE, clock.monotonic_s(), alarms=alarms)
+        self.view = View(first, bath_charge_ah, None)
         self.wake_at_s: float | None = None
 
     @property
@@ -130,7 +118,15 @@ class Loop:
 
     def note(self, event: Event) -> None:
         """Put an event into the record that happened outside of any run."""
-        self._record(event, None, self._clock.utc(), self._clock.monotonic_s())
+        self._scribe.happened(event, self.situation, None, self._clock.utc())
+
+    def raise_once(self, sign: Sign) -> None:
+        """Raise an alarm for what was there, and is not there any more."""
+        self._once.append(sign)
+
+    def asked(self, who: str, where: str, what: str, detail: str, refused: str | None) -> None:
+        """Put into the record who asked for what, from where, and why it was refused if it was."""
+        self._scribe.asked(who, where, what, detail, refused, self._clock.utc())
 
     @property
     def doubt(self) -> MeterDoubt:
@@ -169,10 +165,10 @@ class Loop:
         inputs = self._inputs(now_s, news, reading, act, attend)
         situation, outputs, happenings = step(before, inputs, self._limits)
         self._drive(outputs, again=self._is_new_trouble(news, inputs) or _still_on(happenings))
-        started = self.view.started
-        if isinstance(command, Start) and situation.run is not before.run:
+        started, run = self.view.started, situation.run
+        if isinstance(command, Start) and run is not None and run is not before.run:
             started = utc
-            self._record_start(command, situation.run, utc)
+            self._scribe.started(run, command.text, command.command.who, utc)
         bath_charge_ah = self.view.bath_charge_ah
         if before.state in OPEN and situation.state not in OPEN and situation.count is not None:
             # As the ledger does: what was counted. The gaps' bounds stand beside it there.
@@ -180,22 +176,16 @@ class Loop:
         self.view = View(situation, bath_charge_ah, started)
         # A reading that `step` passed over is none.
         if before.state in OPEN and reading is not None and situation.reading is reading:
-            self._record_reading(reading, before.demand.current_a)
-        if isinstance(news, Trouble):
-            happenings.append(Event("trouble", news.text))
-        if isinstance(news, Missed):
-            happenings.append(Event("reply missing", news.text))
-        if isinstance(news, Unread):
-            happenings.append(Event("meter unread", news.text, {"meter": news.name}))
-        if isinstance(news, RippleSeen):
-            high = self._ripples.take(news, running=situation.state is State.RUNNING)
-            happenings += [high] if high is not None else []
+            warm_c = self._temperature_c(reading.monotonic_s)
+            self._scribe.counted(situation, reading, before.demand.current_a, warm_c)
+        happenings += self._told(news, situation)
         if now_s >= self._look_at_s:
             self._look_at_s = now_s + LOOK_EVERY_S
+            self._scribe.looked(now_s)
             happenings.extend(self._seen_now_and_then(now_s, utc))
         under_way = before.state in OPEN or situation.state in OPEN
         for happening in happenings:
-            self._record(happening, situation.run if under_way else None, utc, now_s)
+            self._scribe.happened(happening, situation, run if under_way else None, utc)
         if not under_way:
             self._panel.settle()
         if outputs.contactor_closed:
@@ -216,6 +206,7 @@ class Loop:
             self._trouble = None
         trouble = self._trouble or self._silence_under_current(now_s) or self._pins.trouble()
         pins = self._pins.look(now_s) if act is None else self._pins.seen
+        signs, self._once = tuple(self._once), []
         return Inputs(
             now_s,
             reading,
@@ -223,8 +214,22 @@ class Loop:
             trouble,
             pins.open_loops,
             pins.auxiliary_closed,
-            alarm_act=attend,
+            signs,
+            attend,
         )
+
+    def _told(self, news: Heard | None, situation: Situation) -> list[Event]:
+        """What a device has told besides readings."""
+        if isinstance(news, Trouble):
+            return [Event("trouble", news.text)]
+        if isinstance(news, Missed):
+            return [Event("reply missing", news.text)]
+        if isinstance(news, Unread):
+            return [Event("meter unread", news.text, {"meter": news.name})]
+        if isinstance(news, RippleSeen):
+            high = self._ripples.take(news, running=situation.state is State.RUNNING)
+            return [] if high is None else [high]
+        return []
 
     def _is_new_trouble(self, news: Heard | None, inputs: Inputs) -> bool:
         return isinstance(news, Trouble) or (inputs.trouble is not None and self._trouble is None)
@@ -247,13 +252,17 @@ class Loop:
     def _reading(self, news: Heard | None) -> Reading | None:
         """The reading to count that the news brings, if it does."""
         if isinstance(news, Reading):
-            return self._panel.take(SUPPLY, news) or self._stand_in()
+            counted = self._panel.take(SUPPLY, news)
+            self._scribe.heard(SUPPLY, self._panel.newest[SUPPLY], self._demand.current_a)
+            return counted or self._stand_in()
         if not isinstance(news, Seen):
             return None
         if isinstance(news.value, Temperature):
             self._temperatures[news.name] = news.value
             return None
-        return self._panel.take(news.name, news.value)
+        counted = self._panel.take(news.name, news.value)
+        self._scribe.heard(news.name, self._panel.newest[news.name], None)
+        return counted
 
     def _stand_in(self) -> Reading | None:
         """The supply's own reading where the counting meter is lost and the current has to go.
@@ -298,76 +307,12 @@ class Loop:
             events.append(Event("clock stepped", text, {"stepped_s": stepped_s}))
         return events
 
-    def _record_start(self, start: Start, run: Run | None, utc: datetime) -> None:
-        if run is None:
-            return
-        self._put(
-            RunOpened(
-                run_id=run.run_id,
-                bath=self._origin.bath,
-                title=run.plan.title,
-                plan=start.text,
-                metal=run.plan.metal.symbol,
-                area_dm2=run.plan.area_dm2,
-                target_um=run.plan.target_um,
-                who=start.command.who,
-                utc_ms=_ms(utc),
-                monotonic_s=run.started_s,
-                boot_id=self._origin.boot_id,
-                clock_synchronised=self._origin.clock_synchronised(),
-                counted_by=self._counted_by(),
-            )
-        )
-
-    def _counted_by(self) -> CountedBy:
-        facts = self._panel.facts
-        correction = facts.correction
-        return CountedBy(
-            self._panel.counting,
-            correction.gain,
-            correction.offset_a,
-            facts.calibration_id,
-            facts.doubt,
-        )
-
-    def _record_reading(self, reading: Reading, set_current_a: float) -> None:
-        run, count = self.situation.run, self.situation.count
-        if run is None or count is None or reading.monotonic_s < run.started_s:
-            return
-        self._put(
-            Sample(
-                run.run_id,
-                reading.monotonic_s - run.started_s,
-                reading.current_a,
-                reading.voltage_v,
-                set_current_a,
-                count.charge_ah - run.carried.charge_ah,
-                self._temperature_c(reading.monotonic_s),
-            )
-        )
-
     def _temperature_c(self, now_s: float) -> float | None:
         """The bath's temperature, °C: of several thermometers the one whose name says so."""
         names = sorted(self._temperatures, key=lambda name: "bath" not in name)
         if not names or now_s - self._temperatures[names[0]].monotonic_s > TEMPERATURE_OLD_S:
             return None
         return self._temperatures[names[0]].temperature_c
-
-    def _record(self, happening: Happening, run: Run | None, utc: datetime, now_s: float) -> None:
-        if isinstance(happening, Event):
-            run_id = run.run_id if run is not None else None
-            entry: Entry = Noted(
-                run_id, happening.kind, happening.text, _ms(utc), now_s, happening.data
-            )
-        elif isinstance(happening, Change):
-            entry = _alarm_entry(happening, run, utc, now_s)
-        elif run is None:
-            return
-        elif isinstance(happening, StageOver):
-            entry = _stage_entry(happening, run, now_s)
-        else:
-            entry = _end_entry(happening, run, self.situation, utc, now_s)
-        self._put(entry)
 
 
 def own_charge_ah(situation: Situation) -> float:
@@ -376,50 +321,5 @@ def own_charge_ah(situation: Situation) -> float:
     return 0.0 if run is None or count is None else count.charge_ah - run.carried.charge_ah
 
 
-def _alarm_entry(change: Change, run: Run | None, utc: datetime, now_s: float) -> Noted:
-    alarm = change.alarm
-    text = f"alarm {alarm.number} {change.what}: {alarm.cause}: {alarm.seen}"
-    run_id = None if run is None else run.run_id
-    return Noted(run_id, "alarm", text, _ms(utc), now_s, alarm.figures)
-
-
-def _stage_entry(stage: StageOver, run: Run, now_s: float) -> StageEnded:
-    return StageEnded(
-        run_id=run.run_id,
-        index=stage.index,
-        name=stage.name,
-        started_s=stage.started_s - run.started_s,
-        ended_s=now_s - run.started_s,
-        charge_ah=stage.charge_ah,
-        ended_by=stage.ended_by,
-    )
-
-
-def _end_entry(
-    over: RunOver, run: Run, situation: Situation, utc: datetime, now_s: float
-) -> RunEnded:
-    count, progress = situation.count, situation.progress
-    if count is None or progress is None:
-        raise ValueError("a run that ends has a count and a progress")
-    best_ah, carried = count.best_ah, run.carried
-    return RunEnded(
-        run_id=run.run_id,
-        state=over.state.value,
-        reason=over.reason,
-        utc_ms=_ms(utc),
-        elapsed_s=now_s - run.started_s,
-        running_s=progress.running_s,
-        charge_ah=count.charge_ah - carried.charge_ah,
-        gap_least_ah=count.gap_least_ah - carried.gap_least_ah,
-        gap_greatest_ah=count.gap_greatest_ah - carried.gap_greatest_ah,
-        mass_g=mass_g(run.plan.metal, best_ah, run.plan.efficiency),
-        thickness_um=best_ah * run.um_per_ah,
-    )
-
-
 def _still_on(happenings: list[Happening]) -> bool:
     return any(isinstance(h, Event) and h.kind == OUTPUT_DID_NOT_STOP for h in happenings)
-
-
-def _ms(utc: datetime) -> int:
-    return round(utc.timestamp() * 1000)

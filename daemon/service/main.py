@@ -20,10 +20,10 @@ from sqlalchemy.exc import DatabaseError
 from daemon.api.errors import InputError
 from daemon.clock import Clock
 from daemon.control.panel import Panel
-from daemon.control.situation import Demand, Event, Limits
+from daemon.control.protection.alarms import Alarms
+from daemon.control.situation import Demand, Limits
 from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
-from daemon.record.recovery import Unfinished
 from daemon.record.writer import Writer
 from daemon.service import machine
 from daemon.service.beat import BeatSender, Ready, watch_lifeline
@@ -33,8 +33,10 @@ from daemon.service.devices.meter_worker import Device, MeterWorker
 from daemon.service.devices.pins import CYCLE_S, make_pins
 from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
-from daemon.service.loop import Loop, Origin
+from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
+from daemon.service.loop import Loop
 from daemon.service.runner import REST_S, Mail, Quit, Runner
+from daemon.service.scribe import Origin, Scribe
 from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.status import Speaker
@@ -54,8 +56,6 @@ THERMOMETER_PERIOD_S = 10.0
 RECORD_LIMIT_S = 600.0
 """Real s for which the disk may take nothing before a contactor is let go. Until then all of it
 waits in the queue, and a card's longest stalls are some seconds; a power cut would lose it."""
-
-INTERRUPTED = "the daemon stopped during this run"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -112,17 +112,21 @@ def _assemble(
     # At the end the output goes off first: the disk may be slow to take everything.
     stack.callback(worker.stop)
     origin = Origin(settings.bath.name, machine.boot_id(), machine.clock_synchronised)
-    interrupted = writer.close_unfinished(INTERRUPTED)
+    interrupted = writer.close_unfinished(INTERRUPTED, restart(clock, origin, rating))
     writer.ensure_bath(settings.bath.name)
     bath_ah = writer.bath_charge_ah(settings.bath.name)
     doubts, kept = meters.doubts(), writer.calibrations()
     panel = Panel(known_meters(doubts, kept), meters.counting, limits.gap_s)
     counting = others.get(meters.counting, worker)
     link = Link(worker.demand, counting.read_at)
-    loop = Loop(clock, link, panel, writer.put, limits, origin, bath_ah, pins)
+    scribe = Scribe(writer.put, origin, panel)
+    stack.callback(lambda: scribe.finish(clock.monotonic_s()))
+    standing = Alarms(next_number=writer.next_alarm_number())
+    loop = Loop(clock, link, panel, scribe, limits, bath_ah, pins, standing)
     pins.unwell = lambda: _unwell(worker, writer)
     for run in interrupted:
-        loop.note(_interrupted(run))
+        loop.note(event_of(run))
+        loop.raise_once(sign_of(run))
     speaker = Speaker(loop, panel, clock, writer, supply.identity, settings.bath.name)
     calibrator = Calibrator(
         doubts, kept, writer.keep_calibration, panel.learn,
@@ -214,15 +218,6 @@ def _ripple_watch(device: Device, mains_hz: float, limits: Limits) -> RippleWatc
     if not isinstance(device, ChannelMeter) or not device.reads_current or duration_s is None:
         return None
     return RippleWatch(device.burst, duration_s, mains_hz, limits.gone_a)
-
-
-def _interrupted(run: Unfinished) -> Event:
-    text = (
-        f"{INTERRUPTED}: run {run.run_id}, {run.title}; the record knows it until "
-        f"{run.elapsed_s:.1f} s and {run.charge_ah:.4f} Ah"
-    )
-    figures = {"run": run.run_id, "elapsed_s": run.elapsed_s, "charge_ah": run.charge_ah}
-    return Event("run interrupted", text, {**figures})
 
 
 def _quit_on(mailbox: SimpleQueue[Mail], lifeline: int | None) -> None:

@@ -37,6 +37,7 @@ class Order:
     who: str
     plan: Plan | None = None
     text: str = ""
+    where: str = ""
     error: str | None = None
     answered: threading.Event = field(default_factory=threading.Event)
     _claim: threading.Lock = field(default_factory=threading.Lock)
@@ -126,6 +127,8 @@ class Runner:
         refused = self._loop.refusal(order.act)
         if refused is None and order.act is Act.START and self._quit_by_s is not None:
             refused = "the daemon is about to end"
+        detail = "" if order.plan is None else order.plan.title
+        self._loop.asked(order.who, order.where, order.act.value, detail, refused)
         if refused is not None:
             order.answer(refused)
             return
@@ -139,6 +142,8 @@ class Runner:
 
     def _attend(self, order: Order, act: AlarmAct) -> None:
         refused = protect.refusal(self._loop.situation.alarms, act)
+        detail = "all alarms" if act.number is None else f"alarm {act.number}"
+        self._loop.asked(order.who, order.where, act.what, detail, refused)
         if refused is None:
             self._loop.cycle(attend=act)
         order.answer(refused)

@@ -124,15 +124,15 @@ class ControlServer:
 
     def _order(self, request: StartRequest | ActRequest | AlarmRequest) -> Order:
         if isinstance(request, ActRequest):
-            return Order(Act(request.ask), request.who)
+            return Order(Act(request.ask), request.who, where=request.where)
         if isinstance(request, AlarmRequest):
             act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
-            return Order(act, request.who)
+            return Order(act, request.who, where=request.where)
         plan = read_plan(request.plan, "plan")
         found = problems(plan, self._rating, self._panel.facts.doubt)
         if found:
             raise InputError("plan cannot work", tuple(found))
-        return Order(Act.START, request.who, plan, request.plan)
+        return Order(Act.START, request.who, plan, request.plan, request.where)
 
 
 def _clear(path: Path) -> None:

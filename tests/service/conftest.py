@@ -10,12 +10,14 @@ from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.situation import Limits
 from daemon.control.states import OPEN
+from daemon.record.entries import AlarmRaised
 from daemon.service.devices.meter_worker import MeterWorker
 from daemon.service.devices.pins import CYCLE_S
 from daemon.service.devices.supply_worker import SupplyWorker
-from daemon.service.loop import Loop, Origin
+from daemon.service.loop import Loop
 from daemon.service.main import Link
 from daemon.service.runner import Order, Quit, Runner
+from daemon.service.scribe import Origin, Scribe
 from drivers.contracts import Rating, Reading
 from drivers.simulator.inline import SimulatedSupply
 
@@ -146,7 +148,13 @@ class Rig:
         if self.meters:
             link = Link(self.worker.demand, self.meters[0].read_at)
         self.loop = Loop(
-            clock, link, self.panel, self.entries.append, self.limits, origin, 10.0, pins
+            clock,
+            link,
+            self.panel,
+            Scribe(self.entries.append, origin, self.panel),
+            self.limits,
+            10.0,
+            pins,
         )
         self.runner = Runner(self.loop, clock, period_s, self.mailbox, self._between, 7)
         self._agenda = []
@@ -238,8 +246,7 @@ class Rig:
 
     def raised(self):
         """The causes that have raised an alarm, in order."""
-        happened = [e.text.split(": ") for e in self.entries if getattr(e, "kind", None) == "alarm"]
-        return [cause for what, cause, *_ in happened if what.endswith(" raised")]
+        return [entry.cause for entry in self.recorded(AlarmRaised)]
 
 
 def at_rest(rig):

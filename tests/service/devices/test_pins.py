@@ -226,7 +226,7 @@ def test_a_cycle_that_fails_gives_no_edge(plant):
         edges.append(len(plant.cabinet.factory.pin(LINE).states))
         raise OSError("out of memory")
 
-    plant.at(6.0, lambda: setattr(plant.loop, "_put", fail))
+    plant.at(6.0, lambda: setattr(plant.loop._scribe, "_put", fail))
     with pytest.raises(OSError, match="out of memory"):
         plant.run(most_s=10.0)
     assert edges == [len(plant.cabinet.factory.pin(LINE).states)]
