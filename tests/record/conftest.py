@@ -1,15 +1,17 @@
 """A record in a temporary directory, and entries to put in it."""
 
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from subprocess import PIPE, Popen
 from textwrap import dedent
+from typing import Any
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, event
 
-from daemon.record.entries import Noted, RunEnded, RunOpened, Sample
+from daemon.record.entries import AlarmRaised, Noted, RunEnded, RunOpened, Sample
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
 
@@ -43,6 +45,21 @@ def ask(reader: Engine) -> Callable[..., object]:
             return question(connection, *args, **named)
 
     return asked
+
+
+@pytest.fixture
+def look(path: Path) -> Callable[..., object]:
+    """Ask one question of the file, whoever writes it."""
+
+    def looked(question: Callable[..., object], *args: object, **named: object) -> object:
+        engine = open_reader(path)
+        try:
+            with engine.connect() as connection:
+                return question(connection, *args, **named)
+        finally:
+            engine.dispose()
+
+    return looked
 
 
 @pytest.fixture
@@ -94,6 +111,23 @@ def noted() -> Callable[..., Noted]:
 
 
 @pytest.fixture
+def raised() -> Callable[..., AlarmRaised]:
+    def make(number: int = 1, run_id: int | None = None, **changes: object) -> AlarmRaised:
+        values: dict[str, object] = {
+            "cause": "short",
+            "priority": "high",
+            "seen": "0.21 V at 3.600 A",
+            "figures": {"voltage_v": 0.21, "current_a": 3.6},
+            "utc_ms": 1_700_000_030_000,
+            "monotonic_s": 130.0,
+            "boot_id": "boot",
+        }
+        return AlarmRaised(number=number, run_id=run_id, **(values | changes))  # type: ignore[arg-type]
+
+    return make
+
+
+@pytest.fixture
 def steady() -> Callable[..., list[Sample]]:
     """Samples of 3.6 A, which is 1 mA·h each second, `per_s` a second, from `from_s` on."""
 
@@ -120,3 +154,40 @@ def child() -> Iterator[Callable[..., Popen[str]]]:
     for process in started:
         process.kill()
         process.communicate()
+
+
+@pytest.fixture
+def told() -> Iterator[Callable[[str], threading.Event]]:
+    """An event that is set whenever a database engine tells of something."""
+    listeners: list[tuple[str, Callable[[object], None]]] = []
+
+    def tell(of: str) -> threading.Event:
+        happened = threading.Event()
+
+        def listener(_: object) -> None:
+            happened.set()
+
+        event.listen(Engine, of, listener)
+        listeners.append((of, listener))
+        return happened
+
+    yield tell
+    for of, listener in listeners:
+        event.remove(Engine, of, listener)
+
+
+@pytest.fixture
+def small_disk() -> Iterator[Callable[[int], None]]:
+    """Lets a record have so many pages: SQLite then says what it says on a full disk."""
+    connections: list[Any] = []
+
+    def connected(connection: Any, _: object) -> None:
+        connections.append(connection)
+
+    def limit(pages: int) -> None:
+        for connection in connections:
+            connection.execute(f"PRAGMA max_page_count={pages}")
+
+    event.listen(Engine, "connect", connected)
+    yield limit
+    event.remove(Engine, "connect", connected)

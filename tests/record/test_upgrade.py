@@ -1,16 +1,21 @@
 """A record that the first program wrote, opened by this one: nothing of it is lost or changed."""
 
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from daemon.record import ledger, queries
-from daemon.record.entries import CountedBy, RunEnded, Sample
+from daemon.record import alarms, interruptions, ledger, queries
+from daemon.record.entries import CountedBy, RunEnded, Sample, Settled
 from daemon.record.errors import RecordOlderError
+from daemon.record.interruptions import Restart
 from daemon.record.series import samples, series
 from daemon.record.store import APPLICATION_ID, open_reader
 from daemon.record.writer import Writer
+
+Make = Callable[..., Any]
 
 FIRST = Path(__file__).with_name("first_record.sql")
 """Written once by the first program: run 1 is complete, run 2 was under way when it died."""
@@ -103,3 +108,32 @@ def test_the_account_goes_on_and_stays_guarded(old: Path, opened: object, steady
     assert kinds[0] == ledger.RUN_ENDED
     with pytest.raises(sqlite3.IntegrityError, match="nothing in it is edited"):
         sqlite3.connect(old).execute("UPDATE ledger SET corrects_id = 1")
+
+
+def test_what_the_first_program_left_open_is_settled_as_any(old: Path, look: Make) -> None:
+    """Run 2 began at 200 s on the monotonic clock, and its last reading is of 64.5 s."""
+    writer = Writer(old, threaded=False)
+    restart = Restart(300.0, 1_700_000_200_000, "boot", True, lambda _: 3.6)
+    (left,) = writer.close_unfinished("the daemon stopped", restart)
+    assert (left.elapsed_s, left.lasted_s, left.greatest_ah) == (64.5, 35.5, 0.0355)
+    writer.settle(Settled(2, 0.01, "anna", "it had been off", 0))
+    bath_ah = writer.bath_charge_ah("bath A")
+    writer.close()
+
+    assert bath_ah == pytest.approx(0.0795 + 129 / 4000 + 0.01)
+    assert look(interruptions.of_run, 1) is None
+    assert look(interruptions.of_run, 2).charge_ah == 0.01
+
+
+def test_alarms_begin_at_one_in_an_old_record(old: Path, look: Make, raised: Make) -> None:
+    writer = Writer(old, threaded=False)
+    assert writer.next_alarm_number() == 1
+    assert writer.newest_proof() is None
+    writer.close_unfinished("the daemon stopped")
+    writer.put(raised(1, 2))
+    writer.close()
+
+    assert [alarm.number for alarm in look(alarms.of_run, 2)] == [1]
+    assert look(alarms.of_run, 1) == []
+    with pytest.raises(sqlite3.IntegrityError, match="nothing in it is edited"):
+        sqlite3.connect(old).execute("UPDATE alarm SET cause = ''")

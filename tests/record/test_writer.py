@@ -103,26 +103,6 @@ def test_stages_and_events_are_there_with_their_figures(
     assert [e.text for e in ask(queries.events)] == ["µm at start", "agitation off"]
 
 
-@pytest.fixture
-def told() -> Iterator[Callable[[str], threading.Event]]:
-    """An event that is set whenever a database engine tells of something."""
-    listeners: list[tuple[str, Callable[[object], None]]] = []
-
-    def tell(of: str) -> threading.Event:
-        happened = threading.Event()
-
-        def listener(_: object) -> None:
-            happened.set()
-
-        event.listen(Engine, of, listener)
-        listeners.append((of, listener))
-        return happened
-
-    yield tell
-    for of, listener in listeners:
-        event.remove(Engine, of, listener)
-
-
 def test_events_are_committed_at_once(path: Path, noted: Make, told: Make) -> None:
     writer = Writer(path, commit_every_s=3600)
     committed = told("commit")
@@ -203,23 +183,6 @@ def test_a_stalled_disk_does_not_stop_the_loop(
     kept = in_record(path, samples, 1, 0, 1e6)
     assert kept == steady(100)[: len(kept)]
     assert len(kept) + writer.unrecorded == 200
-
-
-@pytest.fixture
-def small_disk() -> Iterator[Callable[[int], None]]:
-    """Lets a record have so many pages: SQLite then says what it says on a full disk."""
-    connections: list[Any] = []
-
-    def connected(connection: Any, _: object) -> None:
-        connections.append(connection)
-
-    def limit(pages: int) -> None:
-        for connection in connections:
-            connection.execute(f"PRAGMA max_page_count={pages}")
-
-    event.listen(Engine, "connect", connected)
-    yield limit
-    event.remove(Engine, "connect", connected)
 
 
 def test_a_full_disk_is_a_fault_until_there_is_room(
