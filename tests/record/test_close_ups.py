@@ -34,7 +34,7 @@ def taken(part: Part, from_s: float, to_s: float, *traces: Trace, number: int = 
 def close(found: tuple[TraceReading, ...], meant: tuple[TraceReading, ...]) -> bool:
     """Whether the readings are these, to the resolution of the record, from the alarm's moment."""
     return len(found) == len(meant) and all(
-        math.isclose(a, b, abs_tol=1.1e-5)
+        a == pytest.approx(b, abs=1.1e-5)
         for f, m in zip(found, meant, strict=True)
         for a, b in zip(f, m._replace(at_s=m.at_s - UPTIME_S), strict=True)
     )
