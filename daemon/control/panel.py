@@ -165,8 +165,19 @@ class Panel:
     def disagreements(self) -> list[Disagreement]:
         """Meters that have come to disagree with the counting one since the last call.
 
-        Each is told once, and again only after it has agreed in between. While the current changes,
-        two readings may be apart by as much as it moved from one reading to the next.
+        Each is told once, and again only after it has agreed in between.
+        """
+        found = self.disagreeing()
+        self._told &= self._apart_since_s.keys()
+        new = [apart for apart in found if apart.other not in self._told]
+        self._told.update(apart.other for apart in new)
+        return new
+
+    def disagreeing(self) -> list[Disagreement]:
+        """Meters that disagree with the counting one now, and did so for `DISAGREE_AFTER_S`.
+
+        Time passes from one call of this or of `disagreements` to the next. While the current
+        changes, two readings may be apart by as much as it moved from one reading to the next.
         """
         counting = self._newest.get(self._counting)
         if counting is None or counting.current_a is None:
@@ -181,11 +192,9 @@ class Panel:
             apart_a = abs(other.current_a - counting.current_a)
             if apart_a <= self._explained_a(name, u_a):
                 self._apart_since_s.pop(name, None)
-                self._told.discard(name)
                 continue
             since_s = self._apart_since_s.setdefault(name, counting.monotonic_s)
-            if counting.monotonic_s - since_s >= DISAGREE_AFTER_S and name not in self._told:
-                self._told.add(name)
+            if counting.monotonic_s - since_s >= DISAGREE_AFTER_S:
                 found.append(
                     Disagreement(self._counting, counting.current_a, name, other.current_a, u_a)
                 )

@@ -6,6 +6,7 @@ its injection), `lasts_s` when it ends by itself.
 """
 
 from abc import ABC, abstractmethod
+from math import inf
 from random import Random
 from typing import Annotated, Literal, Protocol
 
@@ -164,7 +165,46 @@ class FreezeReadings(_Event):
         scene.supply.freeze(False)
 
 
+class Surge(_Event):
+    """The supply's regulator fails upwards: more current than its set-point says, V permitting."""
+
+    do: Literal["surge"]
+    current_a: float = Field(default=2.0, gt=0, le=10_000)
+
+    def begin(self, scene: Scene) -> None:
+        """Add the current."""
+        scene.supply.surge(self.current_a)
+
+    def end(self, scene: Scene) -> None:
+        """Take it away."""
+        scene.supply.surge(0.0)
+
+
+class FoldBack(_Event):
+    """The supply protects itself, hot or on weak mains: no more current than this."""
+
+    do: Literal["fold_back"]
+    current_a: float = Field(default=0.5, ge=0, le=10_000)
+
+    def begin(self, scene: Scene) -> None:
+        """Limit the current."""
+        scene.supply.fold_back(self.current_a)
+
+    def end(self, scene: Scene) -> None:
+        """Give what is asked for."""
+        scene.supply.fold_back(inf)
+
+
 Event = Annotated[
-    Short | Whisker | LosePart | OpenLoad | BadContact | Drift | OutputDrop | FreezeReadings,
+    Short
+    | Whisker
+    | LosePart
+    | OpenLoad
+    | BadContact
+    | Drift
+    | OutputDrop
+    | FreezeReadings
+    | Surge
+    | FoldBack,
     Field(discriminator="do"),
 ]

@@ -1,6 +1,6 @@
 """The bench supply that drives the tank: two set-points, automatic crossover, its own meter."""
 
-from math import exp
+from math import exp, inf
 from random import Random
 from typing import NamedTuple
 
@@ -46,6 +46,8 @@ class BenchSupply:
         self._mode = Mode.CONSTANT_CURRENT
         self._following = True
         self._frozen: Measurement | None = None
+        self._surge_a = 0.0
+        self._most_a = inf
 
     # The panel.
 
@@ -79,6 +81,14 @@ class BenchSupply:
         """Let the meter repeat its last values, or measure again."""
         self._frozen = self.measure() if frozen else None
 
+    def surge(self, current_a: float) -> None:
+        """Let it hold this much current above its set-point, A."""
+        self._surge_a = current_a
+
+    def fold_back(self, current_a: float) -> None:
+        """Let it give no more current than this, A, whatever its set-point is."""
+        self._most_a = current_a
+
     def tank_changed(self) -> None:
         """Something happened to the tank: a break stops the current, else the regulator answers."""
         self._following = False
@@ -106,11 +116,12 @@ class BenchSupply:
         if tank.is_open:
             self._mode = Mode.CONSTANT_VOLTAGE
             return 0.0
-        if tank.point_at(self.current_set_a).terminal_v <= self.voltage_set_v:
+        current_a = min(self.current_set_a, self._most_a) + self._surge_a
+        if tank.point_at(current_a).terminal_v <= self.voltage_set_v:
             self._mode = Mode.CONSTANT_CURRENT
-            return self.current_set_a
+            return current_a
         self._mode = Mode.CONSTANT_VOLTAGE
-        return min(self.current_set_a, tank.current_at(self.voltage_set_v))
+        return min(current_a, tank.current_at(self.voltage_set_v))
 
     def _regulate(self, step_s: float) -> None:
         target_a = self._target_a()
