@@ -10,6 +10,7 @@ from daemon.clock import Clock
 from daemon.control.obey import refusal
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import NO_ALARMS, Alarms, Sign
+from daemon.control.protection.watch import Watch
 from daemon.control.situation import (
     OFF,
     AlarmAct,
@@ -29,6 +30,7 @@ from daemon.service.devices.meter_worker import Seen, Unread
 from daemon.service.devices.pins import Pins
 from daemon.service.devices.ripples import Ripples, RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
+from daemon.service.lookout import Lookout
 from daemon.service.scribe import Scribe
 from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
@@ -79,8 +81,9 @@ class Loop:
     """Holds the situation between cycles. One thread calls `cycle`; any may look at `view`.
 
     `panel` brings the meters together. `scribe` hands entries to the record and never waits.
-    `bath_charge_ah` is what the record knows of the bath at the start, A·h. `pins` are the
-    contactor and the interlocks, if there are any. `alarms` know the number of the next.
+    `watch` looks at each reading that counts, `lookout` around the cell. `bath_charge_ah` is what
+    the record knows of the bath at the start, A·h. `pins` are the contactor and the interlocks, if
+    there are any. `alarms` know the number of the next.
     """
 
     def __init__(
@@ -91,6 +94,8 @@ class Loop:
         scribe: Scribe,
         limits: Limits,
         bath_charge_ah: float,
+        watch: Watch,
+        lookout: Lookout,
         pins: Pins | None = None,
         alarms: Alarms = NO_ALARMS,
     ) -> None:
@@ -101,6 +106,9 @@ class Loop:
         self._temperatures: dict[str, Temperature] = {}
         self._ripples = Ripples()
         self._scribe = scribe
+        self._watch = watch
+        self._lookout = lookout
+        self._around: tuple[Sign, ...] = ()
         self._limits = limits
         self._wall = WallWatch()
         self._look_at_s = 0.0
@@ -206,7 +214,9 @@ class Loop:
             self._trouble = None
         trouble = self._trouble or self._silence_under_current(now_s) or self._pins.trouble()
         pins = self._pins.look(now_s) if act is None else self._pins.seen
-        signs, self._once = tuple(self._once), []
+        seen = self._watch.look(self.situation, reading)
+        signs = (*seen, *self._around, *self._once) if self._around or self._once else seen
+        self._once = []
         return Inputs(
             now_s,
             reading,
@@ -296,16 +306,17 @@ class Loop:
         return f"the supply is silent: its newest reading is {age_s:.1f} s old"
 
     def _seen_now_and_then(self, now_s: float, utc: datetime) -> list[Event]:
-        """What need not be looked for in each cycle: clock steps, and meters that disagree."""
-        events = []
-        for apart in self._panel.disagreements():
-            figures = {apart.counting: apart.counting_a, apart.other: apart.other_a}
-            events.append(Event("meters disagree", str(apart), {**figures, "u_a": apart.u_a}))
+        """What need not be looked for in each cycle.
+
+        A clock that is set at rest, as after each start of a machine without one, wakes nobody.
+        """
         stepped_s = self._wall.stepped_s(now_s, utc)
-        if stepped_s is not None:
-            text = f"the wall clock was set by {stepped_s:+.1f} s"
-            events.append(Event("clock stepped", text, {"stepped_s": stepped_s}))
-        return events
+        in_run = stepped_s if self.situation.state in OPEN else None
+        self._around = self._lookout.look(now_s, in_run, self._temperatures, self.ripples)
+        if stepped_s is None:
+            return []
+        text = f"the wall clock was set by {stepped_s:+.1f} s"
+        return [Event("clock stepped", text, {"stepped_s": stepped_s})]
 
     def _temperature_c(self, now_s: float) -> float | None:
         """The bath's temperature, °C: of several thermometers the one whose name says so."""

@@ -21,6 +21,10 @@ from daemon.api.errors import InputError
 from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Alarms
+from daemon.control.protection.electrical import electrical_detectors
+from daemon.control.protection.surroundings import Surroundings
+from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.watch import Watch
 from daemon.control.situation import Demand, Limits
 from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
@@ -34,6 +38,7 @@ from daemon.service.devices.pins import CYCLE_S, make_pins
 from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
+from daemon.service.lookout import Lookout
 from daemon.service.loop import Loop
 from daemon.service.runner import REST_S, Mail, Quit, Runner
 from daemon.service.scribe import Origin, Scribe
@@ -122,7 +127,12 @@ def _assemble(
     scribe = Scribe(writer.put, origin, panel)
     stack.callback(lambda: scribe.finish(clock.monotonic_s()))
     standing = Alarms(next_number=writer.next_alarm_number())
-    loop = Loop(clock, link, panel, scribe, limits, bath_ah, pins, standing)
+    thresholds = Thresholds().of_meter(limits.gone_a)
+    watch = Watch(electrical_detectors(thresholds))
+    names = [table.name for table in settings.thermometer]
+    surroundings = Surroundings(names, thresholds, clock.monotonic_s())
+    lookout = Lookout(surroundings, panel, writer, settings.record.path.parent)
+    loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing)
     pins.unwell = lambda: _unwell(worker, writer)
     for run in interrupted:
         loop.note(event_of(run))

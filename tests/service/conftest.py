@@ -2,18 +2,25 @@
 
 from collections import deque
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from queue import SimpleQueue
+from types import SimpleNamespace
 
 import pytest
 
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
+from daemon.control.protection.electrical import electrical_detectors
+from daemon.control.protection.surroundings import Surroundings
+from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.watch import Watch
 from daemon.control.situation import Limits
 from daemon.control.states import OPEN
 from daemon.record.entries import AlarmRaised
 from daemon.service.devices.meter_worker import MeterWorker
 from daemon.service.devices.pins import CYCLE_S
 from daemon.service.devices.supply_worker import SupplyWorker
+from daemon.service.lookout import Lookout
 from daemon.service.loop import Loop
 from daemon.service.main import Link
 from daemon.service.runner import Order, Quit, Runner
@@ -147,6 +154,8 @@ class Rig:
         link = self.worker
         if self.meters:
             link = Link(self.worker.demand, self.meters[0].read_at)
+        thresholds = Thresholds().of_meter(self.limits.gone_a)
+        self.disk = SimpleNamespace(lag_s=0.0, fault=None)
         self.loop = Loop(
             clock,
             link,
@@ -154,6 +163,8 @@ class Rig:
             Scribe(self.entries.append, origin, self.panel),
             self.limits,
             10.0,
+            Watch(electrical_detectors(thresholds)),
+            Lookout(Surroundings([], thresholds, clock.now_s), self.panel, self.disk, Path("/")),
             pins,
         )
         self.runner = Runner(self.loop, clock, period_s, self.mailbox, self._between, 7)

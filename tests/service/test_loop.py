@@ -11,7 +11,16 @@ from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.control.panel import Correction, MeterFacts
 from daemon.control.situation import Event, Limits
 from daemon.control.states import Act, State
-from daemon.record.entries import CountedBy, Noted, RunEnded, RunOpened, Sample, StageEnded
+from daemon.record.entries import (
+    AlarmChanged,
+    AlarmRaised,
+    CountedBy,
+    Noted,
+    RunEnded,
+    RunOpened,
+    Sample,
+    StageEnded,
+)
 from daemon.service.devices.meter_worker import Seen
 from daemon.service.devices.supply_worker import Missed, Trouble
 from drivers.contracts import Reading, Temperature
@@ -542,28 +551,29 @@ def test_an_output_that_the_supply_says_is_on_is_seen_by_a_shunt_without_current
     assert "the supply says that it is still on" in text
 
 
-def test_meters_that_disagree_are_an_event_once_and_again_after_agreeing(
-    shunt_rig, shunt, supply, over
-):
+def test_meters_that_disagree_are_one_alarm_that_comes_again(shunt_rig, shunt, supply, over):
     start(shunt_rig, SHORT.replace('"0.3 µm"', '"0.8 µm"'))
-    shunt_rig.at(60.0, lambda: setattr(shunt, "gain", 1.2))
+    shunt_rig.at(60.0, lambda: setattr(shunt, "gain", 1.09))
     shunt_rig.at(100.0, lambda: setattr(shunt, "gain", 1.0))
-    shunt_rig.at(110.0, lambda: setattr(shunt, "gain", 0.8))
+    shunt_rig.at(110.0, lambda: setattr(shunt, "gain", 0.91))
     shunt_rig.run(until=lambda rig: rig.clock.now_s > 1150.0, most_s=200.0)
-    notes = [note for note in shunt_rig.recorded(Noted) if note.kind == "meters disagree"]
-    assert [note.run_id for note in notes] == [7, 7]
-    assert [note.monotonic_s for note in notes] == pytest.approx([1071.0, 1121.0], abs=1.5)
-    assert notes[0].text.startswith("shunt reads 2.400 A, supply 2.000 A: 0.400 A apart")
-    assert (notes[0].data["shunt"], notes[0].data["supply"]) == pytest.approx((2.4, 2.0))
+    (raised,) = [e for e in shunt_rig.recorded(AlarmRaised) if e.cause == "meters disagree"]
+    assert raised.run_id == 7
+    assert raised.seen.startswith("shunt reads 2.180 A, supply 2.000 A: 0.180 A apart")
+    assert (raised.figures["shunt"], raised.figures["supply"]) == pytest.approx((2.18, 2.0))
+    changes = [e for e in shunt_rig.recorded(AlarmChanged) if e.number == raised.number]
+    assert [change.what for change in changes[:2]] == ["returned", "raised again"]
+    moments = [raised.monotonic_s, *(change.monotonic_s for change in changes[:2])]
+    assert moments == pytest.approx([1071.0, 1101.0, 1121.0], abs=1.6)
 
 
-def test_meters_that_agree_are_no_event_on_ramps_and_steps(shunt_rig, over):
+def test_meters_that_agree_are_no_alarm_on_ramps_and_steps(shunt_rig, over):
     start(shunt_rig)
     shunt_rig.order(Act.HOLD, 60.0)
     shunt_rig.order(Act.RESUME, 80.0)
     shunt_rig.run(over)
     assert shunt_rig.situation.state is State.COMPLETE
-    assert not shunt_rig.recorded("meters disagree")
+    assert shunt_rig.raised() == []
 
 
 def test_the_newest_temperature_is_kept_by_its_name_and_counts_for_nothing(
