@@ -121,3 +121,17 @@ class Contact(Protocol):
 
     def close(self) -> None:
         """Let go of it. May be called twice."""
+
+
+class Signal(Protocol):
+    """A beacon or a siren: off until it is switched on, and when it is closed."""
+
+    def show(self, on: bool) -> None:
+        """Switch it on or off, or say again what it is.
+
+        Raises `drivers.errors.DriverError` or a child when that fails, or when it was found not to
+        have stayed as it was put before.
+        """
+
+    def close(self) -> None:
+        """Switch it off, and let go of it. May be called twice."""

@@ -1,4 +1,4 @@
-"""The Pi's own pins: the contactor's heartbeat line, and contacts that are read.
+"""The Pi's own pins: the contactor's heartbeat line, beacon and siren, and contacts that are read.
 
 `header` knows which pins may be used, and loads nothing; `lines` drives and reads them.
 """

@@ -13,7 +13,7 @@ from typing import TypeVar
 from gpiozero import DigitalInputDevice, DigitalOutputDevice, Factory
 
 from drivers.errors import PinError
-from drivers.pins.header import contact_refusal, heartbeat_refusal
+from drivers.pins.header import contact_refusal, heartbeat_refusal, signal_refusal
 
 T = TypeVar("T")
 
@@ -71,10 +71,54 @@ class HeartbeatLine:
                 self._device.close()
 
 
+class SignalOutput:
+    """A beacon or a siren, behind a driver of its own. Off from the first moment, and when closed.
+
+    With `active_high` False it is on at the low level. Such a pin is low for some microseconds when
+    it is claimed, since gpiozero sets direction and level one after the other: too short for a
+    relay, a lamp or an ear.
+    """
+
+    def __init__(self, pin: int, name: str, factory: Factory, *, active_high: bool = True) -> None:
+        refused = signal_refusal(pin, active_high=active_high)
+        if refused is not None:
+            raise PinError(refused)
+        self._where = f"GPIO{pin}, {name}"
+        self._on = False
+        self._device = _tried(
+            self._where,
+            lambda: DigitalOutputDevice(
+                pin, active_high=active_high, initial_value=False, pin_factory=factory
+            ),
+        )
+
+    def show(self, on: bool) -> None:
+        """Switch it on or off, or say again what it is. Raises `PinError`.
+
+        Also when the pin was found at the other level than it was put to before: its wire is
+        shorted, or another program has moved it. It is put to the wanted one even so.
+        """
+        found = _tried(self._where, lambda: bool(self._device.value))
+        _tried(self._where, self._device.on if on else self._device.off)
+        put, self._on = self._on, on
+        if found is not put:
+            words = {True: "on", False: "off"}
+            raise PinError(f"{self._where}: was put {words[put]} and found {words[found]}")
+
+    def close(self) -> None:
+        """Switch it off and give the pin back, as an input without a pull. May be called twice."""
+        if not self._device.closed:
+            try:
+                _tried(self._where, self._device.off)
+            finally:
+                self._device.close()
+
+
 class ContactInput:
     """A contact between 3.3 V and a pin that is pulled down: closed is high.
 
-    A broken wire, a lost feed and a wire that touches earth all read open.
+    A broken wire, a lost feed and a wire that touches earth all read open. A button that is closed
+    while it is pressed is one too.
     """
 
     def __init__(self, pin: int, name: str, factory: Factory) -> None:

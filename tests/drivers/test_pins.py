@@ -8,8 +8,8 @@ import pytest
 from gpiozero.pins.mock import MockFactory
 
 from drivers.errors import DriverError, PinError
-from drivers.pins.header import contact_refusal, heartbeat_refusal
-from drivers.pins.lines import ContactInput, HeartbeatLine, pi_factory
+from drivers.pins.header import contact_refusal, heartbeat_refusal, signal_refusal
+from drivers.pins.lines import ContactInput, HeartbeatLine, SignalOutput, pi_factory
 
 PROJECT = Path(__file__).parents[2] / "pyproject.toml"
 
@@ -71,6 +71,99 @@ def test_a_pin_that_the_kernel_refuses_is_told_with_its_name(factory, mocker):
     mocker.patch.object(type(factory.pin(17)), "_set_state", side_effect=refusal)
     with pytest.raises(PinError, match="GPIO17, heartbeat: bad handle"):
         line.beat()
+
+
+# Beacon and siren.
+
+
+def test_a_signal_is_off_from_the_first_moment_and_when_it_is_given_back(factory):
+    siren = SignalOutput(16, "siren", factory)
+    assert (factory.pin(16).function, levels(factory, 16)) == ("output", [False])
+    siren.show(True)
+    siren.show(True)
+    siren.show(False)
+    siren.show(True)
+    siren.close()
+    siren.close()
+    assert levels(factory, 16) == [False, True, False, True, False]
+    assert factory.pin(16).function == "input"
+
+
+def test_a_signal_that_is_on_at_the_low_level(factory):
+    """Until it is claimed, the pull that the Pi boots with keeps it off."""
+    factory.pin(5).drive_high()
+    factory.pin(5).clear_states()
+    siren = SignalOutput(5, "siren", factory, active_high=False)
+    assert levels(factory, 5) == [True]
+    siren.show(True)
+    assert levels(factory, 5) == [True, False]
+    siren.close()
+    assert levels(factory, 5) == [True, False, True]
+
+
+def test_a_signal_that_did_not_stay_is_told_and_put_right(factory):
+    beacon = SignalOutput(20, "beacon", factory)
+    beacon.show(True)
+    factory.pin(20).state = False  # as another program does
+    with pytest.raises(PinError, match="GPIO20, beacon: was put on and found off"):
+        beacon.show(True)
+    assert factory.pin(20).state is True
+    beacon.show(True)
+    beacon.show(False)
+    factory.pin(20).state = True
+    with pytest.raises(PinError, match="GPIO20, beacon: was put off and found on"):
+        beacon.show(False)
+    assert factory.pin(20).state is False
+
+
+def test_a_signal_whose_wire_is_shorted_is_told_every_time(factory, mocker):
+    siren = SignalOutput(16, "siren", factory)
+    siren.show(True)
+    mocker.patch.object(type(factory.pin(16)), "_get_state", return_value=False)
+    for _ in range(3):
+        with pytest.raises(PinError, match="GPIO16, siren: was put on and found off"):
+            siren.show(True)
+
+
+def test_a_signal_that_the_kernel_refuses_is_told_with_its_name(factory, mocker):
+    siren = SignalOutput(16, "siren", factory)
+    mocker.patch.object(type(factory.pin(16)), "_set_state", side_effect=RuntimeError("bad handle"))
+    with pytest.raises(PinError, match="GPIO16, siren: bad handle"):
+        siren.show(True)
+    with pytest.raises(PinError, match="GPIO16, siren: bad handle"):
+        siren.close()
+    assert factory.pin(16).function == "input"
+
+
+def test_a_closed_signal_is_not_switched(factory):
+    siren = SignalOutput(16, "siren", factory)
+    siren.close()
+    with pytest.raises(PinError, match="GPIO16, siren"):
+        siren.show(True)
+
+
+def test_what_would_sound_while_the_pi_boots_is_refused(factory):
+    """Pulls from power-on: GPIO 0 to 8 up, 9 to 27 down."""
+    high = [pin for pin in range(-1, 41) if signal_refusal(pin, active_high=True) is None]
+    low = [pin for pin in range(-1, 41) if signal_refusal(pin, active_high=False) is None]
+    assert high == [16, 17, 20, 21, 22, 23, 24, 25, 26, 27]
+    assert low == [5, 6]
+
+
+@pytest.mark.parametrize(
+    ("pin", "active_high", "words"),
+    [
+        (5, True, "GPIO5 is pulled up from power-on; allowed for a signal that is on at the high"),
+        (14, True, "GPIO14 may be moved by SPI, the serial console"),
+        (28, True, "GPIO28 is not on the header"),
+        (16, False, "GPIO16 is pulled down from power-on, so that the signal would be on while"),
+        (2, False, "GPIO2 may be moved by I²C"),
+        (28, False, "GPIO28 is not on the header; allowed for a signal .* low level: 5, 6$"),
+    ],
+)
+def test_a_signal_on_such_a_pin_is_refused(factory, pin, active_high, words):
+    with pytest.raises(PinError, match=f"^{words}"):
+        SignalOutput(pin, "siren", factory, active_high=active_high)
 
 
 # Contacts.
