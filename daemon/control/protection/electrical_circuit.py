@@ -90,6 +90,7 @@ class Short:
         past = self._lowest.bound(current_a)
         fallen = (
             past is not None
+            and past[0] >= t.short_least_v
             and voltage_v < t.short_share * past[0]
             and voltage_v < t.short_v + t.short_ohm * current_a
         )

@@ -23,7 +23,7 @@ OVER_DOSE_S = 0.1
 OVER_OFF_S = 1.0
 """s within what is allowed, after which an over-current is gone."""
 
-COME_DOWN_S = 5.0
+COME_DOWN_S = 10.0
 """s that a slow supply may take from a greater set-point down to nothing."""
 
 SPIKE_SHARE = 0.5
@@ -48,6 +48,10 @@ SHORT_V = 0.2
 SHORT_OHM = 0.15
 """Ω of leads and short together: 0.35 V at 1 A, 0.95 V at 5 A. A hard short leaves the drop on the
 leads, below 0.3 V on a small tank (common practice)."""
+
+SHORT_LEAST_V = 0.1
+"""V that a cell has to have at the least for its fall to be told: noise and offset of a voltmeter
+are as great as the voltage of a cell that hardly works."""
 
 LEAD_OHM = 0.06
 """Ω. What leads and a hard short have together: less is a short even in a cell never seen sound."""
@@ -202,6 +206,7 @@ class Thresholds:
     short_share: float = SHORT_SHARE
     short_v: float = SHORT_V
     short_ohm: float = SHORT_OHM
+    short_least_v: float = SHORT_LEAST_V
     lead_ohm: float = LEAD_OHM
     cell_ohm_dm2: float = CELL_OHM_DM2
     lead_drop_least_v: float = LEAD_DROP_LEAST_V
