@@ -8,10 +8,14 @@ heavy is loaded. What is written differs from protocol to protocol: see `drivers
 What still waits in the port's buffer is left to go out before, unless that buffer is so full that
 "output off" is not taken; then it is thrown away. (Throwing it away each time would be wrong: "off"
 said again and again would then throw away itself.) Nothing is read: the reply to a question of the
-hung process may still be on its way, and is nobody's business here.
+hung process may still be on its way, and is nobody's business here. The one exception is `prove`,
+for a moment at which the line belongs to nobody else.
 """
 
+import select
+import time
 from abc import ABC, abstractmethod
+from collections.abc import Callable
 from contextlib import suppress
 
 import serial
@@ -20,6 +24,9 @@ from drivers.errors import PortUnavailableError
 from drivers.port import PORT_FAILURES, PortSettings, open_port
 
 _LONGEST_PAUSE_MS = 60_000
+
+_CHUNK_BYTES = 256
+"""More than a confirmation of "output off" has."""
 
 
 class SecondHandle(ABC):
@@ -80,9 +87,50 @@ class SecondHandle(ABC):
             return str(error)
         return self._write_to(self._port, empty_first=True)
 
+    def prove(self) -> str | None:
+        """Say "output off" and hear that it is; None, or why that was not heard. Never raises.
+
+        What comes in is read here, so nobody else may speak or listen meanwhile: whoever drives the
+        supply has to let go of the line before, and to get into step with it anew afterwards.
+        """
+        if self._port is not None:
+            with suppress(*PORT_FAILURES):  # `send` opens anew what is lost
+                self._port.reset_input_buffer()
+        failure = self.send()
+        if failure is not None or self._port is None:
+            return failure
+        try:
+            return self._unconfirmed(self._port)
+        except PORT_FAILURES as error:
+            return f"{self._name}: the port was lost: {error}"
+
     @abstractmethod
     def _say(self, port: serial.Serial) -> None:
         """Write what switches the output off. May raise any of `PORT_FAILURES`."""
+
+    @abstractmethod
+    def _unconfirmed(self, port: serial.Serial) -> str | None:
+        """Hear from the supply that the output is off, right after `_say`; None, or why not.
+
+        May raise any of `PORT_FAILURES`.
+        """
+
+    def _heard(
+        self, port: serial.Serial, limit_s: float, is_whole: Callable[[bytes], bool]
+    ) -> tuple[bytes, bool]:
+        """What comes in until it is whole or `limit_s` is over, and whether it is whole."""
+        end_s = time.monotonic() + limit_s
+        heard = b""
+        while not is_whole(heard):
+            left_s = end_s - time.monotonic()
+            if left_s <= 0 or not select.select([port.fileno()], [], [], left_s)[0]:
+                return heard, False
+            heard += port.read(_CHUNK_BYTES)
+        return heard, True
+
+    def _not_confirmed(self, heard: bytes, limit_s: float) -> str:
+        came = f"only {heard!r}" if heard else "nothing"
+        return f"{self._name}: output off is not confirmed: {came} came within {limit_s:g} s"
 
     def _write_to(self, port: serial.Serial, *, empty_first: bool = False) -> str | None:
         """Say it on this port; None, or why not."""

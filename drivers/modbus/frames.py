@@ -46,3 +46,11 @@ def write_frame(unit: int, function: int, address: int, value: int) -> bytes:
     else:
         raise ValueError(f"function {function} does not write; 5, 6, 15 and 16 do")
     return body + crc16(body).to_bytes(2, "little")
+
+
+def confirmation(frame: bytes) -> bytes:
+    """The whole frame with which a unit confirms that it has done what `write_frame` asks for."""
+    if frame[1] in (5, 6):
+        return frame
+    head = frame[:6]
+    return head + crc16(head).to_bytes(2, "little")

@@ -18,7 +18,7 @@ import serial
 
 from drivers.errors import DescriptionError
 from drivers.files import description_path, read_tables
-from drivers.modbus.frames import silence_s, write_frame
+from drivers.modbus.frames import confirmation, silence_s, write_frame
 from drivers.off_line import SecondHandle, pause_s
 from drivers.port import PortSettings
 
@@ -41,6 +41,9 @@ class OffLine(SecondHandle):
             self._silence_s = silence_s(line["baud"])
             self._reply_s = pause_s(line["reply_timeout_ms"] + line["pause_between_frames_ms"])
             self._frames = _frames(tables)
+            self._confirmation = confirmation(self._frames[-1])
+            if line.get("echo", False):
+                self._confirmation = self._frames[-1] + self._confirmation
         except (
             LookupError,
             TypeError,
@@ -60,6 +63,13 @@ class OffLine(SecondHandle):
                 time.sleep(self._reply_s)
             time.sleep(self._silence_s)
             port.write(frame)
+
+    def _unconfirmed(self, port: serial.Serial) -> str | None:
+        """Wait for the reply to the last frame, which comes after those to all before."""
+        heard, whole = self._heard(
+            port, self._reply_s, lambda heard: heard.endswith(self._confirmation)
+        )
+        return None if whole else self._not_confirmed(heard, self._reply_s)
 
     def _let_go_out(self, port: serial.Serial) -> None:
         """Wait until what the other process has written is out, or for the write limit."""

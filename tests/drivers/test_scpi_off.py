@@ -1,6 +1,8 @@
 """The short way to "output off", beside a process that drives the supply or hangs."""
 
 import os
+import re
+import select
 import socket
 import subprocess
 import sys
@@ -259,3 +261,88 @@ def test_a_pause_that_cannot_be_waited_for_is_refused_before_anything_is_sent(de
     path = described(("pause_after_command_ms = 0", f"pause_after_command_ms = {pause}"))
     with pytest.raises(DescriptionError, match="a pause of"):
         OffLine("/dev/null", path)
+
+
+# The proof that the way works, at a moment when nobody else uses the line.
+
+ASKED_OFF = b"\nOUTP OFF\nOUTP?\n"
+
+
+@pytest.fixture
+def proving(peer, described):
+    """Make an off line whose reply limit is short, with passages of its description replaced."""
+    lines = []
+
+    def make(*changes):
+        changes = (("reply_timeout_ms = 500", "reply_timeout_ms = 100"), *changes)
+        lines.append(OffLine(peer.port, described(*changes)))
+        return lines[-1]
+
+    yield make
+    for line in lines:
+        line.close()
+
+
+@pytest.mark.parametrize("reply", [b"0\n", b"OFF\r\n", b"+0\n", b"2.5\n0\n"])
+def test_a_way_that_works_is_proven_by_the_supply_s_own_word(peer, proving, reply):
+    with peer.expects((ASKED_OFF, reply)):
+        assert proving().prove() is None
+
+
+@pytest.mark.parametrize("reply", [b"1\n", b"ON\n"])
+def test_an_output_that_is_on_after_off_proves_nothing(peer, proving, reply):
+    with peer.expects((ASKED_OFF, reply)):
+        assert "the output is on after output off" in proving().prove()
+
+
+@pytest.mark.parametrize(
+    ("reply", "came"),
+    [(b"", "nothing"), (b"0", "only b'0'"), (b"huh\n", "only b'huh\\\\n'")],
+    ids=["silence", "half", "garbage"],
+)
+def test_no_whole_answer_proves_nothing(peer, proving, reply, came):
+    with peer.expects((ASKED_OFF, reply)):
+        assert re.search(f"not confirmed: {came} came within 0.1 s", proving().prove())
+
+
+def test_what_came_before_the_proof_is_no_answer(peer, proving):
+    line = proving()
+    line.open()
+    peer.send(b"0\n")
+    select.select([peer._slave], [], [], 5)
+    with peer.expects((ASKED_OFF, b"")):
+        assert "nothing came" in line.prove()
+
+
+def test_an_echo_is_no_answer_either(peer, proving):
+    line = proving(("echo = false", "echo = true"))
+    with peer.expects((ASKED_OFF, ASKED_OFF)):
+        assert "not confirmed" in line.prove()
+    with peer.expects((ASKED_OFF, ASKED_OFF + b"0\n")):
+        assert line.prove() is None
+
+
+def test_a_supply_without_terminators_is_understood(peer, proving):
+    line = proving(
+        (r'terminator_out = "\n"', 'terminator_out = ""'),
+        (r'terminator_in = "\n"', 'terminator_in = ""'),
+    )
+    with peer.expects((b"OUTP OFFOUTP?", b"0")):
+        assert line.prove() is None
+
+
+def test_without_a_word_for_it_the_writing_is_all_the_proof(peer, proving):
+    with peer.expects(OFF):
+        assert proving(('read_back_output = "OUTP?"', "")).prove() is None
+
+
+def test_a_port_that_is_gone_proves_nothing(peer, proving):
+    line = proving()
+    line.open()
+    peer.pull_out()
+    assert peer.port in line.prove()
+
+
+def test_a_port_that_goes_while_the_answer_is_awaited_proves_nothing(peer, proving):
+    with peer.expects((ASKED_OFF, peer.pull_out)):
+        assert peer.port in proving().prove()

@@ -7,13 +7,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pymodbus.framer import FramerRTU
 from pymodbus.pdu import DecodePDU
-from pymodbus.pdu.bit_message import WriteMultipleCoilsRequest, WriteSingleCoilRequest
+from pymodbus.pdu.bit_message import (
+    WriteMultipleCoilsRequest,
+    WriteMultipleCoilsResponse,
+    WriteSingleCoilRequest,
+    WriteSingleCoilResponse,
+)
 from pymodbus.pdu.register_message import (
     WriteMultipleRegistersRequest,
+    WriteMultipleRegistersResponse,
     WriteSingleRegisterRequest,
+    WriteSingleRegisterResponse,
 )
 
-from drivers.modbus.frames import crc16, silence_s, write_frame
+from drivers.modbus.frames import confirmation, crc16, silence_s, write_frame
 
 UNITS = st.integers(1, 247)
 WORDS = st.integers(0, 0xFFFF)
@@ -42,6 +49,21 @@ def test_a_coil_is_written_as_pymodbus_writes_it(unit, address, value):
     assert write_frame(unit, 5, address, int(value)) == by_pymodbus(single)
     several = WriteMultipleCoilsRequest(dev_id=unit, address=address, bits=[value])
     assert write_frame(unit, 15, address, int(value)) == by_pymodbus(several)
+
+
+@given(UNITS, WORDS, WORDS, st.booleans())
+def test_a_unit_confirms_as_pymodbus_confirms(unit, address, value, coil):
+    where = {"dev_id": unit, "address": address}
+    confirmed = {
+        5: WriteSingleCoilResponse(**where, bits=[coil]),
+        6: WriteSingleRegisterResponse(**where, registers=[value]),
+        15: WriteMultipleCoilsResponse(**where, count=1),
+        16: WriteMultipleRegistersResponse(**where, count=1),
+    }
+    for function, response in confirmed.items():
+        word = int(coil) if function in (5, 15) else value
+        asked = write_frame(unit, function, address, word)
+        assert confirmation(asked) == by_pymodbus(response)
 
 
 @pytest.mark.parametrize("function", [0, 3, 17])

@@ -240,3 +240,33 @@ def test_it_is_ready_before_anything_heavy_is_loaded():
     loaded = set(run.stdout.split())
     assert allowed <= loaded
     assert loaded - allowed <= sys.stdlib_module_names
+
+
+# The proof that the way works, at a moment when nobody else uses the line.
+
+
+def test_a_way_that_works_is_proven_by_the_unit_s_confirmation(peer, off):
+    with peer.expects((OFF, OFF), (REMOTE, REMOTE), (OFF, OFF)):
+        assert off.prove() is None
+
+
+def test_a_real_server_proves_it(serve, device, file_of):
+    line = OffLine(serve(), file_of(("reply_timeout_ms = 20", "reply_timeout_ms = 500")))
+    assert line.prove() is None
+    assert device.writes == [(6, 0x22, [0]), (6, 0x23, [1]), (6, 0x22, [0])]
+    line.close()
+
+
+@pytest.mark.parametrize("last", [b"", OFF[:-1], bytes.fromhex("01 86 04 43A3")])
+def test_without_the_last_confirmation_nothing_is_proven(peer, off, last):
+    with peer.expects((OFF, OFF), (REMOTE, REMOTE), (OFF, last)):
+        assert "output off is not confirmed: only" in off.prove()
+
+
+def test_an_adapter_s_echo_is_no_confirmation(peer, file_of):
+    line = OffLine(peer.port, file_of(("echo = false", "echo = true")))
+    with peer.expects((OFF, b""), (REMOTE, b""), (OFF, OFF)):
+        assert "not confirmed" in line.prove()
+    with peer.expects((OFF, b""), (REMOTE, b""), (OFF, OFF + OFF)):
+        assert line.prove() is None
+    line.close()
