@@ -1,14 +1,16 @@
-"""The settings of what hangs on the Pi's pins: the contactor, and the interlocks."""
+"""The settings of what hangs on the Pi's pins: contactor, interlocks, signals and button."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, StrictInt, model_validator
 
 from daemon.api.quantities import DurationS, RampS
-from daemon.control.protection.effects import Effects, Stop
+from daemon.control.protection.causes import INTERLOCK
+from daemon.control.protection.effects import Effects
+from daemon.service.effects_settings import InterlockEffects, effects_table
 from daemon.service.table import Table
-from drivers.pins.header import contact_refusal, heartbeat_refusal
+from drivers.pins.header import contact_refusal, heartbeat_refusal, signal_refusal
 
 LEAST_DROP_OUT_S = 0.25
 """Real s: five of the pauses between two edges of the heartbeat, `CYCLE_S` of
@@ -54,7 +56,7 @@ class ContactorTable(Table):
         return self
 
 
-class InterlockTable(Table):
+class InterlockTable(InterlockEffects):
     """A loop that is closed while all is well, and what becomes of a run when it opens."""
 
     name: Annotated[str, Field(min_length=1, max_length=40)] = Field(
@@ -63,35 +65,68 @@ class InterlockTable(Table):
     pin: ContactPin = Field(
         description="the chip's number of the pin, not the plug's", examples=["22"]
     )
-    stop: Literal["hold", "stop", "abort"] = Field(
-        description="hold or stop (category 1), or abort (category 0)", examples=['"abort"']
-    )
     debounce: RampS = 0.05
 
     def row(self) -> Effects:
         """The loop's row of the cause and effect table."""
-        stop = Stop(self.stop)
-        return Effects(stop, siren=stop is Stop.ABORT)
+        everything = {"has_beacon": True, "has_siren": True, "can_tell": True}
+        return effects_table({}, {self.name: self}, **everything).row(INTERLOCK + self.name)
 
 
-def pin_conflict(contactor: ContactorTable | None, loops: Sequence[InterlockTable]) -> str | None:
+class SignalTable(Table):
+    """A beacon or a siren: its pin, and the level at which it is on."""
+
+    pin: StrictInt = Field(
+        description="the chip's number of the pin, not the plug's", examples=["16"]
+    )
+    active_level: Literal["high", "low"] = "high"
+
+    @property
+    def active_high(self) -> bool:
+        """Whether it is on at the high level."""
+        return self.active_level == "high"
+
+    @model_validator(mode="after")
+    def _off_while_the_pi_boots(self) -> "SignalTable":
+        refused = signal_refusal(self.pin, active_high=self.active_high)
+        if refused is not None:
+            raise ValueError(refused)
+        return self
+
+
+class ButtonTable(Table):
+    """The button that acknowledges all alarms: a contact that is closed while it is pressed."""
+
+    pin: ContactPin = Field(
+        description="the chip's number of the pin, not the plug's", examples=["26"]
+    )
+
+
+def pin_conflict(
+    contactor: ContactorTable | None,
+    loops: Sequence[InterlockTable],
+    beacon: SignalTable | None = None,
+    siren: SignalTable | None = None,
+    acknowledge_button: ButtonTable | None = None,
+) -> str | None:
     """Why these cannot be wired together: a pin or a name that is there twice; None if they can."""
     owners: dict[int, str] = {}
+    single = (("beacon", beacon), ("siren", siren), ("acknowledge_button", acknowledge_button))
+    for owner, pin in (
+        *_contactor_pins(contactor),
+        *((f"interlock {loop.name!r}", loop.pin) for loop in loops),
+        *((f"{name}.pin", table.pin) for name, table in single if table is not None),
+    ):
+        if pin in owners:
+            return f"GPIO{pin} is given twice: {owners[pin]} and {owner}"
+        owners[pin] = owner
+    names = [loop.name for loop in loops]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    return None if twice is None else f"names of interlocks must differ: {twice!r} is there twice"
+
+
+def _contactor_pins(contactor: ContactorTable | None) -> Iterator[tuple[str, int]]:
     if contactor is not None:
-        owners[contactor.heartbeat_pin] = "contactor.heartbeat_pin"
-        if contactor.auxiliary_pin in owners:
-            return (
-                f"GPIO{contactor.auxiliary_pin} is given twice: contactor.heartbeat_pin and "
-                "contactor.auxiliary_pin"
-            )
+        yield "contactor.heartbeat_pin", contactor.heartbeat_pin
         if contactor.auxiliary_pin is not None:
-            owners[contactor.auxiliary_pin] = "contactor.auxiliary_pin"
-    names: set[str] = set()
-    for loop in loops:
-        if loop.pin in owners:
-            return f"GPIO{loop.pin} is given twice: {owners[loop.pin]} and interlock {loop.name!r}"
-        if loop.name in names:
-            return f"names of interlocks must differ: {loop.name!r} is there twice"
-        owners[loop.pin] = f"interlock {loop.name!r}"
-        names.add(loop.name)
-    return None
+            yield "contactor.auxiliary_pin", contactor.auxiliary_pin

@@ -207,7 +207,7 @@ def test_without_a_contactor_nothing_waits_for_one(write):
         (
             'stop = "abort"',
             'stop = "reset"',
-            ["interlock[1].stop", '"reset"', "'hold', 'stop' or 'abort'"],
+            ["interlock[1].stop", '"reset"', "'hold', 'stop', 'abort' or 'nothing'"],
         ),
         ('debounce = "0.2 s"', 'debounce = "-1 s"', ["interlock[2].debounce", "-1 s"]),
     ],

@@ -12,6 +12,7 @@ from daemon.service.commands.alarms import acknowledge, shelve, unshelve
 from daemon.service.commands.asking import WHERE, ask
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
 from daemon.service.commands.command import BadInputError, settings_option, who
+from daemon.service.commands.effects import effects
 from daemon.service.commands.recount import recount
 
 
@@ -102,6 +103,7 @@ for command in (
     acknowledge,
     shelve,
     unshelve,
+    effects,
     recount,
     calibrate,
     calibrations,
