@@ -7,11 +7,11 @@ nothing is found wrong. There is no timer and no thread that could go on without
 import time
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from daemon.control.debounce import Debounced
 from daemon.service.settings import Settings
-from drivers.contracts import Contact, Switch
+from drivers.contracts import Contact, Signal, Switch
 from drivers.errors import DriverError
 
 CYCLE_S = 0.05
@@ -26,6 +26,13 @@ always between 10 and 25 Hz."""
 AUXILIARY_DEBOUNCE_S = 0.05
 """s. Contacts of contactors bounce for a few milliseconds (common practice)."""
 
+BUTTON_DEBOUNCE_S = 0.03
+"""s. Less than a cycle: two looks one after the other have to show a press, so that a spark on a
+long wire acknowledges nothing, and a finger is on a button for longer than that."""
+
+RENEW_S = 1.0
+"""Real s after which a beacon or siren is told again what it is, in case its pin was moved."""
+
 
 @dataclass(frozen=True, slots=True)
 class InterlockLoop:
@@ -38,10 +45,14 @@ class InterlockLoop:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What a look at the pins showed, free of bouncing."""
+    """What a look at the pins showed, free of bouncing.
+
+    acknowledge_pressed: somebody has just pressed the button; the one look tells of it that saw it.
+    """
 
     open_loops: tuple[str, ...] = ()
     auxiliary_closed: bool | None = None
+    acknowledge_pressed: bool = False
 
 
 def _never_unwell() -> str | None:
@@ -49,7 +60,7 @@ def _never_unwell() -> str | None:
 
 
 class Pins:
-    """The contactor's line and auxiliary contact and the interlocks' loops; any may be missing.
+    """The contactor's line and auxiliary contact, loops, signals and button; any may be missing.
 
     `unwell`, which may be set once there is something to ask, says in words what forbids another
     beat, None while nothing does. Used by the loop's thread alone.
@@ -61,10 +72,17 @@ class Pins:
         auxiliary: Contact | None = None,
         loops: Sequence[InterlockLoop] = (),
         real_s: Callable[[], float] = time.monotonic,
+        *,
+        beacon: Signal | None = None,
+        siren: Signal | None = None,
+        button: Contact | None = None,
     ) -> None:
         self._line = line
         self._auxiliary = auxiliary
         self._loops = tuple(loops)
+        self._beacon, self._siren = _Shown(beacon), _Shown(siren)
+        self._button = button
+        self._button_believed: Debounced | None = None
         self._real_s = real_s
         self.unwell: Callable[[], str | None] = _never_unwell
         self._believed: dict[str, Debounced] = {}
@@ -78,7 +96,19 @@ class Pins:
         """Look at every contact. A loop that cannot be read counts as open."""
         open_loops = tuple(loop.name for loop in self._loops if not self._is_closed(loop, now_s))
         self.seen = Seen(open_loops, self._auxiliary_closed(now_s))
-        return self.seen
+        # Whoever asks again for what was seen is not told of the same press again.
+        return replace(self.seen, acknowledge_pressed=True) if self._pressed(now_s) else self.seen
+
+    def show(self, beacon: bool, siren: bool) -> None:
+        """Switch beacon and siren on or off, where there are any. A failure is `signal_fault`."""
+        now_s = self._real_s()
+        self._beacon.show(beacon, now_s)
+        self._siren.show(siren, now_s)
+
+    @property
+    def signal_fault(self) -> str | None:
+        """Why beacon or siren may not show what they should; None if nothing is known."""
+        return "; ".join(each.fault for each in (self._beacon, self._siren) if each.fault) or None
 
     def beat(self) -> None:
         """Renew the contactor's permission. To be called after a complete cycle only."""
@@ -107,9 +137,12 @@ class Pins:
         return self._fault or self.unwell()
 
     def close(self) -> None:
-        """Let the contactor open, and give all pins back. May be called twice."""
+        """Let the contactor open, signals off, and give all pins back. May be called twice."""
         self.rest()
         with ExitStack() as stack:
+            for each in (self._beacon.device, self._siren.device, self._button):
+                if each is not None:
+                    stack.callback(each.close)
             for loop in self._loops:
                 stack.callback(loop.contact.close)
             if self._auxiliary is not None:
@@ -139,6 +172,41 @@ class Pins:
         believed = self._auxiliary_believed or Debounced(closed)
         self._auxiliary_believed = believed.seen(closed, now_s, AUXILIARY_DEBOUNCE_S)
         return self._auxiliary_believed.closed
+
+    def _pressed(self, now_s: float) -> bool:
+        """Whether the button has gone down. One that cannot be read, or stays down, is not pressed.
+
+        Nor is one that was down already at the first look.
+        """
+        if self._button is None:
+            return False
+        try:
+            closed = self._button.closed()
+        except DriverError:
+            return False
+        before = self._button_believed or Debounced(closed)
+        self._button_believed = before.seen(closed, now_s, BUTTON_DEBOUNCE_S)
+        return self._button_believed.closed and not before.closed
+
+
+class _Shown:
+    """A beacon or siren, written when it has to change and every `RENEW_S`."""
+
+    def __init__(self, device: Signal | None) -> None:
+        self.device = device
+        self.fault: str | None = None
+        self._on = False
+        self._again_s = 0.0
+
+    def show(self, on: bool, now_s: float) -> None:
+        if self.device is None or (on == self._on and now_s < self._again_s):
+            return
+        self._on, self._again_s = on, now_s + RENEW_S
+        try:
+            self.device.show(on)
+            self.fault = None
+        except DriverError as error:
+            self.fault = str(error)
 
 
 def make_pins(settings: Settings) -> Pins:
