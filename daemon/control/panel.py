@@ -100,7 +100,6 @@ class Panel:
         self._newest: dict[str, Reading] = {}
         self._moved_a: dict[str, float] = {}
         self._apart_since_s: dict[str, float] = {}
-        self._told: set[str] = set()
 
     @property
     def counting(self) -> str:
@@ -162,21 +161,10 @@ class Panel:
                 self._lent.add(name)
         return reading
 
-    def disagreements(self) -> list[Disagreement]:
-        """Meters that have come to disagree with the counting one since the last call.
-
-        Each is told once, and again only after it has agreed in between.
-        """
-        found = self.disagreeing()
-        self._told &= self._apart_since_s.keys()
-        new = [apart for apart in found if apart.other not in self._told]
-        self._told.update(apart.other for apart in new)
-        return new
-
     def disagreeing(self) -> list[Disagreement]:
         """Meters that disagree with the counting one now, and did so for `DISAGREE_AFTER_S`.
 
-        Time passes from one call of this or of `disagreements` to the next. While the current
+        To be asked about once a second, as that is how it sees for how long. While the current
         changes, two readings may be apart by as much as it moved from one reading to the next.
         """
         counting = self._newest.get(self._counting)

@@ -204,6 +204,27 @@ def test_events_come_and_go_at_their_moments() -> None:
     assert bench.bench.tank.charge_c - before_c == pytest.approx(2.0 * 16.0 - 0.5 * 2.0 * 0.1)
 
 
+def test_a_surge_drives_more_than_the_set_point_as_far_as_the_voltage_goes() -> None:
+    bench = at_constant_current()
+    bench.do("surge", current_a=1.0, lasts_s=20)
+    assert [m.current_a for m in bench.read(18)[1:]] == [pytest.approx(4.6)] * 17
+    assert [m.current_a for m in bench.read(10)[3:]] == [pytest.approx(3.6)] * 7
+    held = at_constant_voltage()
+    before, *_ = held.read()
+    held.do("surge", current_a=1.0)
+    assert held.read(10)[-1].current_a == pytest.approx(before.current_a, rel=0.01)
+
+
+def test_a_supply_that_folds_back_gives_less_than_its_set_point() -> None:
+    bench = at_constant_current()
+    before, *_ = bench.read()
+    bench.do("fold_back", current_a=0.5, lasts_s=20)
+    low = bench.read(18)[-1]
+    assert (low.current_a, low.mode) == (pytest.approx(0.5), Mode.CONSTANT_CURRENT)
+    assert low.voltage_v < before.voltage_v
+    assert bench.read(10)[-1].current_a == pytest.approx(3.6)
+
+
 def test_an_event_can_be_injected_for_later() -> None:
     bench = at_constant_current()
     bench.do("short", at_s=30.0)
@@ -225,8 +246,9 @@ def test_two_events_at_once_come_in_their_order() -> None:
 def test_mend_ends_every_fault() -> None:
     bench = at_constant_current(FOUR)
     before, *_ = bench.read()
-    for do in ("short", "whisker", "bad_contact", "drift", "open_load", "freeze_readings"):
+    for do in ("short", "whisker", "bad_contact", "drift", "open_load", "surge", "fold_back"):
         bench.do(do, lasts_s=40)
+    bench.do("freeze_readings", lasts_s=40)
     bench.do("lose_part", part=2)
     bench.read(20)
     bench.bench.mend()

@@ -205,7 +205,7 @@ class VoltageCeiling:
         if not self._lasting.seen(held, seen.at_s):
             self._sign = ()
         elif not self._sign:
-            since_s = seen.at_s - (self._from_s or seen.at_s)
+            since_s = 0.0 if self._from_s is None else seen.at_s - self._from_s
             text = (
                 f"{current_a:.3f} A where {seen.set_current_a:.3f} A is asked for: "
                 f"{seen.ceiling_v:.2f} V allow no more, and it grew by less than "

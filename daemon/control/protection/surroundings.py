@@ -6,7 +6,7 @@ handed in.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import nan
+from math import inf, nan
 
 from daemon.control.panel import Disagreement
 from daemon.control.protection.alarms import Figures, Sign
@@ -40,6 +40,10 @@ class Level:
         """Whether it is believed, with one more value."""
         limit = self._below if self._lasting.believed else self._above
         return self._lasting.seen(value > limit, at_s)
+
+    def forget(self) -> None:
+        """Believe nothing."""
+        self._lasting.forget()
 
     @property
     def believed(self) -> bool:
@@ -147,11 +151,19 @@ class RippleHigh:
         self._limit_percent = thresholds.ripple_percent
         back_percent, on_s = thresholds.ripple_back_percent, thresholds.ripple_on_s
         self._high = Level(self._limit_percent, back_percent, on_s, on_s)
-        self._newest_s = float("-inf")
+        self._old_s = thresholds.ripple_old_s
+        self._newest_s = -inf
         self._sign: tuple[Sign, ...] = ()
 
-    def look(self, rms_percent: float, taken_s: float) -> tuple[Sign, ...]:
-        """The cause, with the newest look, % rms; one that was taken in already is none."""
+    def look(self, rms_percent: float, taken_s: float, now_s: float) -> tuple[Sign, ...]:
+        """The cause, with the newest look, % rms; one that was taken in already is none.
+
+        Nothing is known any more when the newest look is old: no current flows then.
+        """
+        if now_s - taken_s > self._old_s:
+            self._high.forget()
+            self._sign = ()
+            return ()
         if taken_s <= self._newest_s:
             return self._sign
         self._newest_s = taken_s
@@ -213,7 +225,7 @@ class Surroundings:
         for name, (rms_percent, taken_s) in around.ripples.items():
             if name not in self._ripples:
                 self._ripples[name] = RippleHigh(name, self._t)
-            signs += self._ripples[name].look(rms_percent, taken_s)
+            signs += self._ripples[name].look(rms_percent, taken_s, now_s)
         signs += self._record.look(around.lag_s, around.fault, now_s)
         if around.free_mb is not None:
             signs += self._disk.look(around.free_mb, now_s)

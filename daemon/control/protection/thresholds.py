@@ -188,6 +188,9 @@ RIPPLE_BACK_PERCENT = 8.0
 RIPPLE_ON_S = 45.0
 """s: two looks, a minute apart. At the start of a ramp there is little current to compare with."""
 
+RIPPLE_OLD_S = 150.0
+"""s after which a look is from before the last hold: two and a half times that minute."""
+
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
@@ -249,6 +252,7 @@ class Thresholds:
     ripple_percent: float = RIPPLE_PERCENT
     ripple_back_percent: float = RIPPLE_BACK_PERCENT
     ripple_on_s: float = RIPPLE_ON_S
+    ripple_old_s: float = RIPPLE_OLD_S
 
     def of_meter(self, zero_a: float) -> "Thresholds":
         """The thresholds for a counting meter on which a current below `zero_a` is none.

@@ -1,0 +1,115 @@
+"""Frozen meters, and calm ones that only look like it."""
+
+from random import Random
+
+import pytest
+
+from daemon.control.protection.electrical_meter import ReadingFrozen
+from daemon.control.protection.thresholds import Thresholds
+from drivers.contracts import Mode
+
+
+@pytest.fixture
+def meter():
+    return ReadingFrozen(Thresholds())
+
+
+@pytest.fixture
+def noise():
+    return Random(5)
+
+
+def rounded(value, step):
+    return round(round(value / step) * step, 9)
+
+
+def restless(meter, observe, noise, seconds, period_s=0.5, **more):
+    """A meter with as much noise as its steps: 1 mA and 1 mV."""
+    for n in range(round(seconds / period_s)):
+        current_a = rounded(noise.gauss(1.0, 0.001), 0.001)
+        voltage_v = rounded(noise.gauss(0.9, 0.001), 0.001)
+        assert meter.look(observe(n * period_s, current_a, voltage_v, **more)) == ()
+
+
+def test_a_meter_that_flickered_and_stops(meter, observe, noise):
+    restless(meter, observe, noise, 300.0)
+    found = [n for n in range(600, 1200) if (signs := meter.look(observe(0.5 * n, 1.001, 0.9)))]
+    # Sixty seconds at the least, and many times the longest run of equal readings by chance.
+    assert 60.0 <= 0.5 * found[0] - 300.0 <= 120.0
+    assert signs[0].cause == "reading frozen"
+    assert signs[0].seen.startswith("1.001 A and 0.900 V in ")
+    assert meter.look(observe(600.0, 1.002, 0.9)) == ()
+
+
+def test_not_before_its_flicker_is_known(meter, observe, noise):
+    restless(meter, observe, noise, 20.0)
+    for n in range(40, 4000):
+        assert meter.look(observe(0.5 * n, 1.001, 0.9)) == ()
+
+
+def test_a_calm_meter_may_repeat_itself_for_hours(meter, observe):
+    # It toggles where the truth lies between two steps, and rests everywhere else.
+    for n in range(20_000):
+        at_s = float(n)
+        drift_v = 0.9 + 1e-6 * n
+        current_a = 1.0 if n % 7 else 1.01
+        if drift_v % 0.01 > 0.002:
+            current_a = 1.0
+        assert meter.look(observe(at_s, current_a, rounded(drift_v, 0.01))) == ()
+
+
+def test_a_voltage_of_another_device_repeats_while_the_current_moves(meter, observe, noise):
+    for n in range(5000):
+        voltage_v = 0.9 + 0.001 * ((n // 50) % 5)
+        seen = observe(0.1 * n, rounded(noise.gauss(1.0, 0.002), 0.001), voltage_v)
+        assert meter.look(seen) == ()
+
+
+def test_one_that_moves_but_in_one_of_both_is_not_judged(meter, observe, noise):
+    for n in range(1000):
+        current_a = rounded(noise.gauss(1.0, 0.003), 0.001)
+        assert meter.look(observe(0.5 * n, current_a, 0.9)) == ()
+    for n in range(1000, 3000):
+        assert meter.look(observe(0.5 * n, 1.0, 0.9)) == ()
+
+
+def test_what_moves_with_the_set_point_is_no_flicker(meter, observe):
+    for n in range(200):
+        at_s, current_a = 0.5 * n, 0.005 * n
+        seen = observe(at_s, current_a, 0.9 * current_a, set_current_a=current_a, steady_s=0.5)
+        assert meter.look(seen) == ()
+    for n in range(200, 2000):
+        assert meter.look(observe(0.5 * n, 1.0, 0.9)) == ()
+
+
+def test_a_set_point_that_moved_under_a_calm_meter(meter, observe):
+    for n in range(100):
+        assert meter.look(observe(0.1 * n, 1.0, 0.9)) == ()
+    found = [
+        n
+        for n in range(100, 200)
+        if (signs := meter.look(observe(0.1 * n, 1.0, 0.9, set_current_a=1.8)))
+    ]
+    assert 0.1 * found[0] == pytest.approx(13.0)
+    assert signs[0].seen.endswith(", while 1.000 A, then 1.800 A were asked for")
+
+
+def test_a_change_within_its_steps_is_none(meter, observe):
+    for n in range(400):
+        seen = observe(0.1 * n, 1.0, 0.9, set_current_a=1.0 if n < 100 else 1.15)
+        assert meter.look(seen) == ()
+
+
+@pytest.mark.parametrize("held", [{"voltage_v": 4.0}, {"mode": Mode.CONSTANT_VOLTAGE}])
+def test_at_the_ceiling_the_set_point_changes_nothing(meter, observe, held):
+    shown = {"voltage_v": 2.0} | held
+    for n in range(400):
+        set_current_a = 1.0 if n < 100 else 1.8
+        seen = observe(0.1 * n, 0.3, set_current_a=set_current_a, **shown)
+        assert meter.look(seen) == ()
+
+
+def test_without_a_voltage_nothing_is_said(meter, observe):
+    for n in range(400):
+        seen = observe(0.1 * n, 1.0, None, set_current_a=1.0 if n < 100 else 1.8)
+        assert meter.look(seen) == ()
