@@ -51,10 +51,14 @@ class _Act(Message):
 
 
 class StartRequest(_Act):
-    """Start a run with the plan in `plan`, a plan file's text."""
+    """Start a run with the plan in `plan`, a plan file's text.
+
+    With `goes_on_from` it goes on with the part of that run, and without a plan by that run's.
+    """
 
     ask: Literal["start"] = "start"
-    plan: Annotated[str, Field(max_length=PLAN_LIMIT)]
+    plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
+    goes_on_from: int | None = Field(default=None, gt=0)
 
 
 class ActRequest(_Act):
@@ -74,6 +78,15 @@ class AlarmRequest(_Act):
     for_s: float = Field(default=0.0, ge=0, allow_inf_nan=False)
 
 
+class SettleRequest(_Act):
+    """Say what charge, A·h, passed while a run was interrupted, and how that is known."""
+
+    ask: Literal["settle"] = "settle"
+    run: int = Field(gt=0)
+    charge_ah: float = Field(ge=0, allow_inf_nan=False)
+    note: str = Field(default="", max_length=500)
+
+
 class CalibrateRequest(_Act):
     """Keep a comparison of a meter with a reference, and correct the meter by it from now on.
 
@@ -90,7 +103,7 @@ class CalibrateRequest(_Act):
 
 
 Request = Annotated[
-    StatusRequest | StartRequest | ActRequest | AlarmRequest | CalibrateRequest,
+    StatusRequest | StartRequest | ActRequest | AlarmRequest | SettleRequest | CalibrateRequest,
     Field(discriminator="ask"),
 ]
 

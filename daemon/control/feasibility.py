@@ -5,19 +5,27 @@ from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt
 from daemon.control.doubt import sure_target_ah
 from daemon.control.forecast import walk
 from daemon.control.plan import Plan
+from daemon.control.situation import NOTHING_CARRIED, Carried
 from drivers.contracts import Rating
 
 RELATIVE_SLACK = 1e-9
 """Figures that people write to three places must not fail on the last bit of a float."""
 
 
-def problems(plan: Plan, rating: Rating, doubt: MeterDoubt = NO_DOUBT) -> list[str]:
+def problems(
+    plan: Plan,
+    rating: Rating,
+    doubt: MeterDoubt = NO_DOUBT,
+    carried: Carried = NOTHING_CARRIED,
+) -> list[str]:
     """Every reason why `plan` cannot work, in words; none if it can.
 
     `rating` is the supply's, narrowed by what the meters can take; `doubt` is that of the meter
-    that counts.
+    that counts; `carried` is what is on the part already.
     """
     found: list[str] = []
+    if carried.stage >= len(plan.stages):
+        return [f"all {len(plan.stages)} stages are done on this part"]
     for number, stage in enumerate(plan.stages, start=1):
         where = f"stage {number}, {stage.name!r}"
         if stage.current_a > rating.current_a * (1 + RELATIVE_SLACK):
@@ -40,10 +48,10 @@ def problems(plan: Plan, rating: Rating, doubt: MeterDoubt = NO_DOUBT) -> list[s
                 f"{where}: voltage ceiling {stage.voltage_ceiling_v:.6g} V, less than the "
                 f"supply's smallest step of {rating.voltage_step_v:.6g} V"
             )
-    return found or _out_of_reach(plan, doubt)
+    return found or _out_of_reach(plan, doubt, carried)
 
 
-def _out_of_reach(plan: Plan, doubt: MeterDoubt) -> list[str]:
+def _out_of_reach(plan: Plan, doubt: MeterDoubt, carried: Carried) -> list[str]:
     growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
     target_ah = sure_target_ah(plan, plan.target_um / growth, doubt)
     if target_ah is None:
@@ -51,7 +59,16 @@ def _out_of_reach(plan: Plan, doubt: MeterDoubt) -> list[str]:
             f"target {plan.target_um:.6g} µm cannot be reached with {plan.confidence:.4g} "
             "confidence: area, efficiency and meter are known too little for that"
         ]
-    foreseen = walk(plan.stages, growth, target_ah)
+    done_ah = carried.charge_ah + (carried.gap_least_ah + carried.gap_greatest_ah) / 2
+    if done_ah >= target_ah:
+        return [f"{done_ah * growth:.6g} µm are on the part, the target is {plan.target_um:.6g} µm"]
+    foreseen = walk(
+        plan.stages[carried.stage :],
+        growth,
+        target_ah,
+        done_ah=done_ah,
+        stage_done_ah=done_ah - carried.stage_from_ah,
+    )
     if not foreseen.reached:
         return [
             f"target {plan.target_um:.6g} µm is out of reach: the stages end at "

@@ -33,7 +33,10 @@ class CountedBy:
 
 @dataclass(frozen=True, slots=True)
 class RunOpened:
-    """A run begins. `plan` is the plan file's text as it was handed in."""
+    """A run begins. `plan` is the plan file's text as it was handed in.
+
+    goes_on_from: the run with whose part this one goes on, None with a bare one.
+    """
 
     run_id: int
     bath: str
@@ -48,6 +51,7 @@ class RunOpened:
     boot_id: str
     clock_synchronised: bool | None
     counted_by: CountedBy = CountedBy()
+    goes_on_from: int | None = None
 
 
 class Sample(NamedTuple):

@@ -83,6 +83,7 @@ class Run:
     mass_g: float | None
     thickness_um: float | None
     counted_by: CountedBy
+    goes_on_from: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,6 +241,7 @@ def _run(connection: Connection, row: RowMapping) -> Run:
         mass_g=row["mass_g"],
         thickness_um=row["thickness_um"],
         counted_by=counted_by_of(row),
+        goes_on_from=row["goes_on_from_id"],
     )
 
 

@@ -167,6 +167,7 @@ def _open_run(connection: Connection, entry: RunOpened) -> OpenRun:
             boot_id=entry.boot_id,
             clock_synchronised=None if synchronised is None else int(synchronised),
             state="running",
+            goes_on_from_id=entry.goes_on_from,
         )
     )
     calibrations.add_counted_by(connection, entry.run_id, entry.counted_by)

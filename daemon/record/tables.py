@@ -64,6 +64,7 @@ run = Table(
     Column("gap_greatest_nah", Integer),
     Column("mass_g", REAL),
     Column("thickness_um", REAL),
+    Column("goes_on_from_id", ForeignKey("run.id")),  # the run whose part this one goes on with
     sqlite_strict=True,
 )
 

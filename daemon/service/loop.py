@@ -31,7 +31,7 @@ from daemon.service.devices.pins import Pins
 from daemon.service.devices.ripples import Ripples, RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
 from daemon.service.lookout import Lookout
-from daemon.service.scribe import Scribe
+from daemon.service.scribe import Scribe, Start
 from daemon.service.settings import SUPPLY
 from daemon.service.wall import WallWatch
 from drivers.contracts import Reading, Temperature
@@ -54,14 +54,6 @@ class SupplyLink(Protocol):
 
     def read_at(self, monotonic_s: float) -> None:
         """Take a reading at this moment too."""
-
-
-@dataclass(frozen=True, slots=True)
-class Start:
-    """What a start needs besides the person's act: the text of the plan goes into the record."""
-
-    command: Command
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +128,11 @@ class Loop:
         """Put into the record who asked for what, from where, and why it was refused if it was."""
         self._scribe.asked(who, where, what, detail, refused, self._clock.utc())
 
+    def settled(self, added_ah: float) -> None:
+        """The bath's account has got this besides what runs post to it, A·h."""
+        view = self.view
+        self.view = View(view.situation, view.bath_charge_ah + added_ah, view.started)
+
     @property
     def doubt(self) -> MeterDoubt:
         """What is not known of the meter that counts."""
@@ -176,7 +173,7 @@ class Loop:
         started, run = self.view.started, situation.run
         if isinstance(command, Start) and run is not None and run is not before.run:
             started = utc
-            self._scribe.started(run, command.text, command.command.who, utc)
+            self._scribe.started(run, command, utc)
         bath_charge_ah = self.view.bath_charge_ah
         if before.state in OPEN and situation.state not in OPEN and situation.count is not None:
             # As the ledger does: what was counted. The gaps' bounds stand beside it there.

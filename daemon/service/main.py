@@ -37,13 +37,17 @@ from daemon.service.devices.meter_worker import Device, MeterWorker
 from daemon.service.devices.pins import CYCLE_S, make_pins
 from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
+from daemon.service.going_on import unfinished_by
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
 from daemon.service.lookout import Lookout
 from daemon.service.loop import Loop
+from daemon.service.proven import proven_first
+from daemon.service.realtime import become_prompt
 from daemon.service.runner import REST_S, Mail, Quit, Runner
 from daemon.service.scribe import Origin, Scribe
 from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
+from daemon.service.settling import settler
 from daemon.service.status import Speaker
 from daemon.units import parse
 from drivers.channels.devices import ChannelMeter
@@ -68,12 +72,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="tankhand loop")
     parser.add_argument("--settings", type=Path, required=True)
     parser.add_argument("--beat", type=int)
+    parser.add_argument("--answers", type=int)
     parser.add_argument("--lifeline", type=int)
     options = parser.parse_args(arguments)
+    if (late := become_prompt()) is not None:
+        sys.stderr.write(f"tankhand: {late}\n")
     try:
         settings = read_settings(options.settings)
         with ExitStack() as stack:
-            runner = _assemble(settings, BeatSender(options.beat), options.lifeline, stack)
+            beat = BeatSender(options.beat, options.answers)
+            runner = _assemble(settings, beat, options.lifeline, stack)
             # What is loaded by now stays. Looking through all of it again and again for garbage
             # would stop the loop for tens of milliseconds each time.
             gc.freeze()
@@ -145,10 +153,12 @@ def _assemble(
     server = ControlServer(
         settings.daemon.socket,
         speaker.status,
-        mailbox.put,
+        proven_first(lambda: worker.lend(beat.prove), mailbox.put),
         meters.narrowed(rating),
         panel,
         calibrator.calibrate,
+        settler(writer.settle, mailbox.put, clock),
+        unfinished_by(settings.record.path, stack),
     )
     # The first quantity that is read loads pint, which takes a good part of a second: now, not when
     # somebody hands in a plan while the loop has to be on time.

@@ -8,9 +8,10 @@ from queue import Empty, SimpleQueue
 from daemon.clock import Clock
 from daemon.control import protect
 from daemon.control.plan import Plan
-from daemon.control.situation import AlarmAct, Command
+from daemon.control.situation import NOTHING_CARRIED, AlarmAct, Carried, Command
 from daemon.control.states import OPEN, Act
-from daemon.service.loop import Heard, Loop, Start
+from daemon.service.loop import Heard, Loop
+from daemon.service.scribe import Start
 
 LATE = 1.5
 LATE_LEAST_S = 0.05
@@ -30,7 +31,7 @@ class Order:
     """A person's act on its way to the loop, and the way back: `answered` is set with `error`.
 
     Either the loop takes it or the asker withdraws it, whoever is first: an act that its asker has
-    given up is not done later.
+    given up is not done later. `unproven` says what is wrong with the guard's way to output off.
     """
 
     act: Act | AlarmAct
@@ -38,6 +39,9 @@ class Order:
     plan: Plan | None = None
     text: str = ""
     where: str = ""
+    goes_on_from: int | None = None
+    carried: Carried = NOTHING_CARRIED
+    unproven: str | None = None
     error: str | None = None
     answered: threading.Event = field(default_factory=threading.Event)
     _claim: threading.Lock = field(default_factory=threading.Lock)
@@ -53,13 +57,20 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True)
+class Settled:
+    """The bath's account has got this from a person, A·h; it may be less than nothing."""
+
+    added_ah: float
+
+
+@dataclass(frozen=True, slots=True)
 class Quit:
     """End the daemon: a run under way is stopped first."""
 
     why: str
 
 
-Mail = Heard | Order | Quit
+Mail = Heard | Order | Settled | Quit
 
 
 class Runner:
@@ -113,6 +124,8 @@ class Runner:
             return
         if isinstance(mail, Order):
             self._obey(mail)
+        elif isinstance(mail, Settled):
+            self._loop.settled(mail.added_ah)
         elif isinstance(mail, Quit):
             self._begin_to_quit(mail)
         else:
@@ -127,15 +140,23 @@ class Runner:
         refused = self._loop.refusal(order.act)
         if refused is None and order.act is Act.START and self._quit_by_s is not None:
             refused = "the daemon is about to end"
+        refused = refused or order.unproven
         detail = "" if order.plan is None else order.plan.title
         self._loop.asked(order.who, order.where, order.act.value, detail, refused)
         if refused is not None:
             order.answer(refused)
             return
         if order.act is Act.START:
-            command = Command(order.act, order.who, self._next_run_id, order.plan, self._loop.doubt)
+            command = Command(
+                order.act,
+                order.who,
+                self._next_run_id,
+                order.plan,
+                self._loop.doubt,
+                order.carried,
+            )
             self._next_run_id += 1
-            self._loop.cycle(command=Start(command, order.text))
+            self._loop.cycle(command=Start(command, order.text, order.goes_on_from))
         else:
             self._loop.cycle(command=Command(order.act, order.who))
         order.answer(None)

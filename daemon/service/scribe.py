@@ -4,11 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
+from daemon.api.sentence import duration
 from daemon.chemistry.electrolysis import mass_g
 from daemon.control.panel import Panel
-from daemon.control.protection.alarms import RAISED, SHELVED, STOPPED, Change
+from daemon.control.protection.alarms import AGAIN, RAISED, SHELVED, STOPPED, Change, Figures
 from daemon.control.protection.causes import cause_named
-from daemon.control.situation import Event, Happening, Run, RunOver, Situation, StageOver
+from daemon.control.situation import Command, Event, Happening, Run, RunOver, Situation, StageOver
 from daemon.record.entries import (
     AlarmChanged,
     AlarmRaised,
@@ -34,6 +35,15 @@ class Origin:
     clock_synchronised: Callable[[], bool | None]
 
 
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What a start needs besides the person's act: the plan's text, and the run it goes on from."""
+
+    command: Command
+    text: str
+    goes_on_from: int | None = None
+
+
 class Scribe:
     """Makes entries and hands them on to `put`, which never waits. Used by the loop's thread."""
 
@@ -57,23 +67,24 @@ class Scribe:
         for taken in self._close_ups.finish(now_s):
             self._put(taken)
 
-    def started(self, run: Run, text: str, who: str, utc: datetime) -> None:
-        """A run begins, with this plan's text."""
+    def started(self, run: Run, start: Start, utc: datetime) -> None:
+        """A run begins."""
         self._put(
             RunOpened(
                 run_id=run.run_id,
                 bath=self._origin.bath,
                 title=run.plan.title,
-                plan=text,
+                plan=start.text,
                 metal=run.plan.metal.symbol,
                 area_dm2=run.plan.area_dm2,
                 target_um=run.plan.target_um,
-                who=who,
+                who=start.command.who,
                 utc_ms=to_ms(utc),
                 monotonic_s=run.started_s,
                 boot_id=self._origin.boot_id,
                 clock_synchronised=self._origin.clock_synchronised(),
                 counted_by=self._counted_by(),
+                goes_on_from=start.goes_on_from,
             )
         )
 
@@ -139,12 +150,10 @@ class Scribe:
     def _alarm(self, change: Change, run_id: int | None, utc: datetime, now_s: float) -> None:
         alarm = change.alarm
         if change.what != RAISED:
-            text = ""
-            if change.what == STOPPED:
-                text = alarm.stopped.value
-            elif change.what == SHELVED and alarm.shelved_until_s is not None:
-                text = f"for {alarm.shelved_until_s - now_s:.0f} s"
-            self._put(AlarmChanged(alarm.number, change.what, change.who, to_ms(utc), now_s, text))
+            text, data = _what_else(change, now_s)
+            self._put(
+                AlarmChanged(alarm.number, change.what, change.who, to_ms(utc), now_s, text, data)
+            )
             return
         self._put(
             AlarmRaised(
@@ -160,6 +169,19 @@ class Scribe:
             )
         )
         self._put(self._close_ups.raised(alarm.number, now_s))
+
+
+def _what_else(change: Change, now_s: float) -> tuple[str, Figures]:
+    """What there is to say of a change besides its word, in words and in figures."""
+    alarm = change.alarm
+    if change.what == AGAIN:
+        return alarm.seen, alarm.figures
+    if change.what == STOPPED:
+        return alarm.stopped.value, {"first_out": alarm.first_out}
+    if change.what == SHELVED and alarm.shelved_until_s is not None:
+        for_s = alarm.shelved_until_s - now_s
+        return f"for {duration(for_s)}", {"for_s": for_s}
+    return "", {}
 
 
 def _stage_entry(stage: StageOver, run: Run, now_s: float) -> StageEnded:

@@ -17,6 +17,7 @@ from daemon.api.messages import (
     Answer,
     CalibrateRequest,
     Request,
+    SettleRequest,
     StartRequest,
     Status,
     StatusRequest,
@@ -24,9 +25,11 @@ from daemon.api.messages import (
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
 from daemon.control.panel import Panel
-from daemon.control.situation import AlarmAct
+from daemon.control.situation import NOTHING_CARRIED, AlarmAct
 from daemon.control.states import Act
+from daemon.record.errors import RecordError
 from daemon.record.store import refusal
+from daemon.service.going_on import Unfinished
 from daemon.service.runner import Order
 from drivers.contracts import Rating
 
@@ -50,8 +53,9 @@ class ControlServer:
     """Serves the socket at `path`, readable and writable by its owner and group.
 
     `status` makes the daemon's word, `submit` hands an order to the loop, `calibrate` keeps what a
-    meter was compared with; `rating` and `panel` are what plans are held against before they get
-    that far. A dead daemon's socket is taken over, a living one's never. Raises
+    meter was compared with, `settle` what passed in an interruption; `unfinished` knows what is on
+    the part of a run that was cut short; `rating` and `panel` are what plans are held against
+    before they get that far. A dead daemon's socket is taken over, a living one's never. Raises
     `SocketUnusableError`.
     """
 
@@ -63,6 +67,8 @@ class ControlServer:
         rating: Rating,
         panel: Panel,
         calibrate: Callable[[CalibrateRequest], None],
+        settle: Callable[[SettleRequest], None],
+        unfinished: Callable[[int], Unfinished],
     ) -> None:
         self._path = path
         self._status = status
@@ -70,6 +76,8 @@ class ControlServer:
         self._rating = rating
         self._panel = panel
         self._calibrate = calibrate
+        self._settle = settle
+        self._unfinished = unfinished
         try:
             _clear(path)
             self._server = _Server(str(path), _Asker)
@@ -107,8 +115,11 @@ class ControlServer:
             if isinstance(request, CalibrateRequest):
                 self._calibrate(request)
                 return Answer(ok=True, status=self._status())
+            if isinstance(request, SettleRequest):
+                self._settle(request)
+                return Answer(ok=True, status=self._status())
             order = self._order(request)
-        except InputError as error:
+        except (InputError, RecordError) as error:
             return Answer(ok=False, error=str(error))
         except DatabaseError as error:
             return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
@@ -128,11 +139,22 @@ class ControlServer:
         if isinstance(request, AlarmRequest):
             act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
             return Order(act, request.who, where=request.where)
-        plan = read_plan(request.plan, "plan")
-        found = problems(plan, self._rating, self._panel.facts.doubt)
+        return self._start(request)
+
+    def _start(self, request: StartRequest) -> Order:
+        """The order to start, with a plan that can work on what is on the part already."""
+        text, carried = request.plan, NOTHING_CARRIED
+        if request.goes_on_from is not None:
+            before = self._unfinished(request.goes_on_from)
+            carried, text = before.carried, text or before.run.plan
+        plan = read_plan(text, "plan")
+        found = problems(plan, self._rating, self._panel.facts.doubt, carried)
         if found:
             raise InputError("plan cannot work", tuple(found))
-        return Order(Act.START, request.who, plan, request.plan, request.where)
+        return Order(
+            Act.START, request.who, plan, text, request.where,
+            goes_on_from=request.goes_on_from, carried=carried,
+        )  # fmt: skip
 
 
 def _clear(path: Path) -> None:

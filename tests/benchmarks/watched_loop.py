@@ -27,7 +27,8 @@ from daemon.service import main as service
 from daemon.service.beat import BeatSender, Ready
 from daemon.service.devices import assembly as devices
 from daemon.service.devices.supply_worker import News
-from daemon.service.loop import Loop, Start
+from daemon.service.loop import Loop
+from daemon.service.scribe import Start
 from drivers.contracts import Reading
 from drivers.scpi.supply import ScpiSupply
 from web.__main__ import SERVER

@@ -4,18 +4,27 @@ import json
 import socket
 import stat
 import threading
+from types import SimpleNamespace
 
 import pytest
 from sqlalchemy.exc import OperationalError
 
 from daemon.api.client import Client
 from daemon.api.errors import InputError
-from daemon.api.messages import ActRequest, AlarmRequest, CalibrateRequest, StartRequest, Status
+from daemon.api.messages import (
+    ActRequest,
+    AlarmRequest,
+    CalibrateRequest,
+    SettleRequest,
+    StartRequest,
+    Status,
+)
 from daemon.chemistry.calibration import Point
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
-from daemon.control.situation import AlarmAct
+from daemon.control.situation import AlarmAct, Carried
 from daemon.control.states import Act
+from daemon.record.errors import NotSettledError
 from daemon.service import server as server_module
 from daemon.service.server import ControlServer, SocketUnusableError
 from drivers.contracts import Rating
@@ -60,6 +69,18 @@ class Loop:
         self.silent = False
         self.calibrations = []
         self.trouble = None
+        self.settled = []
+        self.before = None
+
+    def settle(self, request):
+        if self.trouble is not None:
+            raise self.trouble
+        self.settled.append(request)
+
+    def unfinished(self, _):
+        if self.trouble is not None:
+            raise self.trouble
+        return self.before
 
     def calibrate(self, request):
         if self.trouble is not None:
@@ -88,7 +109,10 @@ def serve(path, loop):
     servers = []
 
     def start(at=path):
-        server = ControlServer(at, lambda: STATUS, loop.submit, RATING, PANEL, loop.calibrate)
+        server = ControlServer(
+            at, lambda: STATUS, loop.submit, RATING, PANEL, loop.calibrate, loop.settle,
+            loop.unfinished,
+        )  # fmt: skip
         server.start()
         servers.append(server)
         return server
@@ -138,6 +162,37 @@ def test_an_act_on_an_alarm_reaches_the_loop_with_its_number(client, loop):
     assert [order.act for order in loop.orders] == [
         AlarmAct("shelve", "Ann", 3, 60.0), AlarmAct("acknowledge", "Ann"),
     ]  # fmt: skip
+
+
+def test_a_word_on_an_interruption_is_kept(client, loop):
+    request = SettleRequest(run=3, charge_ah=0.2, who="Ann", note="the supply was off too")
+    assert client.ask(request).ok
+    assert loop.settled == [request]
+    loop.trouble = NotSettledError("run 3: no interruption of it is known")
+    answer = client.ask(request)
+    assert (answer.ok, answer.error) == (False, "run 3: no interruption of it is known")
+
+
+def test_a_run_goes_on_by_the_plan_of_the_one_before(client, loop):
+    carried = Carried(charge_ah=0.1)
+    loop.before = SimpleNamespace(carried=carried, run=SimpleNamespace(plan=PLAN))
+    assert client.ask(StartRequest(goes_on_from=4, who="Ann")).ok
+    (order,) = loop.orders
+    assert (order.carried, order.goes_on_from, order.text) == (carried, 4, PLAN)
+    assert order.plan.title == "Plate"
+
+
+def test_a_part_that_is_done_is_not_gone_on_with(client, loop):
+    loop.before = SimpleNamespace(carried=Carried(charge_ah=100.0), run=SimpleNamespace(plan=PLAN))
+    answer = client.ask(StartRequest(goes_on_from=4, who="Ann"))
+    assert "are on the part, the target is 10 µm" in answer.error
+    loop.before = SimpleNamespace(carried=Carried(stage=1), run=SimpleNamespace(plan=PLAN))
+    answer = client.ask(StartRequest(goes_on_from=4, who="Ann"))
+    assert "all 1 stages are done on this part" in answer.error
+    loop.trouble = InputError("run 4", ("has reached its target: nothing is left to do",))
+    answer = client.ask(StartRequest(goes_on_from=4, who="Ann"))
+    assert answer.error == "run 4: has reached its target: nothing is left to do"
+    assert loop.orders == []
 
 
 CALIBRATE = CalibrateRequest(

@@ -14,6 +14,7 @@ from daemon.service.commands.calibrate import calibrate, calibrations, recount_r
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.effects import effects
 from daemon.service.commands.recount import recount
+from daemon.service.commands.settle import settle
 
 
 @click.group()
@@ -35,11 +36,27 @@ def serve(settings: Path) -> None:
 
 
 @main.command()
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("plan", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--continue", "goes_on_from", type=click.IntRange(min=1), metavar="RUN",
+    help="Go on with the part of this run, by its plan unless PLAN is given.",
+)  # fmt: skip
 @settings_option
-def run(plan: Path, settings: Path) -> None:
-    """Start a run with the plan in the file PLAN."""
-    from daemon.api.messages import PLAN_LIMIT, StartRequest
+def run(plan: Path | None, goes_on_from: int | None, settings: Path) -> None:
+    """Start a run with the plan in the file PLAN, or go on with the part of an earlier one."""
+    from daemon.api.messages import StartRequest
+
+    if plan is None and goes_on_from is None:
+        raise BadInputError("PLAN is missing: a plan's file, or --continue RUN")
+    text = "" if plan is None else _read(plan)
+    ask(
+        settings,
+        StartRequest(plan=text, goes_on_from=goes_on_from, who=who(), where=WHERE),
+    )
+
+
+def _read(plan: Path) -> str:
+    from daemon.api.messages import PLAN_LIMIT
 
     try:
         text = plan.read_text(encoding="utf-8")
@@ -49,7 +66,7 @@ def run(plan: Path, settings: Path) -> None:
         raise BadInputError(f"{plan}: is not UTF-8 text: {error}") from error
     if len(text) > PLAN_LIMIT:
         raise BadInputError(f"{plan}: {len(text)} characters, a plan has at most {PLAN_LIMIT}")
-    ask(settings, StartRequest(plan=text, who=who(), where=WHERE))
+    return text
 
 
 def _act(name: str, text: str) -> None:
@@ -108,6 +125,7 @@ for command in (
     calibrate,
     calibrations,
     recount_run,
+    settle,
 ):
     main.add_command(command)
 
