@@ -22,6 +22,8 @@ StateName = Literal[
 
 PriorityName = Literal["high", "medium", "low"]
 
+StopName = Literal["nothing", "hold", "stop", "abort"]
+
 LifeName = Literal[
     "unacknowledged", "acknowledged", "returned, unacknowledged", "latched", "shelved"
 ]
@@ -41,6 +43,12 @@ class StatusRequest(Message):
     """How is it? Needs no right, changes nothing."""
 
     ask: Literal["status"] = "status"
+
+
+class EffectsRequest(Message):
+    """What does each cause bring about? Needs no right, changes nothing."""
+
+    ask: Literal["effects"] = "effects"
 
 
 class _Act(Message):
@@ -103,7 +111,13 @@ class CalibrateRequest(_Act):
 
 
 Request = Annotated[
-    StatusRequest | StartRequest | ActRequest | AlarmRequest | SettleRequest | CalibrateRequest,
+    StatusRequest
+    | EffectsRequest
+    | StartRequest
+    | ActRequest
+    | AlarmRequest
+    | SettleRequest
+    | CalibrateRequest,
     Field(discriminator="ask"),
 ]
 
@@ -242,9 +256,37 @@ class Status(Message):
     notice: str | None = None
 
 
+class EffectsRow(Message):
+    """A row of the cause and effect table: what one cause brings about, and what to check first.
+
+    The stop comes when the cause has been there for `after_s`, s; beacon, siren and message
+    (`tell`) come at once.
+    """
+
+    cause: str
+    priority: PriorityName
+    stop: StopName
+    after_s: float
+    beacon: bool
+    siren: bool
+    tell: bool
+    check: str
+
+    @property
+    def after(self) -> str:
+        """When the stop comes, in words; nothing where none comes."""
+        if self.stop == "nothing":
+            return ""
+        return "at once" if self.after_s == 0 else f"{self.after_s:g} s"
+
+
 class Answer(Message):
-    """What the daemon answers: the status after the act, or the one reason why not."""
+    """What the daemon answers: the status after the act, or the one reason why not.
+
+    `effects` are the rows of the cause and effect table, for whoever asked for them.
+    """
 
     ok: bool
     error: str | None = None
     status: Status | None = None
+    effects: tuple[EffectsRow, ...] = ()

@@ -17,6 +17,7 @@ from types import FrameType
 
 from sqlalchemy.exc import DatabaseError
 
+from daemon.api.effects import rows as effects_rows
 from daemon.api.errors import InputError
 from daemon.clock import Clock
 from daemon.control.panel import Panel
@@ -43,6 +44,7 @@ from daemon.service.lookout import Lookout
 from daemon.service.loop import Loop
 from daemon.service.proven import proven_first
 from daemon.service.realtime import become_prompt
+from daemon.service.resuming import Resumer
 from daemon.service.runner import REST_S, Mail, Quit, Runner
 from daemon.service.scribe import Origin, Scribe
 from daemon.service.server import ControlServer, SocketUnusableError
@@ -159,6 +161,7 @@ def _assemble(
         calibrator.calibrate,
         settler(writer.settle, mailbox.put, clock),
         unfinished_by(settings.record.path, stack),
+        effects_rows(limits.table),
     )
     # The first quantity that is read loads pint, which takes a good part of a second: now, not when
     # somebody hands in a plan while the loop has to be on time.
@@ -169,6 +172,11 @@ def _assemble(
         other.start()
     server.start()
     stack.callback(server.stop)
+    run_id = settings.after_interruption.run_to_go_on(interrupted)
+    if run_id is not None:
+        resumer = Resumer(run_id, server.answer)
+        resumer.start()
+        stack.callback(resumer.stop)
     beat.ready(
         Ready(
             beat_limit_s=settings.guard.beat_limit,

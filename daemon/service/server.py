@@ -16,6 +16,8 @@ from daemon.api.messages import (
     AlarmRequest,
     Answer,
     CalibrateRequest,
+    EffectsRequest,
+    EffectsRow,
     Request,
     SettleRequest,
     StartRequest,
@@ -55,8 +57,8 @@ class ControlServer:
     `status` makes the daemon's word, `submit` hands an order to the loop, `calibrate` keeps what a
     meter was compared with, `settle` what passed in an interruption; `unfinished` knows what is on
     the part of a run that was cut short; `rating` and `panel` are what plans are held against
-    before they get that far. A dead daemon's socket is taken over, a living one's never. Raises
-    `SocketUnusableError`.
+    before they get that far; `effects` are the rows of the cause and effect table. A dead daemon's
+    socket is taken over, a living one's never. Raises `SocketUnusableError`.
     """
 
     def __init__(
@@ -69,6 +71,7 @@ class ControlServer:
         calibrate: Callable[[CalibrateRequest], None],
         settle: Callable[[SettleRequest], None],
         unfinished: Callable[[int], Unfinished],
+        effects: tuple[EffectsRow, ...],
     ) -> None:
         self._path = path
         self._status = status
@@ -78,6 +81,7 @@ class ControlServer:
         self._calibrate = calibrate
         self._settle = settle
         self._unfinished = unfinished
+        self._effects = effects
         try:
             _clear(path)
             self._server = _Server(str(path), _Asker)
@@ -86,7 +90,7 @@ class ControlServer:
             raise SocketUnusableError(
                 f"{path}: the control socket cannot be opened: {error.strerror or error}"
             ) from error
-        self._server.answer = self._answer
+        self._server.answer = self._answer_line
         self._thread = threading.Thread(
             target=self._server.serve_forever, kwargs={"poll_interval": 0.2}, name="control socket"
         )
@@ -102,27 +106,37 @@ class ControlServer:
         self._thread.join()
         self._path.unlink(missing_ok=True)
 
-    def _answer(self, line: bytes) -> Answer:
+    def answer(self, request: Request) -> Answer:
+        """Do what is asked, or say in one sentence why not. In any thread."""
+        try:
+            match request:
+                case StatusRequest():
+                    pass
+                case EffectsRequest():
+                    return Answer(ok=True, effects=self._effects)
+                case CalibrateRequest():
+                    self._calibrate(request)
+                case SettleRequest():
+                    self._settle(request)
+                case _:
+                    return self._ordered(self._order(request))
+        except (InputError, RecordError) as error:
+            return Answer(ok=False, error=str(error))
+        except DatabaseError as error:
+            return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
+        return Answer(ok=True, status=self._status())
+
+    def _answer_line(self, line: bytes) -> Answer:
         try:
             request = _REQUEST.validate_json(line)
         except ValidationError as error:
             first = error.errors()[0]
             where = ".".join(str(part) for part in first["loc"]) or "request"
             return Answer(ok=False, error=f"{where}: {first['msg']}")
-        if isinstance(request, StatusRequest):
-            return Answer(ok=True, status=self._status())
-        try:
-            if isinstance(request, CalibrateRequest):
-                self._calibrate(request)
-                return Answer(ok=True, status=self._status())
-            if isinstance(request, SettleRequest):
-                self._settle(request)
-                return Answer(ok=True, status=self._status())
-            order = self._order(request)
-        except (InputError, RecordError) as error:
-            return Answer(ok=False, error=str(error))
-        except DatabaseError as error:
-            return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
+        return self.answer(request)
+
+    def _ordered(self, order: Order) -> Answer:
+        """Hand the order to the loop and wait for its answer."""
         self._submit(order)
         if not order.answered.wait(ORDER_LIMIT_S) and order.take():
             late = f"the loop did not answer within {ORDER_LIMIT_S:g} s; nothing was done"

@@ -10,11 +10,13 @@ import pytest
 from sqlalchemy.exc import OperationalError
 
 from daemon.api.client import Client
+from daemon.api.effects import rows
 from daemon.api.errors import InputError
 from daemon.api.messages import (
     ActRequest,
     AlarmRequest,
     CalibrateRequest,
+    EffectsRequest,
     SettleRequest,
     StartRequest,
     Status,
@@ -22,6 +24,7 @@ from daemon.api.messages import (
 from daemon.chemistry.calibration import Point
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
+from daemon.control.protection.effects import DEFAULT_TABLE
 from daemon.control.situation import AlarmAct, Carried
 from daemon.control.states import Act
 from daemon.record.errors import NotSettledError
@@ -111,7 +114,7 @@ def serve(path, loop):
     def start(at=path):
         server = ControlServer(
             at, lambda: STATUS, loop.submit, RATING, PANEL, loop.calibrate, loop.settle,
-            loop.unfinished,
+            loop.unfinished, rows(DEFAULT_TABLE),
         )  # fmt: skip
         server.start()
         servers.append(server)
@@ -147,6 +150,16 @@ def say(path, data, *, end=True):
 
 def test_status_is_told(client):
     assert client.status() == STATUS
+
+
+def test_the_cause_and_effect_table_is_told(client):
+    answer = client.ask(EffectsRequest())
+    short = next(row for row in answer.effects if row.cause == "short")
+    assert (short.priority, short.stop, short.after, short.siren) == (
+        "high", "abort", "at once", True,
+    )  # fmt: skip
+    assert short.check.startswith("a part or hook touching an anode")
+    assert answer.status is None
 
 
 def test_an_act_reaches_the_loop_with_its_person(client, loop):
