@@ -13,10 +13,15 @@ from daemon.chemistry.calibration import ReferenceClass
 from daemon.chemistry.uncertainty import rectangular
 from daemon.units import UnitError, parse
 
+_SHOWS = "what the reference shows"
 _AROUND = re.compile(r"^\s*(?:±|\+/-|\+-)?\s*(\(?)(.*?)(\)?)\s*$", re.DOTALL)
 _OF = re.compile(r"(.+?)\s+of\s+(?:the\s+)?(.+)")
 _OF_READING = {"reading", "value", "rdg"}
-_NUMBER = re.compile(r"\s*([+-]?[0-9.]+)\s*(.*?)\s*$", re.DOTALL)
+_DIGITS = re.compile(r"digit|dgt|count|lsd", re.IGNORECASE)
+_SHOWN = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))\s*([^\W\d_]*)\s*")
+
+NO_REFERENCE, NO_CLASS = "none, the output was off", "0 A"
+"""What stands for the reference of a zero, which is known without one."""
 
 
 def read_class(text: str) -> ReferenceClass:
@@ -34,15 +39,23 @@ def read_shown(text: str) -> tuple[float, float]:
     A bare number is in A. The last digit stands for all that lies within ± half of it, as likely
     everywhere (JCGM 100, F.2.2.1). Raises InputError.
     """
-    found = _NUMBER.match(text)
-    number, unit = found.groups() if found else (text, "")
+    found = _SHOWN.fullmatch(text)
+    if found is None:
+        raise _not_shown(text)
+    number, unit = found.groups()
     try:
         current_a = parse(f"{number} {unit or 'A'}", "A")
         digit = Decimal(1).scaleb(int(Decimal(number).as_tuple().exponent))
         digit_a = parse(f"{digit:f} {unit or 'A'}", "A")
     except UnitError as error:
-        raise InputError("what the reference shows", (str(error),)) from error
-    return current_a, rectangular(abs(digit_a) / 2)
+        raise InputError(_SHOWS, (str(error),)) from error
+    return current_a, rectangular(digit_a / 2)
+
+
+def _not_shown(text: str) -> InputError:
+    hint = ": a decimal comma where a point belongs" if "," in text else ""
+    wanted = 'expected a current such as "2.500" (in A) or "2500 mA"'
+    return InputError(_SHOWS, (f"{wanted}, got {text[:80]!r}{hint}",))
 
 
 def _term(term: str, text: str) -> ReferenceClass:
@@ -73,4 +86,6 @@ def _sum(a: ReferenceClass, b: ReferenceClass) -> ReferenceClass:
 
 def _refused(text: str, why: str) -> InputError:
     wanted = 'expected "0.5 %", "0.5 % of 10 A", "3 mA", or a sum such as "± (0.5 % + 3 mA)"'
+    if _DIGITS.search(text):
+        why = "digits are to be given as the current they stand for: 3 digits of 1 mA are 3 mA"
     return InputError("the reference's class", (f"{wanted}, got {text[:80]!r}: {why}",))

@@ -16,6 +16,8 @@ from daemon.service.commands.command import BadInputError, RefusedError, setting
 if TYPE_CHECKING:
     from daemon.api.client import Client
     from daemon.api.messages import CalibrateRequest
+    from daemon.chemistry.calibration import Point
+    from daemon.service.commands.guided import Reference
 
 
 @click.command()
@@ -41,40 +43,60 @@ def calibrate(
 ) -> None:
     """Compare METER with a reference ammeter; keep what comes out.
 
-    The daemon has to run; METER is a name of the settings, or supply. Points may be taken while a
-    run plates, one stage after another. What is kept corrects the meter from the next run on.
+    The daemon has to run; METER is a name of the settings, or supply. With the output off the zero
+    is taken, during a run a current, one stage after another; it is kept when the run is over, and
+    corrects the meter from the next run on.
     """
     from daemon.api.client import Client
     from daemon.api.explain import read_tree
     from daemon.api.messages import CalibrateRequest
-    from daemon.api.reference import read_class
-    from daemon.service.commands import guided
-    from daemon.service.commands.calibration_report import preview
     from daemon.service.settings import read_settings
-    from daemon.units import parse
 
     with _clear_errors():
         client = Client(read_settings(settings).daemon.socket, timeout_s=10.0)
-        seconds_s = parse(seconds, "s")
-        if points is not None and not (reference and reference_class):
-            raise BadInputError("--points: --reference and --class have to be given with it")
-        reference = reference or click.prompt("Which reference is it")
-        reference_class = reference_class or click.prompt("Its class, such as 0.5 % + 3 mA")
-        known = read_class(reference_class)
         if points is None:
-            found = guided.take_points(
-                client.status, meter, seconds_s, known, _Terminal(), time.sleep
-            )
+            found, used = _at_terminal(client, meter, seconds, reference, reference_class)
         else:
-            found = guided.read_points(points)
-        click.echo(preview(found, known))
+            found, used = _from_file(points, reference, reference_class)
         if not found:
             raise RefusedError("no points were taken: nothing is kept")
         fields = {
-            "meter": meter, "who": who(), "reference": reference,
-            "reference_class": reference_class, "points": found, "note": note,
+            "meter": meter, "who": who(), "reference": used.name,
+            "reference_class": used.written, "points": found, "note": note,
         }  # fmt: skip
         _keep(client, read_tree(fields, "calibration", CalibrateRequest), asked=points is None)
+
+
+def _at_terminal(
+    client: "Client", meter: str, seconds: str, name: str | None, written: str | None
+) -> "tuple[tuple[Point, ...], Reference]":
+    """Points that a person takes now, and the reference, asked for as far as it was not given."""
+    from daemon.api.reference import read_class
+    from daemon.service.commands import guided
+    from daemon.units import parse
+
+    seconds_s = parse(seconds, "s")
+    if not seconds_s > 0:
+        raise BadInputError(f"--seconds: expected more than 0 s, got {seconds!r}")
+    if written:
+        read_class(written)
+    terminal = _Terminal()
+    bench = guided.Bench(client.status, meter, seconds_s, terminal, time.sleep)
+    return guided.take_points(bench, lambda: guided.ask_reference(terminal, name, written))
+
+
+def _from_file(
+    path: Path, name: str | None, written: str | None
+) -> "tuple[tuple[Point, ...], Reference]":
+    """Points that were taken before, and their reference."""
+    from daemon.service.commands import guided
+    from daemon.service.commands.calibration_report import preview
+
+    if not (name and written):
+        raise BadInputError("--points: --reference and --class have to be given with it")
+    found, used = guided.read_points(path), guided.Reference(name, written)
+    click.echo(preview(found, used.known))
+    return found, used
 
 
 def _keep(client: "Client", request: "CalibrateRequest", *, asked: bool) -> None:

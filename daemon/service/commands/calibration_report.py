@@ -23,12 +23,21 @@ def correction(gain: float, offset_a: float) -> str:
     return f"(reading {sign} {abs(offset_a):.6g} A) / {gain:.6g}"
 
 
+def why_no_line(points: Sequence[Point], reference: ReferenceClass) -> str | None:
+    """Why the points say nothing of the meter yet; None when they do."""
+    try:
+        calibrated(points, reference, MeterLine())
+    except ValueError as error:
+        return str(error)
+    return None
+
+
 def preview(points: Sequence[Point], reference: ReferenceClass) -> str:
     """What the points say so far, or why they say nothing yet."""
-    try:
-        fit = calibrated(points, reference, MeterLine())
-    except ValueError as error:
-        return f"no line yet: {error}"
+    why_not = why_no_line(points, reference)
+    if why_not is not None:
+        return f"no line yet: {why_not}"
+    fit = calibrated(points, reference, MeterLine())
     if len(points) == 1:
         return f"the zero alone: the meter shows {1e3 * fit.line.offset_a:+.3f} mA for no current"
     return _comparison(fit)
@@ -70,10 +79,12 @@ def listing(kept: Sequence[Calibration]) -> str:
 def _entry(kept: Calibration) -> str:
     made = kept.made
     number = len(made.points)
-    points = "zero only" if number == 1 else f"{number} points"
+    alone = number == 1
+    points = "zero only" if alone else f"{number} points"
+    reference = "the output off" if alone else f"{made.reference}, {made.reference_class}"
     lines = [
         f"{kept.id}  {day(made.utc_ms)}  {made.meter}, {points}, by {made.who}",
-        f"   with {made.reference}, {made.reference_class}",
+        f"   with {reference}",
         f"   {line(made.line)}",
     ]
     return "\n".join([*lines, f"   {made.note}"] if made.note else lines)

@@ -2,21 +2,25 @@
 
 import csv
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
 from daemon.api.comparison import NoPointError, take
 from daemon.api.errors import InputError
 from daemon.api.messages import Status
-from daemon.api.reference import read_shown
+from daemon.api.reference import NO_CLASS, NO_REFERENCE, read_class, read_shown
 from daemon.chemistry.calibration import Point, ReferenceClass
-from daemon.service.commands.calibration_report import preview
+from daemon.service.commands.calibration_report import preview, why_no_line
 
 HOW = """\
-Put the reference in series with the meter. For each point hold the current steady, type what the
-reference shows, digit for digit, and leave everything alone while the meter is read. With the
-output off the point is the zero, and no reference is needed. Take the zero and three currents at
-least, the greatest that you plate with among them. "drop" undoes the last point, "done" ends."""
+Put the reference in series with the meter. With the output off, take the zero. Then start a run;
+at three steady currents or more, the greatest that you plate with among them, type what the
+reference shows, digit for digit, and leave everything alone while the meter is read. "drop" undoes
+the last point. "done" ends, after the zero alone too if nothing else is to be set."""
+
+ON = "the reference shows, A"
+OFF = "the output is off, Enter takes the zero"
 
 DROP, DONE = "drop", "done"
 
@@ -31,44 +35,95 @@ class Terminal(Protocol):
         """Say something."""
 
 
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """An ammeter to compare with: which it is, and its class as `daemon.api.reference` reads it."""
+
+    name: str
+    written: str
+
+    @property
+    def known(self) -> ReferenceClass:
+        """The class in figures. Raises InputError."""
+        return read_class(self.written)
+
+
+NONE = Reference(NO_REFERENCE, NO_CLASS)
+
+
+def ask_reference(terminal: Terminal, name: str | None, written: str | None) -> Reference:
+    """Ask for what was not given beforehand, until it can be used."""
+    while not name:
+        name = terminal.ask("which reference is it, such as: handheld, serial 4711").strip()
+    while not written:
+        typed = terminal.ask("its class, as its manual has it, such as: 0.5 % + 3 mA").strip()
+        try:
+            read_class(typed)
+        except InputError as error:
+            terminal.say(str(error))
+        else:
+            written = typed
+    return Reference(name, written)
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What a comparison works with: the daemon's word, the meter, the person, and real pauses.
+
+    A point is read for `seconds_s` of the daemon's time.
+    """
+
+    status: Callable[[], Status]
+    meter: str
+    seconds_s: float
+    terminal: Terminal
+    pause: Callable[[float], None]
+
+
 def take_points(
-    status: Callable[[], Status],
-    meter: str,
-    seconds: float,
-    reference: ReferenceClass,
-    terminal: Terminal,
-    pause: Callable[[float], None],
-) -> tuple[Point, ...]:
+    bench: Bench, reference: Callable[[], Reference]
+) -> tuple[tuple[Point, ...], Reference]:
     """Take points until the person is done, with the line so far after each.
 
-    What cannot be used is told and asked again. Raises what `status` raises.
+    `reference` is asked once, before the first current: a zero needs none. What cannot be used is
+    told and asked again. Raises InputError for a meter that is not read, and what `status` raises.
     """
+    names = [seen.name for seen in bench.status().meters]
+    if bench.meter not in names:
+        raise InputError("meter", (f"expected one of {', '.join(names)}, got {bench.meter!r}",))
+    bench.terminal.say(HOW)
     points: list[Point] = []
-    terminal.say(HOW)
+    known = NONE
     while True:
-        on = status().output_on
-        typed = terminal.ask(
-            f"point {len(points) + 1}: the reference shows, A"
-            if on
-            else f"point {len(points) + 1}: the output is off, Enter takes the zero"
-        ).strip()
-        if typed == DONE:
-            return tuple(points)
+        on = bench.status().output_on
+        if on and known == NONE:
+            known = reference()
+        typed = bench.terminal.ask(f"point {len(points) + 1}: {ON if on else OFF}").strip()
+        if typed == DONE and (not points or why_no_line(points, known.known) is None):
+            return tuple(points), known
         if typed == DROP:
             del points[-1:]
-        else:
+        elif typed != DONE:
             try:
-                shown = read_shown(typed) if on else (0.0, 0.0)
-                taken = take(status, meter, seconds, pause)
+                points.append(_read(bench, typed, on=on))
             except (InputError, NoPointError) as error:
-                terminal.say(str(error))
+                bench.terminal.say(str(error))
                 continue
-            if taken.output_on != on:
-                terminal.say("the output was switched: take this point again")
-                continue
-            points.append(taken.point(shown))
         if points:
-            terminal.say(preview(points, reference))
+            bench.terminal.say(preview(points, known.known))
+
+
+def _read(bench: Bench, typed: str, *, on: bool) -> Point:
+    """The point for what was typed while the output was on or not, read now."""
+    if typed and not on:
+        raise NoPointError("the output is off: a current can be compared once a run is under way")
+    shown = read_shown(typed) if on else (0.0, 0.0)
+    if bench.status().output_on == on:
+        bench.terminal.say(f"reading {bench.meter} for {bench.seconds_s:g} s ...")
+        taken = take(bench.status, bench.meter, bench.seconds_s, bench.pause)
+        if taken.output_on == on:
+            return taken.point(shown)
+    raise NoPointError("the output was switched: take this point again")
 
 
 def read_points(path: Path) -> tuple[Point, ...]:

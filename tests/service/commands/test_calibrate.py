@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 from daemon.api.errors import InputError
 from daemon.api.messages import MeterStatus, Status
-from daemon.chemistry.calibration import Point, ReferenceClass
+from daemon.chemistry.calibration import Point
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.service.commands import guided
 from daemon.service.commands.calibrate import calibrate
@@ -15,7 +15,6 @@ from daemon.service.server import ControlServer
 from drivers.contracts import Rating
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
-CLASS = ReferenceClass(0.005, 0.003)
 FILE = """\
 reading_a, u_reading_a, reference_a
 0.0101, 0.0001, 0
@@ -83,7 +82,10 @@ class Person:
 
 
 def taken(person, meter="shunt"):
-    return guided.take_points(person.tank.status, meter, 4.0, CLASS, person, lambda _: None)
+    """The points that the person takes, with a reference that was named beforehand."""
+    bench = guided.Bench(person.tank.status, meter, 4.0, person, lambda _: None)
+    points, _ = guided.take_points(bench, lambda: guided.Reference("handheld", "0.5 % + 3 mA"))
+    return points
 
 
 def reference_of(points):
@@ -100,7 +102,8 @@ def test_a_whole_comparison():
     assert all(0 < p.u_reading_a < 1e-4 for p in points)
     # The last digit that was typed: 1 mA over √12.
     assert [p.u_reference_a for p in points] == pytest.approx([1e-3 / 12**0.5] * 3)
-    assert "no line yet" in person.heard[1]
+    assert person.heard[1] == "reading shunt for 4 s ..."
+    assert "no line yet" in person.heard[2]
     assert "the meter shows 1.010000" in person.heard[-1]
     assert "+10.0" in person.heard[-1]
 
@@ -121,10 +124,49 @@ def test_a_point_can_be_dropped():
 
 
 def test_what_cannot_be_used_is_told_and_asked_again():
-    person = Person(Tank(1.0), "1,0", "1.000", "done")
-    assert reference_of(taken(person)) == [1.0]
+    person = Person(Tank(1.0), "1,0", "1.000", "drop", "done")
+    assert taken(person) == ()
     assert "decimal comma" in person.heard[1]
-    assert person.asked[0] == person.asked[1]
+    assert person.asked[0] == person.asked[1] == "point 1: the reference shows, A"
+
+
+def test_a_current_while_the_output_is_off_is_not_taken_for_a_zero():
+    person = Person(Tank(0.0), "1.000", "", "done")
+    assert reference_of(taken(person)) == [0.0]
+    assert person.heard[1] == (
+        "the output is off: a current can be compared once a run is under way"
+    )
+
+
+def test_done_is_not_done_while_the_points_say_nothing():
+    tank = Tank(1.0, 2.0)
+    person = Person(tank, "1.000", "done", "next current", "2.000", "done")
+    assert reference_of(taken(person)) == [1.0, 2.0]
+    assert person.heard[3].startswith("no line yet: a single point can only set the zero")
+
+
+def test_the_reference_is_asked_for_with_the_first_current_and_until_it_can_be_used():
+    tank = Tank(0.0, 1.0)
+    person = Person(
+        tank, "", "next current", "", "", "handheld", "good", "0.5 % + 3 mA", "1.000", "done"
+    )
+    bench = guided.Bench(tank.status, "shunt", 4.0, person, lambda _: None)
+    points, reference = guided.take_points(
+        bench, lambda: guided.ask_reference(person, name=None, written=None)
+    )
+    assert reference_of(points) == [0.0, 1.0]
+    assert (reference.name, reference.written) == ("handheld", "0.5 % + 3 mA")
+    assert "the output was switched: take this point again" in person.heard
+    assert [question.split(",")[0] for question in person.asked] == [
+        "point 1: the output is off",
+        "point 2: the output is off",
+        "which reference is it",
+        "which reference is it",
+        "its class",
+        "its class",
+        "point 2: the reference shows",
+        "point 3: the reference shows",
+    ]
 
 
 def test_a_point_that_does_not_fit_is_told():
@@ -138,8 +180,9 @@ def test_a_point_that_does_not_fit_is_told():
 
 def test_a_meter_that_is_not_there_is_told():
     person = Person(Tank(1.0), "1.000", "done")
-    assert taken(person, meter="shnt") == ()
-    assert "no meter is called 'shnt'" in person.heard[1]
+    with pytest.raises(InputError, match="^meter: expected one of shunt, got 'shnt'$"):
+        taken(person, meter="shnt")
+    assert person.asked == []
 
 
 def test_the_output_that_goes_off_while_one_types_makes_no_zero_of_a_point():
@@ -192,7 +235,9 @@ class Daemon:
         self.kept = []
         self.refusals = iter([])
         panel = Panel({"supply": MeterFacts(Correction(), None)}, "supply", 1.0)
-        self.server = ControlServer(path, self.tank.status, None, RATING, panel, self.keep)
+        self.server = ControlServer(
+            path, self.tank.status, None, RATING, panel, self.keep, None, None, ()
+        )
         self.server.start()
 
     def keep(self, request):
@@ -208,7 +253,7 @@ def bench(tmp_path, monkeypatch):
     (tmp_path / "points.csv").write_text(FILE)
     # The tank's time goes on with each look.
     monkeypatch.setattr("daemon.service.commands.calibrate.time.sleep", lambda _: None)
-    daemon = Daemon(tmp_path / "control.sock", 1.0)
+    daemon = Daemon(tmp_path / "control.sock", 0.0)
 
     def run(*words, typed=""):
         command = [*words, "--settings", str(tmp_path / "settings.toml")]
@@ -237,23 +282,22 @@ def test_points_from_a_file_are_kept_without_a_question(bench):
     assert request.who
 
 
-def test_a_comparison_at_the_terminal_is_kept_when_the_person_says_so(bench):
-    typed = "handheld\n0.5 %\n1.000\ndone\ny\n"
-    code, out, _ = bench.run("shunt", "--seconds", "2 s", typed=typed)
+def test_a_zero_at_the_terminal_needs_no_reference_and_is_kept_when_the_person_says_so(bench):
+    code, out, _ = bench.run("shunt", "--seconds", "2 s", typed="\ndone\ny\n")
     assert code == 0
     assert "Keep this calibration?" in out
     (request,) = bench.kept
-    assert (request.reference, request.reference_class) == ("handheld", "0.5 %")
+    assert (request.reference, request.reference_class) == ("none, the output was off", "0 A")
+    assert reference_of(request.points) == [0.0]
 
     bench.kept.clear()
-    code, _, complaint = bench.run("shunt", "--seconds", "2 s", typed=typed.replace("y", "n"))
+    code, _, complaint = bench.run("shunt", "--seconds", "2 s", typed="\ndone\nn\n")
     assert (code, bench.kept, "nothing is kept" in complaint) == (1, [], True)
 
 
 def test_a_refusal_does_not_lose_the_points(bench):
     bench.refusals = iter(["a run is under way"])
-    typed = "handheld\n0.5 %\n1.000\ndone\ny\ny\n"
-    code, _, complaint = bench.run("shunt", "--seconds", "2 s", typed=typed)
+    code, _, complaint = bench.run("shunt", "--seconds", "2 s", typed="\ndone\ny\ny\n")
     assert (code, len(bench.kept)) == (0, 1)
     assert "not kept: shunt: a run is under way" in complaint
 
@@ -269,14 +313,16 @@ def test_a_refusal_of_a_file_ends_the_command(bench):
     [
         (["--points", "nothing.csv", *REFERENCE], "", 2, "nothing.csv: cannot be read"),
         (["--points", "nothing.csv"], "", 2, "--reference and --class have to be given"),
-        (["--class", "good"], "handheld\n", 2, "the reference's class: expected"),
+        (["--class", "good"], "", 2, "the reference's class: expected"),
+        (["--seconds", "-1 s"], "", 2, "--seconds: expected more than 0 s, got '-1 s'"),
         (["--seconds", "5", *REFERENCE], "", 2, "without a unit"),
         (REFERENCE, "done\n", 1, "no points were taken"),
-        (["--reference", "x" * 201, "--class", "1 %"], "1.000\ndone\n", 2, "reference"),
+        (["--note", "x" * 501], "\ndone\n", 2, "note"),
     ],
 )
 def test_what_cannot_be_used_is_one_clear_error(bench, words, typed, code, said):
     found, _, complaint = bench.run("shunt", "--seconds", "1 s", *words, typed=typed)
+    assert complaint.count("\n") == 1
     assert (found, said in complaint) == (code, True), complaint
     assert bench.kept == []
 
