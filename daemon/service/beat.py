@@ -1,12 +1,15 @@
-"""The two pipes between guard and loop.
+"""The pipes between guard and loop.
 
 On the beat pipe the loop says one line when it is ready, then one byte for each complete cycle; its
-end tells the guard that the loop is dead. Nothing is ever said on the lifeline; its end tells the
-loop that the guard is dead.
+end tells the guard that the loop is dead. A letter among the beats is a question: does your own way
+to "output off" work? The answer is a line on a pipe back: the letter, and why not, if it does not.
+Nothing is ever said on the lifeline; its end tells the loop that the guard is dead.
 """
 
 import json
 import os
+import select
+import string
 import threading
 import time
 from collections.abc import Callable
@@ -31,13 +34,25 @@ class Ready:
 BEAT_INTERVAL_S = 0.01
 """Real s. Cycles that follow each other faster share a beat: it is far below any beat limit."""
 
+PROOF_LIMIT_S = 4.0
+"""Real s that the guard may take to try its own way to "output off": longer than the limits on a
+usual line together, and shorter than an asker's patience."""
+
+_BEAT = b"."
+
 
 class BeatSender:
-    """The loop's end of the beat pipe. Without a guard (`fd` None) nothing is sent."""
+    """The loop's end of the beat pipe, and of the pipe on which the guard answers.
 
-    def __init__(self, fd: int | None) -> None:
+    Without a guard (`fd` None) nothing is sent; without `answers` nothing is asked.
+    """
+
+    def __init__(self, fd: int | None, answers: int | None = None) -> None:
         self._fd = fd
+        self._answers = answers
         self._next_s = 0.0
+        self._asked = 0
+        self._line = b""
         if fd is not None:
             os.set_blocking(fd, False)
 
@@ -50,7 +65,31 @@ class BeatSender:
         now_s = time.monotonic()
         if now_s >= self._next_s:
             self._next_s = now_s + BEAT_INTERVAL_S
-            self._send(b".")
+            self._send(_BEAT)
+
+    def prove(self) -> str | None:
+        """Have the guard try its own way to "output off"; None if it works, otherwise why not.
+
+        Waits for at most `PROOF_LIMIT_S`; for one thread, which need not be that of the beats.
+        """
+        if self._answers is None:
+            return None
+        # An answer that comes too late carries another letter than the next question.
+        letter = string.ascii_uppercase[self._asked % len(string.ascii_uppercase)].encode()
+        self._asked += 1
+        self._send(letter)
+        end_s = time.monotonic() + PROOF_LIMIT_S
+        while (left_s := end_s - time.monotonic()) > 0:
+            if not select.select([self._answers], [], [], left_s)[0]:
+                break
+            data = os.read(self._answers, 4096)
+            if not data:
+                return "the guard is dead"
+            *lines, self._line = (self._line + data).split(b"\n")
+            for line in lines:
+                if line.startswith(letter):
+                    return line[1:].decode() or None
+        return f"the guard did not answer within {PROOF_LIMIT_S:g} s"
 
     def _send(self, data: bytes) -> None:
         if self._fd is None:
@@ -64,12 +103,18 @@ class BeatSender:
 
 
 class BeatReader:
-    """The guard's end of the beat pipe."""
+    """The guard's end of the beat pipe.
+
+    `ready` is the loop's one line, None before. `beaten`: whether the newest `take` has read a
+    beat. `question` is the letter of a question that waits for its answer, empty without one.
+    """
 
     def __init__(self, fd: int) -> None:
         self.fd = fd
         self._line = b""
         self.ready: Ready | None = None
+        self.beaten = False
+        self.question = b""
 
     def take(self) -> bool:
         """Read what is there, at least one byte; False at the pipe's end."""
@@ -77,10 +122,11 @@ class BeatReader:
         if not data:
             return False
         if self.ready is None:
-            line, newline, _ = (self._line + data).partition(b"\n")
-            self._line = line
+            self._line, newline, data = (self._line + data).partition(b"\n")
             if newline:
-                self.ready = Ready(**json.loads(line))
+                self.ready = Ready(**json.loads(self._line))
+        self.beaten = _BEAT in data
+        self.question = data.replace(_BEAT, b"")[-1:]
         return True
 
 

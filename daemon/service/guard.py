@@ -4,10 +4,13 @@ It is small on purpose, and loads nothing but the standard library and the off l
 It has the output off before anything else starts, sees a beat from the loop after each of its
 cycles, and when the loop dies or hangs it switches the output off by its own handle on the port,
 before it does anything else. A loop that had been well is started again, never plating; the page is
-started again whenever it ends.
+started again whenever it ends. Before each start of a run the loop asks the guard to try its way.
 
 It never speaks on a port that another daemon drives by right: not at the start, and not when its
 own loop ends before it was ready, as one does that finds the port taken.
+
+A service manager's watchdog is fed when the loop's beats come in and never otherwise. A guard whose
+loop does not beat puts that right within `RESTORE_LIMIT_S`, output off first, or is killed.
 """
 
 import fcntl
@@ -24,6 +27,7 @@ from typing import BinaryIO
 
 from daemon.service.beat import BeatReader, Ready
 from daemon.service.first_look import supply_line
+from daemon.service.notify import ServiceManager
 from drivers.errors import DriverError
 from drivers.off import off_line
 from drivers.off_line import SecondHandle
@@ -42,6 +46,13 @@ LOOP_RESTART_MOST_S = 30.0
 PAGE_RESTART_MOST_S = 300.0
 """Real s between a child's death and its next start, doubled each time it does not live longer."""
 
+RESTORE_LIMIT_S = 15.0 + QUIT_LIMIT_S + KILL_LIMIT_S + LOOP_RESTART_MOST_S + START_LIMIT_S
+"""Real s from a loop's death to its successor's first word at most: output off, which may have to
+connect a socket; its end, a killed one's included; the wait before the next; its start."""
+
+STOP_LIMIT_S = 2 * (QUIT_LIMIT_S + KILL_LIMIT_S)
+"""Real s that an end in good order takes at most: the loop's, then the page's."""
+
 FAILED = 1
 """Exit code when there is no loop to give one."""
 
@@ -57,7 +68,7 @@ def serve(settings: Path) -> int:
             if not _is_first(file):
                 _say(f"{settings}: another daemon runs with these settings")
                 return FAILED
-        guard = Guard(settings, SecondWay(settings))
+        guard = Guard(settings, SecondWay(settings), ServiceManager(os.environ))
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, guard.on_signal)
         return guard.run()
@@ -101,6 +112,19 @@ class SecondWay:
         failure = None if self._off is None else self._off.send()
         if failure is not None:
             _say(f"output off by the guard failed: {failure}")
+
+    def prove(self) -> str | None:
+        """Try the way while our loop leaves the line alone; None if it works, otherwise why not."""
+        if self._off is None:
+            return "the settings do not tell it the supply's port and words"
+        failure = self._off.prove()
+        self.give_back()
+        return failure
+
+    def give_back(self) -> None:
+        """Leave a socket to the loop, which may get no second connection."""
+        if self._off is not None and not self._keep_open:
+            self._off.close()
 
 
 class Child:
@@ -169,9 +193,10 @@ def _code(process: subprocess.Popen[bytes], limit_s: float) -> int:
 class Guard:
     """Watches one loop and one page."""
 
-    def __init__(self, settings: Path, second_way: SecondWay) -> None:
+    def __init__(self, settings: Path, second_way: SecondWay, manager: ServiceManager) -> None:
         self._settings = settings
         self._second_way = second_way
+        self._manager = manager
         self._loop = Child(LOOP_RESTART_MOST_S)
         self._page = Child(PAGE_RESTART_MOST_S)
         self._ready: Ready | None = None
@@ -205,17 +230,23 @@ class Guard:
 
     def _one_loop(self) -> int:
         """Start a loop and watch it until it is dead and its output off; its exit code."""
+        self._second_way.give_back()
         beat_out, beat_in = os.pipe()
+        answers_out, answers_in = os.pipe()
+        os.set_blocking(answers_in, False)
         arguments = ["-m", "daemon.service.main", "--settings", str(self._settings)]
-        arguments += ["--beat", str(beat_in), "--lifeline", str(self._lifeline_out)]
-        self._loop.start(arguments, (beat_in, self._lifeline_out))
+        arguments += ["--beat", str(beat_in), "--answers", str(answers_out)]
+        arguments += ["--lifeline", str(self._lifeline_out)]
+        self._loop.start(arguments, (beat_in, answers_out, self._lifeline_out))
         os.close(beat_in)
+        os.close(answers_out)
         try:
-            return self._watch(BeatReader(beat_out))
+            return self._watch(BeatReader(beat_out), answers_in)
         finally:
             os.close(beat_out)
+            os.close(answers_in)
 
-    def _watch(self, beats: BeatReader) -> int:
+    def _watch(self, beats: BeatReader, answers: int) -> int:
         """Wait for the loop's end or silence. One that is told to end may be silent: it unwinds."""
         told_s: float | None = None
         limit_s = START_LIMIT_S
@@ -230,8 +261,12 @@ class Guard:
                     if beats.ready is not None:
                         limit_s = beats.ready.beat_limit_s
                         self._see_to_page(beats.ready)
+                        self._report(beats)
+                    if beats.question:
+                        self._answer(beats.question, answers)
                 if self._signal_out in found:
                     os.read(self._signal_out, 64)
+                    self._manager.stopping(STOP_LIMIT_S)
                     self._loop.signal(signal.SIGTERM)
                     told_s = told_s or time.monotonic()
                     limit_s = min(limit_s, QUIT_LIMIT_S)
@@ -255,6 +290,10 @@ class Guard:
             self._second_way.off()
         if hangs:
             _say("the loop gave no beat; it was killed, and its output switched off")
+        if not self._quitting:
+            self._manager.restoring(
+                "the loop died; output off; it is started again", RESTORE_LIMIT_S
+            )
         code = self._loop.reap(QUIT_LIMIT_S)
         if ready is None:
             self._second_way.off_if_alone()
@@ -262,6 +301,22 @@ class Guard:
             # What it was still writing when it was killed has gone out before this.
             self._second_way.off()
         return code
+
+    def _report(self, beats: BeatReader) -> None:
+        """Tell the service manager what this loop's word and beats prove."""
+        if beats.ready is not None and not self._manager.knows_ready and not self._quitting:
+            self._manager.ready(f"supply: {beats.ready.supply}")
+        if beats.beaten:
+            self._manager.well()
+
+    def _answer(self, question: bytes, answers: int) -> None:
+        """Try the second way, as the loop asks, and tell it what came of that."""
+        failure = self._second_way.prove() or ""
+        if failure:
+            _say(f"the guard's own way to output off does not work: {failure}")
+        # A loop that is dead by now asks nothing any more.
+        with suppress(BrokenPipeError, BlockingIOError):
+            os.write(answers, question + failure.replace("\n", " ").encode() + b"\n")
 
     def _see_to_page(self, ready: Ready) -> None:
         """Start the page once the loop is ready, and again after its death."""

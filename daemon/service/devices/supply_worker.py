@@ -7,6 +7,7 @@ loop's mailbox: readings, replies that did not come, and troubles that no run su
 import math
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 
@@ -30,6 +31,10 @@ are far shorter, so something hangs that knows no limit."""
 BRACKET = 0.1
 """A change of current is bracketed by two readings, so that the charge counted around it is exact:
 the one before may be this share of a period old. Output off never waits for a reading."""
+
+LEND_LIMIT_S = 10.0
+"""Real seconds that whoever borrows the line waits for all of it: the exchange under way, the use
+of the line, and finding it again."""
 
 STOP_LIMIT_S = 5.0
 """Real seconds that a thread may need to come to its end: the longest turn, with room."""
@@ -57,8 +62,17 @@ class _ReadAt:
     monotonic_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Lend:
+    use: Callable[[], str | None]
+    result: Future[str | None]
+
+
 class _Stop:
     """Tells the thread to end."""
+
+
+_Message = Demand | _ReadAt | _Lend | _Stop
 
 
 class SupplyWorker:
@@ -81,7 +95,7 @@ class SupplyWorker:
         self._clock = clock
         self._period_s = period_s
         self._tell = tell
-        self._inbox: SimpleQueue[Demand | _ReadAt | _Stop] = SimpleQueue()
+        self._inbox: SimpleQueue[_Message] = SimpleQueue()
         self._thread = threading.Thread(target=self._work, name="supply", daemon=True)
         self._wanted = OFF
         # What the supply is known to do; None when that is not known.
@@ -126,6 +140,21 @@ class SupplyWorker:
         """Take a reading at this moment too, besides those of the period."""
         self._inbox.put(_ReadAt(monotonic_s))
 
+    def lend(self, use: Callable[[], str | None]) -> str | None:
+        """Have `use` called while the line is left alone; what it gives, or why it was not called.
+
+        It is called in the worker's thread, only while the output is off and shall be so, and with
+        the line closed; it may open the port itself, and has to be done with it when it returns.
+        For any thread but the worker's; waits until a reading was taken again.
+        """
+        loan = _Lend(use, Future())
+        self._inbox.put(loan)
+        try:
+            return loan.result.result(LEND_LIMIT_S)
+        except TimeoutError:
+            loan.result.cancel()
+            return f"the supply's thread did not get to it within {LEND_LIMIT_S:g} s"
+
     def stop(self) -> None:
         """End the thread, switch the output off, and close the line. May be called twice.
 
@@ -157,7 +186,8 @@ class SupplyWorker:
         for message in messages:
             if isinstance(message, _Stop):
                 return False
-            self._note(message)
+            if not isinstance(message, _Lend):
+                self._note(message)
         now_s = self._began_s = self._clock.monotonic_s()
         due = now_s >= min(self._due_s, self._extra_s)
         if not self._open:
@@ -170,6 +200,9 @@ class SupplyWorker:
             self._do(self._read)
         elif due:
             self._do(self._read)
+        for message in messages:
+            if isinstance(message, _Lend) and message.result.set_running_or_notify_cancel():
+                message.result.set_result(self._lend(message.use))
         self._began_s = None
         return True
 
@@ -182,9 +215,9 @@ class SupplyWorker:
         wanted, applied = self._wanted, self._applied
         return applied is None or wanted.output_on != applied.output_on or wanted.current_a == 0
 
-    def _messages(self) -> list[Demand | _ReadAt | _Stop]:
+    def _messages(self) -> list[_Message]:
         """All that is in the inbox; waits for something until the next reading is due."""
-        messages: list[Demand | _ReadAt | _Stop] = []
+        messages: list[_Message] = []
         timeout_s = self._clock.real_seconds_until(min(self._due_s, self._extra_s))
         try:
             messages.append(self._inbox.get(timeout_s > 0, timeout_s))
@@ -247,6 +280,22 @@ class SupplyWorker:
         self._read_s = reading.monotonic_s
         self._set_next_reading()
         self._tell(reading)
+
+    def _lend(self, use: Callable[[], str | None]) -> str | None:
+        if not self._open:
+            return self._told
+        if self._wanted.output_on or self._applied is None or self._applied.output_on:
+            return "the supply's output is not known to be off"
+        self._supply.close()
+        result = use()
+        try:
+            # Finds the step anew, whatever was said, and switches the output off.
+            self._supply.open()
+        except DriverError as error:
+            self._lose(str(error))
+            return str(error)
+        self._do(self._read)
+        return result
 
     def _set_next_reading(self) -> None:
         now_s = self._clock.monotonic_s()
