@@ -1,8 +1,22 @@
-"""The cause and effect table as page and command line show it."""
+"""The cause and effect table as page and command line show it, and what it brought about."""
 
 from daemon.api.messages import EffectsRow
+from daemon.api.sentence import STILL_ON
 from daemon.control.protection.causes import cause_named
-from daemon.control.protection.effects import Table
+from daemon.control.protection.effects import Stop, Table
+
+_DID = {
+    Stop.NOTHING: "Nothing was switched.",
+    Stop.HOLD: "The current was brought down and the output switched off; the run can be resumed.",
+    Stop.STOP: "The current was brought down and the output switched off; the run is over.",
+    Stop.ABORT: "The output was switched off at once; the run is over.",
+}
+_TOLD_AGAIN = "The supply was told again to switch its output off, and the contactor to open."
+
+
+def done(cause: str, stop: Stop) -> str:
+    """What tankhand did about an alarm of this cause that has brought about this stop, in words."""
+    return _TOLD_AGAIN if cause in STILL_ON else _DID[stop]
 
 
 def rows(table: Table) -> tuple[EffectsRow, ...]:

@@ -2,22 +2,11 @@
 
 from datetime import datetime, timedelta
 
+from daemon.api.effects import done
 from daemon.api.messages import AlarmStatus, LifeName, PriorityName
 from daemon.api.sentence import STILL_ON
 from daemon.control.protection.alarms import Alarm, Alarms, Life
 from daemon.control.protection.causes import Priority, cause_named
-from daemon.control.protection.effects import Stop
-
-DID = {
-    Stop.NOTHING: "Nothing was switched.",
-    Stop.HOLD: "The current was brought down and the output switched off; the run can be resumed.",
-    Stop.STOP: "The current was brought down and the output switched off; the run is over.",
-    Stop.ABORT: "The output was switched off at once; the run is over.",
-}
-"""What tankhand did about an alarm, by what it did to the run."""
-
-TOLD_AGAIN = "The supply was told again to switch its output off, and the contactor to open."
-"""What it did where the current has not gone."""
 
 _PRIORITY: dict[Priority, PriorityName] = {
     Priority.HIGH: "high",
@@ -59,7 +48,7 @@ def _status(alarm: Alarm, now_s: float, utc: datetime) -> AlarmStatus:
         priority=_PRIORITY[cause.priority],
         life=_LIFE[alarm.life],
         seen=alarm.seen,
-        did=TOLD_AGAIN if alarm.cause in STILL_ON else DID[alarm.stopped],
+        did=done(alarm.cause, alarm.stopped),
         check=cause.check,
         need=cause.need,
         raised_utc=at(alarm.raised_s),
