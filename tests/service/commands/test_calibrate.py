@@ -180,7 +180,7 @@ def test_a_point_that_does_not_fit_is_told():
 
 def test_a_meter_that_is_not_there_is_told():
     person = Person(Tank(1.0), "1.000", "done")
-    with pytest.raises(InputError, match="^meter: expected one of shunt, got 'shnt'$"):
+    with pytest.raises(InputError, match=r"^meter: expected one of shunt, got 'shnt'$"):
         taken(person, meter="shnt")
     assert person.asked == []
 
