@@ -8,8 +8,9 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -61,6 +62,21 @@ until = {{ duration = "20 s" }}
 name = "build"
 current = "2 A"
 """
+
+METERS = """\
+sysfs = "{sysfs}"
+[[meter]]
+name = "shunt"
+description = "ina226"
+[[thermometer]]
+name = "bath"
+description = "ds18b20"
+address = "28-0316a2795e1f"
+period = "10 s"
+"""
+
+AMPERES_PER_COUNT = 2.5e-6 / 0.002
+"""One count of the shipped ina226's converter over its shunt of 60 mV at 30 A."""
 
 
 def wait_until(holds, what, limit_s=PATIENCE_S):
@@ -276,6 +292,58 @@ class MockPins:
         return [(float(at_s), int(level)) for at_s, number, level in found if int(number) == pin]
 
 
+class Kernel:
+    """A folder that stands for /sys. A thread writes into it what the shunt shows.
+
+    `shows` makes that, A, of the true current, A.
+    """
+
+    def __init__(self, root, tank, shows):
+        self.settings = METERS.format(sysfs=root)
+        self._tank = tank
+        self._shows = shows
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        device = root / "devices/1-0040"
+        chip = device / "hwmon/hwmon3"
+        chip.mkdir(parents=True)
+        for file, value in {"name": "ina226", "shunt_resistor": 2500, "in1_input": 2500}.items():
+            (chip / file).write_text(f"{value}\n")
+        (chip / "device").symlink_to(device)
+        (root / "class/hwmon").mkdir(parents=True)
+        (root / "class/hwmon/hwmon3").symlink_to(chip)
+        self.current = chip / "curr1_input"
+        self.current.write_text(f"{0:8d}\n")
+        thermometer = root / "bus/w1/devices/28-0316a2795e1f"
+        thermometer.mkdir(parents=True)
+        (thermometer / "temperature").write_text("24125\n")
+        self._thread = threading.Thread(target=self._write)
+
+    @contextmanager
+    def following(self):
+        """Follow the tank until the end."""
+        self._thread.start()
+        try:
+            yield self
+        finally:
+            self._stop.set()
+            self._thread.join()
+
+    def truth(self):
+        """What really happened in the tank."""
+        with self._lock:
+            return self._tank.truth()
+
+    def _write(self):
+        fd = os.open(self.current, os.O_WRONLY)
+        while not self._stop.is_set():
+            counts = round(self._shows(self.truth().current_a) / AMPERES_PER_COUNT)
+            # In place and of one width, as the daemon keeps the file open.
+            os.pwrite(fd, f"{counts:8d}\n".encode(), 0)
+            time.sleep(0.002)
+        os.close(fd)
+
+
 @pytest.fixture
 def mock_pins(tmp_path):
     """Mock pins for a daemon that is started with their environment."""
@@ -317,6 +385,19 @@ def new_daemon(tmp_path, tank, rate, origin_s):
 def daemon(new_daemon):
     """A daemon that is ready."""
     return new_daemon().start().ready()
+
+
+@pytest.fixture
+def shunt_shows():
+    """What the shunt shows, A, for a true current, A; a test module may say otherwise."""
+    return lambda current_a: current_a
+
+
+@pytest.fixture
+def kernel(tmp_path, tank, shunt_shows):
+    """A shunt and a thermometer on the tank, for a daemon with `more=kernel.settings`."""
+    with Kernel(tmp_path / "sys", tank, shunt_shows).following() as kernel:
+        yield kernel
 
 
 @pytest.fixture

@@ -2,88 +2,21 @@
 
 import os
 import signal
-import threading
-import time
-from contextlib import contextmanager
 
 import pytest
 
 SHUNT_TOO_HIGH = 1.05
 """What the shunt shows for each ampere, so that whose readings were counted can be told."""
 
-AMPERES_PER_COUNT = 2.5e-6 / 0.002
-"""One count of the shipped ina226's converter over its shunt of 60 mV at 30 A."""
-
-METERS = """\
-sysfs = "{sysfs}"
-[[meter]]
-name = "shunt"
-description = "ina226"
-[[thermometer]]
-name = "bath"
-description = "ds18b20"
-address = "28-0316a2795e1f"
-period = "10 s"
-"""
-
-
-class Kernel:
-    """A folder that stands for /sys. A thread writes into it what the simulator's truth says."""
-
-    def __init__(self, root, tank):
-        self.root = root
-        self._tank = tank
-        self._lock = threading.Lock()
-        self._stop = threading.Event()
-        device = root / "devices/1-0040"
-        chip = device / "hwmon/hwmon3"
-        chip.mkdir(parents=True)
-        for file, value in {"name": "ina226", "shunt_resistor": 2500, "in1_input": 2500}.items():
-            (chip / file).write_text(f"{value}\n")
-        (chip / "device").symlink_to(device)
-        (root / "class/hwmon").mkdir(parents=True)
-        (root / "class/hwmon/hwmon3").symlink_to(chip)
-        self.current = chip / "curr1_input"
-        self.current.write_text(f"{0:8d}\n")
-        thermometer = root / "bus/w1/devices/28-0316a2795e1f"
-        thermometer.mkdir(parents=True)
-        (thermometer / "temperature").write_text("24125\n")
-        self._thread = threading.Thread(target=self._write)
-
-    @contextmanager
-    def following(self):
-        """Follow the tank until the end."""
-        self._thread.start()
-        try:
-            yield self
-        finally:
-            self._stop.set()
-            self._thread.join()
-
-    def truth(self):
-        """What really happened in the tank."""
-        with self._lock:
-            return self._tank.truth()
-
-    def _write(self):
-        fd = os.open(self.current, os.O_WRONLY)
-        while not self._stop.is_set():
-            counts = round(SHUNT_TOO_HIGH * self.truth().current_a / AMPERES_PER_COUNT)
-            # In place and of one width, as the daemon keeps the file open.
-            os.pwrite(fd, f"{counts:8d}\n".encode(), 0)
-            time.sleep(0.002)
-        os.close(fd)
-
 
 @pytest.fixture
-def kernel(tmp_path, tank):
-    with Kernel(tmp_path / "sys", tank).following() as kernel:
-        yield kernel
+def shunt_shows():
+    return lambda current_a: SHUNT_TOO_HIGH * current_a
 
 
 @pytest.fixture
 def daemon(new_daemon, kernel):
-    return new_daemon(more=METERS.format(sysfs=kernel.root)).start().ready()
+    return new_daemon(more=kernel.settings).start().ready()
 
 
 def test_a_run_is_counted_by_the_shunt_and_its_disagreement_told(daemon, kernel, wait_until):
