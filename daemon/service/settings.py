@@ -18,7 +18,9 @@ from daemon.control.protection.causes import INTERLOCK
 from daemon.control.situation import Limits
 from daemon.service.first_look import description_at
 from daemon.service.pin_settings import ContactorTable, InterlockTable, pin_conflict
+from daemon.service.resuming import AfterInterruptionTable
 from daemon.service.table import Table
+from daemon.service.telling.tell_settings import TellingTable, TellTable, tell_problem
 from drivers.contracts import Rating
 
 GONE_STEPS = 3
@@ -255,6 +257,9 @@ class Settings(Table):
     roles: RolesTable = RolesTable()
     contactor: ContactorTable | None = None
     interlock: tuple[InterlockTable, ...] = ()
+    tell: tuple[TellTable, ...] = ()
+    telling: TellingTable = TellingTable()
+    after_interruption: AfterInterruptionTable = AfterInterruptionTable()
     record: RecordTable = RecordTable()
     loop: LoopTable = LoopTable()
     guard: GuardTable = GuardTable()
@@ -280,6 +285,13 @@ class Settings(Table):
         conflict = pin_conflict(self.contactor, self.interlock)
         if conflict is not None:
             raise ValueError(conflict)
+        return self
+
+    @model_validator(mode="after")
+    def _somebody_is_told(self) -> "Settings":
+        problem = tell_problem(self.tell)
+        if problem is not None:
+            raise ValueError(problem)
         return self
 
     def limits(

@@ -12,7 +12,7 @@ UM_PER_AH = 1.18549 / 8.96 / 1.8 * 100  # copper: g/Ah, g/cm³; 1.8 dm²
 
 def cut_short(daemon, no_current):
     """Kill the loop in the middle of run 1, and wait for the next."""
-    daemon.plate(target_um=2.0)
+    daemon.plate(target_um=0.8)
     old = daemon.loop_pid
     os.kill(old, signal.SIGKILL)
     no_current()
@@ -36,9 +36,9 @@ def test_a_part_is_finished_after_its_daemon_was_killed(daemon, tank, no_current
     assert (code, err) == (0, [])
     status = daemon.until_state("complete")
     no_current()
-    assert status.run.thickness_um == pytest.approx(2.0, rel=5e-3)
+    assert status.run.thickness_um == pytest.approx(0.8, rel=5e-3)
     truth_um = tank.truth().charge_ah * UM_PER_AH
-    assert truth_um == pytest.approx(2.0, rel=1e-2)
+    assert truth_um == pytest.approx(0.8, rel=1e-2)
     # Both runs' charge, and what was settled, is in the bath's account once.
     second = daemon.run_record(2)
     assert second.goes_on_from == 1
@@ -50,6 +50,33 @@ def test_a_part_is_finished_after_its_daemon_was_killed(daemon, tank, no_current
     assert (code, err) == (
         1, ["tankhand: run 2: has reached its target: nothing is left to do"],
     )  # fmt: skip
+
+
+def test_by_itself_only_where_the_settings_say_so(new_daemon, tank, no_current, wait_until):
+    daemon = new_daemon(more='[after_interruption]\ngo_on = true\nwithin = "1 h"\n')
+    daemon.start().ready()
+    daemon.plate(target_um=0.6)
+    os.kill(daemon.loop_pid, signal.SIGKILL)
+    wait_until(
+        lambda: (status := daemon.status()) and status.state in ("running", "complete"),
+        "the run goes on by itself",
+    )
+    daemon.until_state("complete")
+    no_current()
+    second = daemon.run_record(2)
+    assert (second.goes_on_from, second.who) == (1, "tankhand, by its settings")
+    truth_um = tank.truth().charge_ah * UM_PER_AH
+    cut = daemon.record(interruptions.of_run, 1)
+    # The count takes the middle of what nobody saw.
+    assert truth_um == pytest.approx(0.6, abs=0.02 + cut.greatest_ah / 2 * UM_PER_AH)
+
+
+def test_too_long_an_interruption_waits_for_a_person(new_daemon, no_current):
+    daemon = new_daemon(more='[after_interruption]\ngo_on = true\nwithin = "1 ms"\n')
+    daemon.start().ready()
+    cut_short(daemon, no_current)
+    assert daemon.cli("run", "--continue", 1)[0] == 0
+    assert daemon.run_record(2).who != "tankhand, by its settings"
 
 
 def test_what_cannot_have_passed_is_refused(daemon, no_current):
