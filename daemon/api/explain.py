@@ -20,6 +20,7 @@ from daemon.api.errors import InputError
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _LINE_NUMBER = re.compile(r"at line (\d+)")
 _LONGEST_SHOWN = 60
+_ADDRESS = re.compile(r"(?<=://)[^\s\"']+")
 
 Loc = Sequence[int | str]
 Model = TypeVar("Model", bound=BaseModel)
@@ -156,8 +157,11 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
 
 
 def _shown(value: object) -> str:
-    """A value as a file has it, cut short; a table or a date by what it is."""
+    """A value as a file has it, cut short; a table or a date by what it is.
+
+    Of an address, which may hold a password, only its kind is shown.
+    """
     if isinstance(value, dict):
         return "a table"
-    text = json.dumps(value, ensure_ascii=False, default=str)
+    text = _ADDRESS.sub("…", json.dumps(value, ensure_ascii=False, default=str))
     return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}…"
