@@ -1,0 +1,1 @@
+"""Messages to people who are not at the tank."""
