@@ -15,6 +15,7 @@ from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.effects import effects
 from daemon.service.commands.recount import recount
 from daemon.service.commands.settle import settle
+from daemon.service.commands.tell_test import tell_test
 
 
 @click.group()
@@ -126,6 +127,7 @@ for command in (
     calibrations,
     recount_run,
     settle,
+    tell_test,
 ):
     main.add_command(command)
 
