@@ -244,7 +244,9 @@ def test_corrected_currents_are_compared():
         "shunt": MeterFacts(Correction(1.05, 0.0), MeterDoubt(gain=0.001)),
     }
     assert looks(Panel(facts, "shunt", 1.0), 0, 60, 2.0, shunt_a=2.1) == []
-    assert len(looks(Panel({**facts, "shunt": UNSURE}, "shunt", 1.0), 0, 60, 2.0, shunt_a=2.1)) == 50
+    assert (
+        len(looks(Panel({**facts, "shunt": UNSURE}, "shunt", 1.0), 0, 60, 2.0, shunt_a=2.1)) == 50
+    )
 
 
 # How far apart two meters may be.

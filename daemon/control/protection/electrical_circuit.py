@@ -64,8 +64,8 @@ def _bound_v(past: Observation, current_a: float) -> float:
 class Short:
     """Anode and cathode joined: the voltage is gone and the current is not.
 
-    Either the voltage has fallen to half of what it can be at the least and to what may be a drop
-    on leads, or it is so low that no cell of this area has it, whatever was seen before.
+    Either the voltage has fallen far below the least that it can be and to what may be a drop on
+    leads, or it is so low that no cell of this area has it, whatever was seen before.
     """
 
     def __init__(self, thresholds: Thresholds) -> None:

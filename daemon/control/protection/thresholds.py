@@ -38,9 +38,10 @@ SPIKE_AFTER_S = 1.0
 SPIKE_OFF_S = 1.0
 """s without a spike after which it is gone."""
 
-SHORT_SHARE = 0.5
+SHORT_SHARE = 0.6
 """Of the least that the cell's voltage can be, by what was seen some seconds before. Whiskers take
-5 to 30 % of it (common practice), paint that is being covered does so over minutes."""
+5 to 30 % of it (common practice), paint that is being covered does so over minutes; a short takes
+all but the drop on the leads, which at several amperes may be half of it."""
 
 SHORT_V = 0.2
 """V. With `SHORT_OHM` the most that is left across leads and a short, see there."""

@@ -125,10 +125,11 @@ class WatchedTank:
             if isinstance(happening, Change) and happening.what == "raised":
                 self.raised.append((self.elapsed_s, happening.alarm.cause))
         if outputs.demand != self.demand:
-            self.demand = outputs.demand
+            before, self.demand = self.demand, outputs.demand
             if self.demand.output_on:
                 self.supply.set_points(self.demand.current_a, self.demand.voltage_v)
-            self.supply.output(self.demand.output_on)
+            if self.demand.output_on != before.output_on:
+                self.supply.output(self.demand.output_on)
         self.ticks += 1
         self.grid += self.now_s >= self.start_s + self.grid * self.period_s
         next_s = self.start_s + self.grid * self.period_s

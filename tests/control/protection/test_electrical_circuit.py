@@ -58,10 +58,10 @@ def test_the_reference_is_kept_while_the_voltage_is_gone(short, observe, named):
     assert short.look(observe(201.1)) == ()
 
 
-def test_half_a_fall_or_a_fall_that_no_lead_explains_is_no_short(short, observe):
+def test_a_third_less_or_a_fall_that_no_lead_explains_is_no_short(short, observe):
     sound(short, observe)
     for n in range(100, 200):
-        assert short.look(observe(0.1 * n, 1.0, 0.5)) == ()
+        assert short.look(observe(0.1 * n, 1.0, 0.56)) == ()
     short.forget()
     sound(short, observe, voltage_v=3.5)
     for n in range(100, 200):
