@@ -43,10 +43,13 @@ class SecondHandle(ABC):
         self._name = port
         self._port: serial.Serial | None = None
 
-    def open(self) -> None:
-        """Open the port beside whoever drives the supply. Raises `PortUnavailableError`."""
+    def open(self, *, alone: bool = False) -> None:
+        """Open the port beside whoever drives the supply. Raises `PortUnavailableError`.
+
+        `alone`: only if nobody does, and so that nobody can from then on.
+        """
         self.close()
-        self._port = open_port(self._name, self._settings, exclusive=False)
+        self._port = open_port(self._name, self._settings, exclusive=alone)
 
     def close(self) -> None:
         """Give the port back. Never raises; may be called twice."""

@@ -13,6 +13,7 @@ from daemon.service.commands.asking import WHERE, ask
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.effects import effects
+from daemon.service.commands.off import off
 from daemon.service.commands.recount import recount
 from daemon.service.commands.settle import settle
 from daemon.service.commands.tell_test import tell_test
@@ -122,6 +123,7 @@ for command in (
     shelve,
     unshelve,
     effects,
+    off,
     recount,
     calibrate,
     calibrations,
