@@ -66,7 +66,8 @@ def test_settings_shown_are_accepted(text: str, tmp_path: Path) -> None:
     path = tmp_path / "settings.toml"
     path.write_text("".join(missing) + text, encoding="utf-8")
     settings = read_settings(path)
-    assert settings.record.path == tmp_path / "record.sqlite"
+    written = tomllib.loads(text).get("record", {}).get("path", "record.sqlite")
+    assert settings.record.path == tmp_path / written
     _, rating = make_supply(settings, settings.clock())
     make_meters(settings, settings.clock(), rating)
 

@@ -150,6 +150,7 @@ esac
 def whole(machine: Machine) -> Machine:
     machine.install("python3", MAKING_PYTHON)
     machine.install("chromium", "")
+    machine.install("systemd-analyze", "")
     return machine
 
 
@@ -186,19 +187,20 @@ def test_a_set_up_that_broke_off_is_made_anew(whole: Machine) -> None:
     assert _made(whole) == 3
 
 
-def test_the_tests_need_a_browser_and_what_drives_it(whole: Machine) -> None:
+def test_the_tests_need_a_browser_what_drives_it_and_what_checks_the_unit(whole: Machine) -> None:
     whole.install("id", ROOT)
     whole.install("apt-get", "")
     whole.install("chromium", "")
     assert whole.go("test", "-q").returncode == 0
     assert not any("apt-get" in call for call in whole.called)
     whole.uninstall("chromium")
+    whole.uninstall("systemd-analyze")
     no_library = "*libatomic*) exit 1 ;;"
     whole.install("python3", MAKING_PYTHON.replace("--version)", f"{no_library}\n--version)"))
     (whole.clone / "pyproject.toml").write_text("", encoding="utf-8")
     assert whole.go("test", "-q").returncode == 0
     installed = [call.split("-recommends ")[-1] for call in whole.called if "apt-get" in call]
-    assert installed[1::2] == ["chromium fonts-dejavu-core", "libatomic1"]
+    assert installed[1::2] == ["chromium fonts-dejavu-core", "libatomic1", "systemd"]
 
 
 @pytest.mark.parametrize("failing", ["ruff", "mypy", "lint-imports", "pytest"])
