@@ -2,6 +2,7 @@
 
 import os
 import threading
+from contextlib import suppress
 
 import pytest
 
@@ -91,6 +92,105 @@ def test_without_a_guard_nothing_is_sent():
     sender = BeatSender(None)
     sender.ready(READY)
     sender.beat()
+
+
+# The question whether the guard's own way works.
+
+
+@pytest.fixture
+def answers():
+    """The pipe back; its ends are closed by whoever has closed them or at the end."""
+    out, into = os.pipe()
+    yield out, into
+    for fd in (out, into):
+        with suppress(OSError):
+            os.close(fd)
+
+
+def asked(reader):
+    """The next question that a guard reads."""
+    while True:
+        assert reader.take()
+        if reader.question:
+            return reader.question
+
+
+def answering(pipe, answers, *texts):
+    """A guard that answers one question after the other; `{}` stands for its letter."""
+    reader = BeatReader(pipe[0])
+
+    def answer():
+        for text in texts:
+            os.write(answers[1], text.format(asked(reader).decode()).encode())
+
+    guard = threading.Thread(target=answer)
+    guard.start()
+    return guard
+
+
+@pytest.fixture
+def sender(pipe, answers):
+    sender = BeatSender(pipe[1], answers[0])
+    sender.ready(READY)
+    return sender
+
+
+def test_a_way_that_works_and_one_that_does_not(pipe, answers, sender):
+    guard = answering(pipe, answers, "{}\n", "{}no such port: ünïcode\n")
+    assert sender.prove() is None
+    assert sender.prove() == "no such port: ünïcode"
+    guard.join()
+
+
+def test_an_answer_in_pieces_is_put_together(pipe, answers, sender, monkeypatch):
+    read = os.read
+    monkeypatch.setattr(beat_module.os, "read", lambda fd, _: read(fd, 1))
+    guard = answering(pipe, answers, "{}no such port\n")
+    assert sender.prove() == "no such port"
+    guard.join()
+
+
+def test_a_late_answer_is_not_taken_for_the_next_one(pipe, answers, sender, monkeypatch):
+    monkeypatch.setattr(beat_module, "PROOF_LIMIT_S", 0.0)
+    assert "the guard did not answer within 0 s" in sender.prove()
+    late = asked(BeatReader(pipe[0]))
+    os.write(answers[1], late + b"\n")
+    monkeypatch.setattr(beat_module, "PROOF_LIMIT_S", 60.0)
+    guard = threading.Thread(
+        target=lambda: os.write(answers[1], os.read(pipe[0], 100) + b"it is broken\n")
+    )
+    guard.start()
+    assert sender.prove() == "it is broken"
+    guard.join()
+
+
+def test_a_guard_that_is_stopped_does_not_answer(pipe, sender, monkeypatch):
+    monkeypatch.setattr(beat_module, "PROOF_LIMIT_S", 0.01)
+    assert "the guard did not answer" in sender.prove()
+
+
+def test_a_dead_guard_proves_nothing(pipe, answers, sender):
+    os.close(answers[1])
+    assert sender.prove() == "the guard is dead"
+
+
+def test_a_question_among_beats_is_heard_and_so_are_they(pipe):
+    out, into = pipe
+    reader = BeatReader(out)
+    BeatSender(into).ready(READY)
+    os.write(into, b"..A.")
+    assert reader.take()
+    assert (reader.ready, reader.beaten, reader.question) == (READY, True, b"A")
+    os.write(into, b"B")
+    assert reader.take()
+    assert (reader.beaten, reader.question) == (False, b"B")
+    os.write(into, b".")
+    assert reader.take()
+    assert (reader.beaten, reader.question) == (True, b"")
+
+
+def test_without_a_guard_there_is_nothing_to_prove():
+    assert BeatSender(None).prove() is None
 
 
 def test_the_lifeline_s_end_is_noticed(pipe):

@@ -1,10 +1,12 @@
 """The supply's worker, turn by turn: what is on the wire when, and what the loop is told."""
 
 import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from daemon.control.situation import OFF, Demand
+from daemon.service.devices import supply_worker
 from daemon.service.devices.supply_worker import Missed, SupplyWorker, Trouble
 from drivers.contracts import Rating, Reading
 from drivers.errors import (
@@ -426,3 +428,93 @@ def test_a_thread_that_is_stuck_is_not_well(hands, supply, clock):
     assert not hands.worker.well
     leave.set()
     hands.worker.stop()
+
+
+# The line lent to somebody else.
+
+
+class Borrower:
+    """Uses the line, and notes what had been said on it by then."""
+
+    def __init__(self, supply, result=None):
+        self._supply, self._result = supply, result
+        self.found = None
+
+    def __call__(self):
+        self.found = list(self._supply.calls)
+        assert not self._supply.open_
+        return self._result
+
+
+def lent(hands, use):
+    """What `lend` gives while the worker has its turns."""
+    with ThreadPoolExecutor() as pool:
+        loan = pool.submit(hands.worker.lend, use)
+        while not loan.done():
+            hands.worker.turn()
+        return loan.result()
+
+
+@pytest.mark.parametrize("result", [None, "it does not work"])
+def test_the_line_is_lent_between_two_exchanges_and_then_opened_anew(hands, supply, result):
+    hands.turn()
+    hands.news.clear()
+    borrower = Borrower(supply, result)
+    assert lent(hands, borrower) == result
+    assert borrower.found[-1] == ("close",)
+    assert supply.calls[len(borrower.found) :][:2] == [("open",), ("read",)]
+    assert hands.told(Reading)
+    assert not hands.told(Trouble)
+
+
+def test_the_line_is_not_lent_while_current_flows(hands, supply):
+    hands.plate()
+    borrower = Borrower(supply)
+    assert lent(hands, borrower) == "the supply's output is not known to be off"
+    assert borrower.found is None
+    assert supply.on
+    assert not supply.said("close")
+
+
+def test_the_line_is_not_lent_when_current_is_demanded_at_the_same_time(hands, supply):
+    hands.worker.demand(TWO_AMPERES)
+    borrower = Borrower(supply)
+    assert "not known to be off" in lent(hands, borrower)
+    assert borrower.found is None
+
+
+def test_the_line_is_not_lent_before_off_was_confirmed(hands, supply):
+    hands.plate()
+    supply.faults["output_off"].append(NoReplyError("nothing came"))
+    hands.worker.demand(OFF)
+    borrower = Borrower(supply)
+    assert "not known to be off" in lent(hands, borrower)
+    assert borrower.found is None
+    assert lent(hands, borrower) is None
+
+
+def test_a_lost_line_is_not_lent(hands, supply):
+    supply.faults["read"].append(PortUnavailableError("the port is gone"))
+    hands.turn()
+    borrower = Borrower(supply)
+    assert lent(hands, borrower) == "the port is gone"
+    assert borrower.found is None
+
+
+@pytest.mark.parametrize("error", [PortUnavailableError("it is taken"), NoReplyError("nothing")])
+def test_a_line_that_does_not_come_back_is_a_trouble(hands, supply, error):
+    hands.turn()
+    supply.faults["open"].append(error)
+    assert lent(hands, Borrower(supply)) == str(error)
+    (trouble,) = hands.told(Trouble)
+    assert trouble.text == str(error)
+    hands.run_for(2.0)
+    assert supply.open_
+
+
+def test_what_its_borrower_has_given_up_is_not_done_later(hands, supply, monkeypatch):
+    monkeypatch.setattr(supply_worker, "LEND_LIMIT_S", 0.0)
+    borrower = Borrower(supply)
+    assert "did not get to it within 0 s" in hands.worker.lend(borrower)
+    hands.turn()
+    assert borrower.found is None
