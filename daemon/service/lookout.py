@@ -1,7 +1,7 @@
 """What is seen around the cell once a second: bath, record, disk, clock, meters."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -28,11 +28,20 @@ class Waiting(Protocol):
 
 
 class Lookout:
-    """Gathers it and has it judged. `folder` is where the record lies. For the loop's thread."""
+    """Gathers it and has it judged. For the loop's thread.
+
+    `folder` is where the record lies; `others` find a cause of their own, or None.
+    """
 
     def __init__(
-        self, surroundings: Surroundings, panel: Panel, writer: Waiting, folder: Path
+        self,
+        surroundings: Surroundings,
+        panel: Panel,
+        writer: Waiting,
+        folder: Path,
+        others: Sequence[Callable[[], Sign | None]] = (),
     ) -> None:
+        self._others = tuple(others)
         self._surroundings = surroundings
         self._panel = panel
         self._writer = writer
@@ -61,7 +70,9 @@ class Lookout:
             stepped_s=stepped_s,
             apart=self._panel.disagreeing(),
         )
-        return self._surroundings.look(around, now_s)
+        signs = self._surroundings.look(around, now_s)
+        found = [sign for other in self._others if (sign := other()) is not None]
+        return (*signs, *found) if found else signs
 
 
 def free_mb(folder: Path) -> float | None:

@@ -9,7 +9,7 @@ from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
 from daemon.control.obey import refusal
 from daemon.control.panel import Panel
-from daemon.control.protection.alarms import NO_ALARMS, Alarms, Sign
+from daemon.control.protection.alarms import NO_ALARMS, Alarms, Change, Sign
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import (
     OFF,
@@ -33,11 +33,16 @@ from daemon.service.devices.supply_worker import Missed, News, Trouble
 from daemon.service.lookout import Lookout
 from daemon.service.scribe import Scribe, Start
 from daemon.service.settings import SUPPLY
+from daemon.service.telling.tank import tank_of
+from daemon.service.telling.teller import Teller
 from daemon.service.wall import WallWatch
 from drivers.contracts import Reading, Temperature
 
 TEMPERATURE_OLD_S = 60.0
 """s after which a temperature is not recorded any more. A bath takes longer to change by 0.1 °C."""
+
+BUTTON = "the button at the tank"
+"""Who acknowledges by it, in the record."""
 
 LOOK_EVERY_S = 1.0
 """s. How often the wall clock is looked at, and whether the meters agree."""
@@ -75,7 +80,7 @@ class Loop:
     `panel` brings the meters together. `scribe` hands entries to the record and never waits.
     `watch` looks at each reading that counts, `lookout` around the cell. `bath_charge_ah` is what
     the record knows of the bath at the start, A·h. `pins` are the contactor and the interlocks, if
-    there are any. `alarms` know the number of the next.
+    there are any. `alarms` know the number of the next. `teller` tells people, if anybody is told.
     """
 
     def __init__(
@@ -90,6 +95,7 @@ class Loop:
         lookout: Lookout,
         pins: Pins | None = None,
         alarms: Alarms = NO_ALARMS,
+        teller: Teller | None = None,
     ) -> None:
         self._pins = Pins() if pins is None else pins
         self._clock = clock
@@ -98,6 +104,7 @@ class Loop:
         self._temperatures: dict[str, Temperature] = {}
         self._ripples = Ripples()
         self._scribe = scribe
+        self._teller = teller
         self._watch = watch
         self._lookout = lookout
         self._around: tuple[Sign, ...] = ()
@@ -188,6 +195,9 @@ class Loop:
             self._look_at_s = now_s + LOOK_EVERY_S
             self._scribe.looked(now_s)
             happenings.extend(self._seen_now_and_then(now_s, utc))
+            self._tell(situation, happenings)
+        elif situation.state is not before.state or situation.alarms is not before.alarms:
+            self._tell(situation, happenings)
         under_way = before.state in OPEN or situation.state in OPEN
         for happening in happenings:
             self._scribe.happened(happening, situation, run if under_way else None, utc)
@@ -195,6 +205,13 @@ class Loop:
             self._panel.settle()
         if outputs.contactor_closed:
             self._pins.beat()  # last of all: only a cycle that was complete is worth a beat
+
+    def _tell(self, situation: Situation, happenings: list[Happening]) -> None:
+        if self._teller is None:
+            return
+        changes = [each for each in happenings if isinstance(each, Change)]
+        tank = tank_of(situation, self._limits.lost_s)
+        self._teller.hear(changes, situation.alarms.standing, tank)
 
     def _inputs(
         self,
@@ -211,6 +228,9 @@ class Loop:
             self._trouble = None
         trouble = self._trouble or self._silence_under_current(now_s) or self._pins.trouble()
         pins = self._pins.look(now_s) if act is None else self._pins.seen
+        if pins.acknowledge_pressed and attend is None:
+            attend = AlarmAct("acknowledge", BUTTON)
+            self.asked(BUTTON, BUTTON, attend.what, "all alarms", None)
         seen = self._watch.look(self.situation, reading)
         signs = (*seen, *self._around, *self._once) if self._around or self._once else seen
         self._once = []
@@ -248,6 +268,7 @@ class Loop:
         """
         if not outputs.contactor_closed:
             self._pins.rest()
+        self._pins.show(outputs.beacon, outputs.siren)
         if again or outputs.demand != self._demand:
             self._demand = outputs.demand
             self._link.demand(outputs.demand)

@@ -21,7 +21,8 @@ from daemon.api.effects import rows as effects_rows
 from daemon.api.errors import InputError
 from daemon.clock import Clock
 from daemon.control.panel import Panel
-from daemon.control.protection.alarms import Alarms
+from daemon.control.protection.alarms import Alarms, Sign
+from daemon.control.protection.causes import TELLING_FAILED
 from daemon.control.protection.electrical import electrical_detectors
 from daemon.control.protection.surroundings import Surroundings
 from daemon.control.protection.thresholds import Thresholds
@@ -35,7 +36,7 @@ from daemon.service.beat import BeatSender, Ready, watch_lifeline
 from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
 from daemon.service.devices.meter_worker import Device, MeterWorker
-from daemon.service.devices.pins import CYCLE_S, make_pins
+from daemon.service.devices.pins import CYCLE_S, Pins, make_pins
 from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.going_on import unfinished_by
@@ -51,6 +52,7 @@ from daemon.service.server import ControlServer, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.settling import settler
 from daemon.service.status import Speaker
+from daemon.service.telling.teller import Teller, make_teller
 from daemon.units import parse
 from drivers.channels.devices import ChannelMeter
 from drivers.errors import DriverError
@@ -141,8 +143,14 @@ def _assemble(
     watch = Watch(electrical_detectors(thresholds))
     names = [table.name for table in settings.thermometer]
     surroundings = Surroundings(names, thresholds, clock.monotonic_s())
-    lookout = Lookout(surroundings, panel, writer, settings.record.path.parent)
-    loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing)
+    teller = make_teller(settings.tell, settings.telling, limits.table, settings.bath.name, clock)
+    if teller is not None:
+        stack.callback(teller.close)
+    lookout = Lookout(
+        surroundings, panel, writer, settings.record.path.parent,
+        [lambda: _not_told(teller, pins)],
+    )  # fmt: skip
+    loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing, teller)
     pins.unwell = lambda: _unwell(worker, writer)
     for run in interrupted:
         loop.note(event_of(run))
@@ -193,10 +201,17 @@ def _assemble(
 
     # Whatever ends the loop, its contactor opens before anything else is taken apart.
     stack.callback(pins.close)
-    rest_s = REST_S if settings.contactor is None and not settings.interlock else CYCLE_S
+    rest_s = CYCLE_S if settings.has_pins else REST_S
     return Runner(
         loop, clock, settings.loop.period, mailbox, beat_if_well, writer.next_run_id(), rest_s
     )
+
+
+def _not_told(teller: Teller | None, pins: Pins) -> Sign | None:
+    """Whether there is somebody or something that alarms do not reach."""
+    failing = None if teller is None else teller.failing
+    why = "; ".join(each for each in (failing, pins.signal_fault) if each is not None)
+    return Sign(TELLING_FAILED, why) if why else None
 
 
 def _unwell(worker: SupplyWorker, writer: Writer) -> str | None:

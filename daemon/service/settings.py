@@ -13,11 +13,17 @@ from daemon.api.listen import ListenError, parse_listen
 from daemon.api.quantities import CurrentA, DurationS, Fraction, ResistanceOhm, VoltageV
 from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt, rectangular, undithered
 from daemon.clock import Clock, RatedClock, SystemClock
-from daemon.control.protection import effects
-from daemon.control.protection.causes import INTERLOCK
+from daemon.control.protection.effects import Table as CauseAndEffect
 from daemon.control.situation import Limits
+from daemon.service.effects_settings import EffectsTable, effects_table
 from daemon.service.first_look import description_at
-from daemon.service.pin_settings import ContactorTable, InterlockTable, pin_conflict
+from daemon.service.pin_settings import (
+    ButtonTable,
+    ContactorTable,
+    InterlockTable,
+    SignalTable,
+    pin_conflict,
+)
 from daemon.service.resuming import AfterInterruptionTable
 from daemon.service.table import Table
 from daemon.service.telling.tell_settings import TellingTable, TellTable, tell_problem
@@ -257,6 +263,10 @@ class Settings(Table):
     roles: RolesTable = RolesTable()
     contactor: ContactorTable | None = None
     interlock: tuple[InterlockTable, ...] = ()
+    beacon: SignalTable | None = None
+    siren: SignalTable | None = None
+    acknowledge_button: ButtonTable | None = None
+    effects: dict[str, EffectsTable] = Field(default_factory=dict)
     tell: tuple[TellTable, ...] = ()
     telling: TellingTable = TellingTable()
     after_interruption: AfterInterruptionTable = AfterInterruptionTable()
@@ -282,9 +292,16 @@ class Settings(Table):
 
     @model_validator(mode="after")
     def _pins_have_one_owner(self) -> "Settings":
-        conflict = pin_conflict(self.contactor, self.interlock)
+        conflict = pin_conflict(
+            self.contactor, self.interlock, self.beacon, self.siren, self.acknowledge_button
+        )
         if conflict is not None:
             raise ValueError(conflict)
+        return self
+
+    @model_validator(mode="after")
+    def _effects_have_something_behind_them(self) -> "Settings":
+        self._effects()
         return self
 
     @model_validator(mode="after")
@@ -293,6 +310,12 @@ class Settings(Table):
         if problem is not None:
             raise ValueError(problem)
         return self
+
+    @property
+    def has_pins(self) -> bool:
+        """Whether anything hangs on the machine's pins."""
+        single = (self.contactor, self.beacon, self.siren, self.acknowledge_button)
+        return bool(self.interlock) or any(table is not None for table in single)
 
     def limits(
         self, current_step_a: float, period_s: float | None = None, doubt: MeterDoubt = NO_DOUBT
@@ -318,9 +341,15 @@ class Settings(Table):
             table=self._effects(),
         )
 
-    def _effects(self) -> effects.Table:
-        loops = {INTERLOCK + each.name: each.row() for each in self.interlock}
-        return effects.Table({**effects.DEFAULTS, **loops})
+    def _effects(self) -> CauseAndEffect:
+        """The cause and effect table. Raises ValueError for effects that nothing is there for."""
+        return effects_table(
+            self.effects,
+            {loop.name: loop for loop in self.interlock},
+            has_beacon=self.beacon is not None,
+            has_siren=self.siren is not None,
+            can_tell=bool(self.tell),
+        )
 
     def clock(self) -> Clock:
         """The clock of this daemon."""

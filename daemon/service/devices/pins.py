@@ -10,6 +10,7 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 
 from daemon.control.debounce import Debounced
+from daemon.service.pin_settings import SignalTable
 from daemon.service.settings import Settings
 from drivers.contracts import Contact, Signal, Switch
 from drivers.errors import DriverError
@@ -214,19 +215,33 @@ def make_pins(settings: Settings) -> Pins:
 
     Without any in the settings no library is loaded and no pin touched.
     """
-    table = settings.contactor
-    if table is None and not settings.interlock:
+    if not settings.has_pins:
         return Pins()
-    from drivers.pins.lines import ContactInput, HeartbeatLine, pi_factory
+    from drivers.pins.lines import ContactInput, HeartbeatLine, SignalOutput, pi_factory
 
     factory = pi_factory()
+    table, button = settings.contactor, settings.acknowledge_button
     line = auxiliary = None
     if table is not None:
         line = HeartbeatLine(table.heartbeat_pin, factory)
         if table.auxiliary_pin is not None:
             auxiliary = ContactInput(table.auxiliary_pin, "auxiliary contact", factory)
-    loops = [
-        InterlockLoop(each.name, ContactInput(each.pin, each.name, factory), each.debounce)
-        for each in settings.interlock
-    ]
-    return Pins(line, auxiliary, loops)
+
+    def signal(name: str, table: SignalTable | None) -> SignalOutput | None:
+        if table is None:
+            return None
+        return SignalOutput(table.pin, name, factory, active_high=table.active_high)
+
+    return Pins(
+        line,
+        auxiliary,
+        [
+            InterlockLoop(each.name, ContactInput(each.pin, each.name, factory), each.debounce)
+            for each in settings.interlock
+        ],
+        beacon=signal("beacon", settings.beacon),
+        siren=signal("siren", settings.siren),
+        button=(
+            None if button is None else ContactInput(button.pin, "acknowledge button", factory)
+        ),
+    )
