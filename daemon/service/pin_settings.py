@@ -6,9 +6,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, StrictInt, model_validator
 
 from daemon.api.quantities import DurationS, RampS
-from daemon.control.protection.causes import INTERLOCK
-from daemon.control.protection.effects import Effects
-from daemon.service.effects_settings import InterlockEffects, effects_table
+from daemon.service.effects_settings import InterlockEffects
 from daemon.service.table import Table
 from drivers.pins.header import contact_refusal, heartbeat_refusal, signal_refusal
 
@@ -66,11 +64,6 @@ class InterlockTable(InterlockEffects):
         description="the chip's number of the pin, not the plug's", examples=["22"]
     )
     debounce: RampS = 0.05
-
-    def row(self) -> Effects:
-        """The loop's row of the cause and effect table."""
-        everything = {"has_beacon": True, "has_siren": True, "can_tell": True}
-        return effects_table({}, {self.name: self}, **everything).row(INTERLOCK + self.name)
 
 
 class SignalTable(Table):

@@ -161,6 +161,63 @@ def test_the_pins_of_the_settings(write):
     ]
 
 
+SIGNALS = """\
+[beacon]
+pin = 20
+[siren]
+pin = 5
+active_level = "low"
+[acknowledge_button]
+pin = 26
+[effects."part lost"]
+stop = "abort"
+after = "10 s"
+siren = true
+"""
+
+
+def test_signals_and_what_causes_bring_about(write):
+    settings = read_settings(write(LEAST + PINS + SIGNALS))
+    assert (settings.beacon.pin, settings.beacon.active_high) == (20, True)
+    assert (settings.siren.pin, settings.siren.active_high) == (5, False)
+    assert settings.acknowledge_button.pin == 26
+    table = settings.limits(current_step_a=0.001).table
+    row = table.row("part lost")
+    assert (row.stop.value, row.after_s, row.beacon, row.siren) == ("abort", 10.0, True, True)
+    row = table.row("interlock: lid")
+    assert (row.stop.value, row.beacon, row.siren, row.tell) == ("hold", True, False, False)
+    assert table.row("short").siren
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("pin = 20", "pin = 5", ["beacon: GPIO5 is pulled up from power-on", "16, 17, 20"]),
+        ("pin = 20", "pin = 22", ["GPIO22 is given twice", "'emergency stop'", "beacon.pin"]),
+        ("pin = 26", "pin = 17", ["contactor.heartbeat_pin", "acknowledge_button.pin"]),
+        ('active_level = "low"', 'active_level = "off"', ["siren.active_level", "'high' or 'low'"]),
+        (
+            '[siren]\npin = 5\nactive_level = "low"\n',
+            "",
+            ['effects."part lost".siren = true: there is no [siren] in these settings'],
+        ),
+        ("siren = true", "tell = true", ['effects."part lost".tell', "there is no [[tell]]"]),
+        ("siren = true", 'siren = "on"', ['effects."part lost".siren', '"on"']),
+        (
+            'effects."part lost"',
+            'effects."part los"',
+            ["no such cause", "did you mean 'part lost'"],
+        ),
+        ('"10 s"', "10", ['effects."part lost".after', "10"]),
+    ],
+)
+def test_signals_and_effects_that_cannot_be_had_are_told(write, old, new, words):
+    assert old in SIGNALS
+    said = refused(write(LEAST + PINS + SIGNALS.replace(old, new, 1)))
+    for word in words:
+        assert word in said
+
+
 def test_without_a_contactor_nothing_waits_for_one(write):
     settings = read_settings(write())
     assert (settings.contactor, settings.interlock) == (None, ())

@@ -17,19 +17,23 @@ from daemon.api.plan_file import read_plan
 from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import Limits
 from daemon.control.states import Act, State
-from daemon.record.entries import RunEnded, RunOpened
+from daemon.record.entries import AlarmChanged, Audited, RunEnded, RunOpened
 from daemon.service import main as service
 from daemon.service.devices.pins import CYCLE_S, LEAST_EDGE_S, InterlockLoop, Pins, make_pins
 from daemon.service.runner import Quit
 from daemon.service.settings import read_settings
 from drivers.errors import PinError
-from drivers.pins.lines import ContactInput, HeartbeatLine
+from drivers.pins.lines import ContactInput, HeartbeatLine, SignalOutput
 from drivers.simulator.inline import SimulatedSupply
 from drivers.simulator.process import SimulatorProcess
 
 LINE, AUXILIARY, STOP_BUTTON, LID = 17, 27, 22, 23
+BEACON, SIREN, BUTTON = 20, 16, 26
 
-ROWS = {"interlock: emergency stop": Effects(Stop.ABORT), "interlock: lid": Effects(Stop.HOLD)}
+ROWS = {
+    "interlock: emergency stop": Effects(Stop.ABORT, siren=True),
+    "interlock: lid": Effects(Stop.HOLD),
+}
 LIMITS = Limits(pull_in_s=2.0, drop_out_s=1.0, table=Table({**DEFAULTS, **ROWS}))
 
 PLAN = """\
@@ -64,7 +68,15 @@ class Cabinet:
             InterlockLoop(name, ContactInput(pin, name, self.factory), debounce_s=0.05)
             for name, pin in (("emergency stop", STOP_BUTTON), ("lid", LID))
         ]
-        self.pins = Pins(line, auxiliary, loops, real_s=clock.monotonic_s)
+        self.pins = Pins(
+            line,
+            auxiliary,
+            loops,
+            real_s=clock.monotonic_s,
+            beacon=SignalOutput(BEACON, "beacon", self.factory),
+            siren=SignalOutput(SIREN, "siren", self.factory),
+            button=ContactInput(BUTTON, "acknowledge button", self.factory),
+        )
         self.pressed = self.welded = self.dead = self.closed = False
         self.wired = {STOP_BUTTON, LID}
         self.edges_s = []
@@ -93,6 +105,10 @@ class Cabinet:
     def show(self, pin, closed):
         if self.factory.pin(pin).function == "input":
             (self.factory.pin(pin).drive_high if closed else self.factory.pin(pin).drive_low)()
+
+    def signals(self):
+        """Whether beacon and siren are on."""
+        return self.level(BEACON), self.level(SIREN)
 
     def flows(self):
         return abs(self.supply.truth().current_a) > 0.001
@@ -350,6 +366,43 @@ def test_a_loop_that_cannot_be_read_counts_as_open(plant, over, mocker):
     mocker.stopall()
 
 
+# Beacon, siren and button.
+
+
+@pytest.mark.parametrize(("loop", "siren"), [(LID, False), (STOP_BUTTON, True)])
+def test_a_loop_that_opens_lights_the_beacon_and_sounds_the_siren_as_the_table_says(
+    plant, loop, siren
+):
+    cabinet, seen = plant.cabinet, []
+    start(plant, target="10 µm")
+    plant.at(4.0, lambda: seen.append(cabinet.signals()))
+    plant.at(5.0, lambda: cabinet.wired.discard(loop))
+    plant.at(6.0, lambda: seen.append(cabinet.signals()))
+    plant.run(most_s=9.0)
+    assert seen == [(False, False), (True, siren)]
+
+
+def test_the_button_silences_the_siren_once_and_the_record_says_so(plant):
+    cabinet, seen = plant.cabinet, []
+    start(plant, target="10 µm")
+    plant.at(5.0, lambda: press(plant))
+    plant.at(8.0, lambda: cabinet.show(BUTTON, closed=True))  # and is never let go
+    plant.at(9.0, lambda: seen.append(cabinet.signals()))
+    plant.order(Act.RESET, 10.0)
+    plant.at(11.0, lambda: setattr(cabinet, "pressed", False))
+    start(plant, from_start_s=14.0, target="10 µm")
+    plant.at(20.0, lambda: press(plant))
+    plant.at(25.0, lambda: seen.append(cabinet.signals()))
+    plant.run(most_s=26.0)
+    assert seen == [(True, False), (True, True)]
+    pressed = [each for each in plant.recorded(Audited) if each.who == "the button at the tank"]
+    assert [(each.what, each.refused) for each in pressed] == [("acknowledge", None)]
+    alarms = plant.recorded(AlarmChanged)
+    assert {each.who for each in alarms if each.what == "acknowledged"} == {
+        "the button at the tank"
+    }
+
+
 # The contactor.
 
 
@@ -450,6 +503,33 @@ def test_the_settings_pins_are_claimed_with_the_line_low(tmp_path, factory):
     pins.close()
     pins.close()
     assert {factory.pin(pin).function for pin in (17, 22, 27)} == {"input"}
+
+
+def test_signals_and_button_of_the_settings_are_claimed_and_off(tmp_path, factory):
+    text = PINS + "[beacon]\npin = 20\n[siren]\npin = 5\nactive_level = 'low'\n"
+    factory.pin(5).drive_high()  # as it is pulled while the Pi boots
+    factory.pin(5).clear_states()
+    pins = make_pins(read_settings(written(tmp_path, text + "[acknowledge_button]\npin = 26\n")))
+    assert [factory.pin(pin).function for pin in (20, 5, 26)] == ["output", "output", "input"]
+    assert [factory.pin(pin).state for pin in (20, 5, 26)] == [False, True, False]
+    pins.look(0.0)
+    factory.pin(26).drive_high()
+    pins.look(0.05)
+    assert pins.look(0.1).acknowledge_pressed
+    pins.show(beacon=True, siren=True)
+    assert [factory.pin(pin).state for pin in (20, 5)] == [True, False]
+    pins.close()
+    assert [[each.state for each in factory.pin(pin).states] for pin in (20, 5)] == [
+        [False, True, False],
+        [True, False, True],
+    ]
+
+
+@pytest.mark.parametrize("table", ["beacon", "siren", "acknowledge_button"])
+def test_each_of_these_may_be_there_alone(tmp_path, factory, table):
+    pins = make_pins(read_settings(written(tmp_path, f"[{table}]\npin = 26\n")))
+    assert factory.pin(26).function == ("input" if table == "acknowledge_button" else "output")
+    pins.close()
 
 
 def test_without_pins_in_the_settings_none_is_touched(tmp_path, monkeypatch):
