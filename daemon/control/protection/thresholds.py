@@ -123,11 +123,11 @@ OFF_PLAN_DOSE_S = 20.0
 OFF_PLAN_OFF_S = 20.0
 """s at the plan's current after which all is well."""
 
-FROZEN_CHANGE_SHARE = 0.10
+FROZEN_CHANGE_SHARE = 0.05
 """Of the set-point: a change that every meter shows."""
 
-FROZEN_CHANGE_A = 0.1
-"""A. On top of the share: ten steps of a coarse meter."""
+FROZEN_CHANGE_A = 0.05
+"""A. On top of the share: five steps of a coarse meter."""
 
 FROZEN_CHANGE_S = 3.0
 """s after such a change within which some value has to move."""

@@ -96,7 +96,7 @@ def test_a_set_point_that_moved_under_a_calm_meter(meter, observe):
 
 def test_a_change_within_its_steps_is_none(meter, observe):
     for n in range(400):
-        seen = observe(0.1 * n, 1.0, 0.9, set_current_a=1.0 if n < 100 else 1.15)
+        seen = observe(0.1 * n, 1.0, 0.9, set_current_a=1.0 if n < 100 else 1.08)
         assert meter.look(seen) == ()
 
 
