@@ -9,7 +9,10 @@ from daemon.api.listen import Listen
 from daemon.api.sentence import duration
 from web.alarms import AlarmPages
 from web.assets import Assets
+from web.audit import AuditPage
 from web.calibration import CalibrationPage
+from web.effects import EffectsPage
+from web.history import HistoryPages
 from web.pages import Pages
 from web.protection import protect
 from web.runs import Runs
@@ -34,5 +37,8 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     tank, runs = Tank(socket), Runs(record)
     Pages(tank, runs, assets).route(app, limiter)
     AlarmPages(tank).route(app)
+    HistoryPages(tank, runs).route(app)
+    EffectsPage(tank).route(app)
+    AuditPage(runs).route(app)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

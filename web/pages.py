@@ -33,7 +33,7 @@ from web.chart import Panel, columns, panels
 from web.details import details_of
 from web.figures import View, silent_view, view_of
 from web.protection import ACTS_A_MINUTE, exempt_stops
-from web.runs import Runs
+from web.runs import GREATEST_NUMBER, Runs
 from web.tank import Tank
 from web.text import UNSURE
 from web.trouble import show
@@ -43,9 +43,6 @@ PLAIN_POINTS = 160
 
 MOST_POINTS = 2000
 """More than the widest screen can show."""
-
-GREATEST_ID = 2**63 - 1
-"""The record's numbers end here."""
 
 
 class Pages:
@@ -103,7 +100,7 @@ class Pages:
         from_s = request.args.get("from", 0.0, type=float)
         to_s = request.args.get("to", float("inf"), type=float)
         points = request.args.get("points", 800, type=int)
-        if run_id is None or not 0 < run_id <= GREATEST_ID:
+        if run_id is None or not 0 < run_id <= GREATEST_NUMBER:
             abort(400)
         if not 0 <= from_s < to_s or not 0 < points <= MOST_POINTS:
             abort(400)

@@ -1,5 +1,6 @@
 """The record as the page sees it: opened when first needed, read only, absent until it exists."""
 
+import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,15 +9,35 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
+from daemon.record import alarms, audits, close_ups
+from daemon.record.alarms import Alarm
+from daemon.record.audits import AuditEntry
 from daemon.record.calibrations import Calibration, newest_of_all
+from daemon.record.close_ups import CloseUp
 from daemon.record.errors import RecordError
 from daemon.record.queries import Run, one_run, runs
 from daemon.record.series import Series, series
 from daemon.record.store import open_reader, refusal
 
+GREATEST_NUMBER = 2**63 - 1
+"""The record's numbers end here."""
+
+_NUMBER = re.compile("[1-9][0-9]{0,18}", re.ASCII)
+
+
+def record_number(text: str) -> int | None:
+    """Read a number of the record's: 1 to 2^63 - 1 in plain digits; None for any other text."""
+    if not _NUMBER.fullmatch(text):
+        return None
+    number = int(text)
+    return number if number <= GREATEST_NUMBER else None
+
 
 class Runs:
-    """The runs in one record. Safe to share between threads."""
+    """One record's runs, and what else it keeps. Safe to share between threads.
+
+    Every method raises `RecordError`: there is no record yet, or the disk does not give it.
+    """
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -28,7 +49,7 @@ class Runs:
     ) -> Series:
         """Give a run between two times since its start, s, in at most `points` points.
 
-        Raises `RecordError`: there is no record yet, no such run, or the disk does not give it.
+        Raises `RecordError` for a run that does not exist, too.
         """
         with self._reading() as connection:
             end_s = one_run(connection, run_id).elapsed_s
@@ -37,14 +58,39 @@ class Runs:
             return series(connection, run_id, min(from_s, end_s), to_s, points)
 
     def newest(self) -> Run | None:
-        """Give the newest run; None where there is none. Raises `RecordError` as above."""
+        """Give the newest run; None where there is none."""
         with self._reading() as connection:
             return next(iter(runs(connection, limit=1)), None)
 
     def calibrations(self) -> dict[str, Calibration]:
-        """Give the newest calibration of each meter that has one. Raises `RecordError` as above."""
+        """Give the newest calibration of each meter that has one."""
         with self._reading() as connection:
             return newest_of_all(connection)
+
+    def title(self, run_id: int) -> str:
+        """Give a run's title. Raises `NoSuchRunError`."""
+        with self._reading() as connection:
+            return one_run(connection, run_id).title
+
+    def alarms(self, since_utc_ms: int, limit: int, before: int | None) -> list[Alarm]:
+        """Give the alarms raised since a moment, newest first; those before the number `before`."""
+        with self._reading() as connection:
+            return alarms.since(connection, since_utc_ms, limit=limit, before_number=before)
+
+    def alarm(self, number: int) -> Alarm:
+        """Give one alarm. Raises `NoSuchAlarmError`."""
+        with self._reading() as connection:
+            return alarms.one(connection, number)
+
+    def close_up(self, number: int) -> CloseUp | None:
+        """Give an alarm's close-up; None while there is none. Raises `CorruptBlockError`."""
+        with self._reading() as connection:
+            return close_ups.of_alarm(connection, number)
+
+    def audit(self, limit: int, before: int | None) -> list[AuditEntry]:
+        """Give who asked for what, newest first; what is before the entry `before`."""
+        with self._reading() as connection:
+            return audits.page(connection, limit=limit, before_id=before)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

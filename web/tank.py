@@ -5,7 +5,14 @@ import time
 from pathlib import Path
 
 from daemon.api.client import Client, DaemonUnreachableError
-from daemon.api.messages import ActRequest, AlarmRequest, Answer, Status
+from daemon.api.messages import (
+    ActRequest,
+    AlarmRequest,
+    Answer,
+    EffectsRequest,
+    EffectsRow,
+    Status,
+)
 
 KEEP_S = 0.25
 """A word this young is given to the next asker too, so that a room full of open pages costs the
@@ -36,6 +43,10 @@ class Tank:
                     self._status = None
                 self._asked_s = time.monotonic()
             return self._status
+
+    def effects(self) -> tuple[EffectsRow, ...]:
+        """Give the cause and effect table's rows. Raises `DaemonUnreachableError`."""
+        return self._client.ask(EffectsRequest()).effects
 
     def act(self, request: ActRequest | AlarmRequest) -> Answer:
         """Hand a person's act to the daemon, past everybody who only looks.

@@ -24,6 +24,14 @@ UNSURE = Trouble(
     "Whether it did what you asked is not known. Look at the tank, and switch the supply off "
     "there if in doubt.",
 )
+NO_SUCH_ALARM = Trouble(
+    "The record has no such alarm.",
+    "One that was raised just now comes into it within a second or two: look again.",
+)
+NO_EFFECTS = Trouble(
+    "The daemon does not answer.",
+    "By which table it runs is not known. The command tankhand effects shows that of the settings.",
+)
 BY_STATUS = {
     400: Trouble("The page cannot read that.", "Nothing was done. Go back to the tank."),
     404: Trouble("There is no such page.", "The tank is on the first page."),

@@ -6,8 +6,8 @@ import socketserver
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, sync_playwright
 from pydantic import TypeAdapter
 
+from daemon.api.effects import rows
 from daemon.api.listen import Listen
 from daemon.api.messages import (
     AlarmRequest,
@@ -32,7 +33,19 @@ from daemon.api.messages import (
     ThermometerStatus,
 )
 from daemon.clock import SystemClock
-from daemon.record.entries import Entry, RunOpened, Sample
+from daemon.control.protection.effects import DEFAULT_TABLE
+from daemon.record.entries import (
+    AlarmChanged,
+    AlarmRaised,
+    Audited,
+    CloseUpTaken,
+    Entry,
+    Part,
+    RunOpened,
+    Sample,
+    Trace,
+    TraceReading,
+)
 from daemon.record.recorder import Recorder
 from daemon.record.store import RecordLock, open_writer
 from web.app import create_app
@@ -171,6 +184,7 @@ class Peer:
         self.path = path
         self.status = status
         self.refusal: str | None = None
+        self.table = DEFAULT_TABLE
         self.acts: list[tuple[str, str]] = []
         self.calibrations: list[CalibrateRequest] = []
         self.attended: list[AlarmRequest] = []
@@ -201,6 +215,8 @@ class Peer:
         if request.ask == "status":
             self.asked += 1
             return Answer(ok=True, status=self.status).model_dump_json().encode()
+        if request.ask == "effects":
+            return Answer(ok=True, effects=rows(self.table)).model_dump_json().encode()
         if self.refusal is not None:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):
@@ -239,11 +255,113 @@ def write_record(path: Path, hours: float = 2.0, every_s: float = 2.0) -> None:
         boot_id="boot",
         clock_synchronised=True,
     )
-    entries: list[Entry] = [opened, *samples(12, hours, every_s)]
+    write_entries(path, [opened, *samples(12, hours, every_s)])
+
+
+def write_entries(path: Path, entries: list[Entry]) -> None:
     with RecordLock(path):
         engine = open_writer(path)
         Recorder(engine, SystemClock()).write(entries)
         engine.dispose()
+
+
+ALARM_MS = STARTED_MS + 6 * 3600_000 + 9 * 60_000 + 14_000
+"""2 March 2026, 02:09:14 UTC: when the short came."""
+
+ALARM_S = 22_254.0 + 100.0
+
+
+def a_raised(number: int, **changes: Any) -> AlarmRaised:
+    fields: dict[str, Any] = {
+        "number": number,
+        "run_id": 12,
+        "cause": "short",
+        "priority": "high",
+        "seen": "0.11 V at 3.50 A; 2.21 V a second before",
+        "figures": {},
+        "utc_ms": ALARM_MS,
+        "monotonic_s": ALARM_S,
+        "boot_id": "boot",
+    }
+    return AlarmRaised(**(fields | changes))
+
+
+def a_change(number: int, what: str, after_s: float, **changes: Any) -> AlarmChanged:
+    fields: dict[str, Any] = {
+        "who": None,
+        "utc_ms": ALARM_MS + round(after_s * 1000),
+        "monotonic_s": ALARM_S + after_s,
+    }
+    return AlarmChanged(number, what, **(fields | changes))
+
+
+def a_close_up(number: int, *, both: bool = True) -> list[CloseUpTaken]:
+    """A short, read by the shunt at 10/s and the supply at 4/s: 3.5 A, and 2.21 V falls to 0.11."""
+
+    def taken(part: Part, from_s: float, to_s: float) -> CloseUpTaken:
+        def trace(meter: str, per_s: int, *, is_supply: bool) -> Trace:
+            times = [k / per_s for k in range(round(from_s * per_s), round(to_s * per_s))]
+            seen = [_around_short(t, is_supply=is_supply) for t in times]
+            return Trace(meter, not is_supply, tuple(seen))
+
+        traces = (trace("shunt", 10, is_supply=False), trace("supply", 4, is_supply=True))
+        return CloseUpTaken(number, part, ALARM_S, from_s, to_s, traces)
+
+    parts = [taken(Part.BEFORE, -60.0, 0.0), taken(Part.AFTER, 0.0, 30.0)]
+    return parts if both else parts[:1]
+
+
+def _around_short(t: float, *, is_supply: bool) -> TraceReading:
+    noise = 0.02 * math.sin(37.0 * t) * math.cos(11.0 * t)
+    on = t < 0.3
+    current_a = (3.5 if t < -0.4 else 3.52) + noise if on else 0.0
+    voltage_v = ((2.21 if t < -0.4 else 0.11) + noise) if on else max(0.0, 0.04 - 0.01 * t)
+    if is_supply:
+        return TraceReading(ALARM_S + t, current_a * 1.004, voltage_v, 3.5 if on else 0.0)
+    return TraceReading(ALARM_S + t, current_a, None, None)
+
+
+def alarm_entries() -> list[Entry]:
+    """Alarms 1 to 4: one of last year, one that is over, a short that has aborted, a whisker."""
+    return [
+        a_raised(
+            1, cause="clock stepped", priority="low", seen="set by +3600.0 s", run_id=None,
+            utc_ms=ALARM_MS - 100 * 24 * 3600_000,
+        ),
+        a_change(1, "daemon ended", 0.0, text="the daemon ended", monotonic_s=None),
+        a_raised(2, cause="bath too cold", priority="low", seen="16.9 °C, at least 18 °C is wanted",
+                 utc_ms=ALARM_MS - 3600_000, monotonic_s=ALARM_S - 3600),
+        a_change(2, "shelved", -3590.0, who="anna", text="for 1 h 00 min"),
+        a_change(2, "returned", -3000.0),
+        a_change(2, "unshelved", -100.0),
+        a_change(2, "raised again", -90.0, text="17.2 °C, at least 18 °C is wanted"),
+        a_change(2, "acknowledged", -80.0, who="ben, the page at 127.0.0.1"),
+        a_change(2, "returned", -60.0),
+        a_change(2, "cleared", -60.0),
+        a_raised(3, utc_ms=ALARM_MS),
+        a_change(3, "stopped the run", 0.0, text="abort", data={"first_out": True}),
+        a_change(3, "returned", 0.4),
+        a_change(3, "acknowledged", 300.0, who="anna"),
+        *a_close_up(3),
+        a_raised(4, cause="whisker", priority="medium",
+                 seen="the voltage fell from 2.21 V to 1.84 V at 3.50 A"),
+        *a_close_up(4, both=False),
+    ]  # fmt: skip
+
+
+def audit_entries(count: int = 3) -> list[Entry]:
+    acts = (
+        ("anna", "terminal of anna", "start", "Bracket, left", None),
+        ("the page at 127.0.0.1", "page, 127.0.0.1", "acknowledge", "alarm 3", None),
+        ("ben", "control socket", "resume", "",
+         "resume is not possible while aborted; possible: reset"),
+    )  # fmt: skip
+    return [
+        Audited(STARTED_MS + k * 60_000, who, origin, what, detail, refused)
+        for k, (who, origin, what, detail, refused) in (
+            (k, acts[k % len(acts)]) for k in range(count)
+        )
+    ]
 
 
 def web_command(control: Path, record: Path, listen: str) -> list[str]:
@@ -287,6 +405,38 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("record") / "record.db"
     write_record(path)
     return path
+
+
+@pytest.fixture
+def alarm_record(tmp_path: Path) -> Path:
+    """A record with a night's alarms, and what people asked for."""
+    path = tmp_path / "alarms.db"
+    write_record(path, hours=0.05)
+    write_entries(path, [*alarm_entries(), *audit_entries()])
+    return path
+
+
+@pytest.fixture
+def more_alarms() -> Callable[..., None]:
+    """Raise one more alarm in a record."""
+
+    def add(path: Path, number: int, **changes: Any) -> None:
+        write_entries(path, [a_raised(number, **changes)])
+
+    return add
+
+
+@pytest.fixture
+def more_asked() -> Callable[[Path, Sequence[Audited]], None]:
+    """Put more acts into a record."""
+    return lambda path, acts: write_entries(path, list(acts))
+
+
+@pytest.fixture
+def make_page_of(peer: Peer) -> Iterator[Callable[[Path], str]]:
+    """The page in its own process over another record; gives its address."""
+    with ExitStack() as stack:
+        yield lambda record: stack.enter_context(serving(peer.path, record))
 
 
 @pytest.fixture

@@ -17,8 +17,11 @@ from conftest import (
     a_run,
     a_short,
     a_status,
+    alarm_entries,
     an_alarm,
+    audit_entries,
     serving,
+    write_entries,
     write_record,
 )
 from playwright.sync_api import Browser, ViewportSize, expect, sync_playwright
@@ -124,6 +127,18 @@ STATES: dict[str, Status | None] = {
 }
 
 
+PAGES = {
+    "page-history": "/alarms/history",
+    "page-alarm": "/alarm/3",
+    "page-alarm-near": "/alarm/3?near=1",
+    "page-alarm-just-now": "/alarm/4",
+    "page-alarm-at-rest": "/alarm/1",
+    "page-effects": "/effects",
+    "page-audit": "/audit",
+}
+"""Pages besides the first."""
+
+
 def _shoot(browser: Browser, address: str, status: Status | None, out: Path, name: str) -> None:
     for size, viewport in SIZES.items():
         context = browser.new_context(viewport=viewport)
@@ -150,6 +165,26 @@ def _shoot_plain(browser: Browser, address: str, out: Path) -> None:
         context.close()
 
 
+def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """The other pages, of a record with a night's alarms; nothing in them needs a script."""
+    record = folder / "alarms.db"
+    write_record(record, hours=0.5, every_s=10.0)
+    write_entries(record, [*alarm_entries(), *audit_entries(9)])
+    peer = Peer(folder / "alarms.sock", a_status())
+    peer.start()
+    with serving(peer.path, record) as address:
+        for size, viewport in SIZES.items():
+            context = browser.new_context(viewport=viewport, java_script_enabled=False)
+            page = context.new_page()
+            for name, path in PAGES.items():
+                for theme in THEMES if name.startswith(wanted) else ():
+                    page.emulate_media(color_scheme=theme)
+                    page.goto(address + path)
+                    page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
+            context.close()
+    peer.stop()
+
+
 def main(out: Path, wanted: str = "") -> None:
     """Take every picture, or those of the states whose name begins with `wanted`."""
     out.mkdir(parents=True, exist_ok=True)
@@ -168,6 +203,7 @@ def main(out: Path, wanted: str = "") -> None:
                 if name == "running":
                     _shoot_plain(browser, address, out)
             peer.stop()
+        _shoot_pages(browser, Path(folder), out, wanted)
         browser.close()
 
 
