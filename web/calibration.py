@@ -1,7 +1,7 @@
 """The page about calibrations: what each meter was compared with, and the form to compare anew.
 
-The points of a comparison under way are kept in the browser's session, signed, until they are kept
-in the record or given up.
+The points of a comparison under way, and what was typed with them, are kept in the browser's
+session, signed, until they are kept in the record or given up.
 """
 
 import threading
@@ -17,12 +17,12 @@ from daemon.api.client import Client, DaemonUnreachableError
 from daemon.api.comparison import NoPointError, take
 from daemon.api.errors import InputError
 from daemon.api.messages import CalibrateRequest, Status
-from daemon.api.reference import read_class, read_shown
+from daemon.api.reference import NO_CLASS, NO_REFERENCE, read_class, read_shown
 from daemon.api.sentence import utc_of
 from daemon.chemistry.calibration import Point, ReferenceClass
 from daemon.record.calibrations import Calibration
 from daemon.record.errors import RecordError
-from web.comparison import HEIGHT, WIDTH, MeterView, compared, meter_view
+from web.comparison import HEIGHT, WIDTH, MeterView, compared, meter_view, zero_alone
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -35,7 +35,10 @@ TAKE_S = 3.0
 MOST_POINTS = 12
 """What fits into a browser's cookie with room to spare."""
 
-UNDER_WAY = "comparison"
+LONGEST = {"shown": 20, "reference": 200, "class": 80, "name": 80, "note": 200}
+"""The fields that people type into, and how many characters of each are taken."""
+
+UNDER_WAY, TYPED = "comparison", "typed"
 
 
 class CalibrationPage:
@@ -73,6 +76,9 @@ class CalibrationPage:
             points=points,
             comparison=compared(points, ReferenceClass()) if points else None,
             full=len(points) >= MOST_POINTS,
+            zero_alone=zero_alone(points),
+            typed=_typed(chosen),
+            longest=LONGEST,
             width=WIDTH,
             height=HEIGHT,
         )
@@ -108,20 +114,21 @@ class CalibrationPage:
 
     def keep(self) -> ResponseReturnValue:
         """Hand the points to the daemon, which keeps them and corrects the meter by them."""
-        form = request.form
-        meter, name = form.get("meter", ""), form.get("name", "").strip()
-        reference, written = form.get("reference", "").strip(), form.get("class", "").strip()
-        if not name or not reference:
+        meter = request.form.get("meter", "")
+        points, fields = _points(meter), dict.fromkeys(LONGEST, "") | _fields()
+        if points and zero_alone(points):
+            fields |= {"reference": NO_REFERENCE, "class": NO_CLASS}
+        if not fields["name"] or not fields["reference"]:
             return _back(meter, "who compares, and with which reference, has to be said")
         try:
-            read_class(written)
+            read_class(fields["class"])
             asked = CalibrateRequest(
                 meter=meter,
-                who=f"{name[:80]}, the page at {request.remote_addr}",
-                reference=reference[:200],
-                reference_class=written,
-                points=_points(meter),
-                note=form.get("note", "").strip()[:500],
+                who=f"{fields['name']}, the page at {request.remote_addr}",
+                reference=fields["reference"],
+                reference_class=fields["class"],
+                points=points,
+                note=fields["note"],
             )
             answer = self._client.ask(asked)
         except DaemonUnreachableError:
@@ -133,6 +140,8 @@ class CalibrationPage:
         if not answer.ok:
             return _back(meter, answer.error or "refused")
         session.pop(UNDER_WAY, None)
+        session.pop(TYPED, None)
+        flash(f"Kept. From the next run on the {meter} is corrected by it.", "done")
         return redirect(url_for("calibration"), 303)
 
     def _kept(self) -> tuple[dict[str, Calibration], str | None]:
@@ -164,7 +173,25 @@ def _put(meter: str, points: tuple[Point, ...]) -> None:
     session[UNDER_WAY] = {"meter": meter, "points": [astuple(point) for point in points]}
 
 
+def _fields() -> dict[str, str]:
+    """What the form brought, no longer than is taken."""
+    form = request.form
+    return {name: form[name].strip()[:most] for name, most in LONGEST.items() if name in form}
+
+
+def _typed(meter: str) -> dict[str, str]:
+    """What was typed for this meter and refused, so that nobody has to type it again."""
+    typed: dict[str, str] = session.get(TYPED, {})
+    return typed if typed.get("meter") == meter else {}
+
+
 def _back(meter: str, refusal: str | None = None) -> ResponseReturnValue:
+    """To the form. What was refused stands there again, what was done does not."""
+    fields = _fields()
     if refusal is not None:
-        flash(refusal)
-    return redirect(url_for("calibration", meter=meter), 303)
+        flash(refusal, "refused")
+        typed = _typed(meter) | fields
+    else:
+        typed = {name: text for name, text in _typed(meter).items() if name not in fields}
+    session[TYPED] = typed | {"meter": meter}
+    return redirect(url_for("calibration", meter=meter, _anchor="compare"), 303)

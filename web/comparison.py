@@ -5,7 +5,7 @@ all of them, over the current; its height is how sure that is (95 %).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from math import floor, hypot, log10
 
@@ -53,7 +53,7 @@ class Row:
 class Comparison:
     """Points and what they come to: `said` in a sentence, `wrong` where there is no line.
 
-    `dots` is empty where there is nothing to draw; `top` labels the upper edge, `right` the last.
+    `dots` is empty where there is nothing to draw; `top` labels the upper edge, `across` the width.
     """
 
     rows: tuple[Row, ...]
@@ -61,7 +61,7 @@ class Comparison:
     wrong: str | None = None
     dots: tuple[Dot, ...] = ()
     top: str = ""
-    right: str = ""
+    across: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +75,11 @@ class MeterView:
     when: str
     comparison: Comparison | None
 
+    @property
+    def zero_alone(self) -> bool:
+        """Whether its newest calibration has set the zero and nothing else."""
+        return self.kept is not None and zero_alone(self.kept.made.points)
+
 
 def meter_view(
     name: str, now: MeterStatus | None, kept: Calibration | None, utc: datetime
@@ -86,6 +91,9 @@ def meter_view(
         day = datetime.fromtimestamp(made.utc_ms / 1000, UTC)
         when = f"{day.date().isoformat()}, {age((utc - day).total_seconds())}"
         compared = _drawn(made.points, made.line, _misfit(made.points, made.reference_class))
+        if zero_alone(made.points):
+            stays = f"Its gain stays {made.line.gain:.4f} ± {FACTOR * made.line.u_gain:.4f} (95 %)."
+            compared = replace(compared, said=f"{compared.said} {stays}")
     return MeterView(name, now is not None and now.counts, _reads(now), kept, when, compared)
 
 
@@ -96,6 +104,11 @@ def compared(points: Sequence[Point], reference: ReferenceClass) -> Comparison:
     except ValueError as error:
         return Comparison(_rows(points, None, None), "", f"No line yet: {error}.")
     return _drawn(points, fit.line, fit.misfit)
+
+
+def zero_alone(points: Sequence[Point]) -> bool:
+    """Whether no reference was needed: every point is one with the output off."""
+    return all(point.reference_a == point.u_reference_a == 0 for point in points)
 
 
 def age(seconds: float) -> str:
@@ -120,7 +133,7 @@ def _misfit(points: Sequence[Point], reference_class: str) -> int | None:
 def _drawn(points: Sequence[Point], line: MeterLine, misfit: int | None) -> Comparison:
     said = (
         f"Shows {line.gain:.4f} ± {FACTOR * line.u_gain:.4f} times the current and "
-        f"{1e3 * line.offset_a:+.1f} ± {1e3 * FACTOR * line.u_offset_a:.1f} mA."
+        f"{1e3 * line.offset_a:+.1f} ± {1e3 * FACTOR * line.u_offset_a:.1f} mA (95 %)."
     )
     rows = _rows(points, line, misfit)
     if len(points) == 1:
@@ -129,14 +142,15 @@ def _drawn(points: Sequence[Point], line: MeterLine, misfit: int | None) -> Comp
     halves_a = [FACTOR * hypot(p.u_reading_a, line.gain * p.u_reference_a) for p in points]
     residuals_a = [line.residual_a(point) for point in points]
     top_a = _nice(max(abs(r) + h for r, h in zip(residuals_a, halves_a, strict=True)))
-    right_a = max(point.reference_a for point in points)
+    left_a = min(0.0, *(point.reference_a for point in points))
+    right_a = max(0.0, *(point.reference_a for point in points))
 
     def height(value_a: float) -> float:
         return HEIGHT / 2 - value_a / top_a * (HEIGHT / 2 - EDGE)
 
     dots = tuple(
         Dot(
-            x=EDGE + point.reference_a / right_a * (WIDTH - 2 * EDGE),
+            x=EDGE + (point.reference_a - left_a) / (right_a - left_a) * (WIDTH - 2 * EDGE),
             y=height(residual_a),
             low=height(residual_a - half_a),
             high=height(residual_a + half_a),
@@ -146,7 +160,7 @@ def _drawn(points: Sequence[Point], line: MeterLine, misfit: int | None) -> Comp
             zip(points, residuals_a, halves_a, strict=True)
         )
     )
-    return Comparison(rows, said, None, dots, f"{1e3 * top_a:g} mA", f"{right_a:g} A")
+    return Comparison(rows, said, None, dots, f"{1e3 * top_a:g} mA", f"{left_a:g} – {right_a:g} A")
 
 
 def _rows(points: Sequence[Point], line: MeterLine | None, misfit: int | None) -> tuple[Row, ...]:

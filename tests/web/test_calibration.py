@@ -14,7 +14,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from daemon.api.messages import MeterStatus
-from daemon.chemistry.calibration import Point, ReferenceClass, fitted
+from daemon.chemistry.calibration import MeterLine, Point, ReferenceClass, fitted
 from daemon.record.entries import CalibrationMade
 from daemon.record.writer import Writer
 from web import comparison
@@ -126,7 +126,7 @@ def test_each_meter_says_when_and_with_what_it_was_compared(bench: Bench) -> Non
     assert "Shows 1.0100 ± 0.00" in text
     assert "Reads 1.0200 A now, which is 1.0000 A." in text
     assert "older" not in text
-    assert "Never compared with anything. What its maker promises is taken for true." in text
+    assert "supply Reads 1.0200 A now. Never compared." in text
     assert text.index("Compare the shunt") < text.index("Compare the supply")
 
 
@@ -166,6 +166,9 @@ def test_a_comparison_from_the_zero_to_what_is_kept(bench: Bench) -> None:
     )
     text = words(bench.post("point"))
     assert "The zero alone: shows +10.0 mA for no current." in text
+    # A zero may be kept, and no reference is asked for.
+    assert "You are" in text
+    assert "Its class" not in text
     for current in ("1.000", "2.000", "3.000"):
         bench.go_to(float(current))
         text = words(bench.post("point", shown=current))
@@ -189,6 +192,51 @@ def test_a_point_can_be_dropped(bench: Bench) -> None:
     bench.post("keep", **KEEP)
     (request,) = bench.peer.calibrations
     assert [p.reference_a for p in request.points] == [1.0]
+
+
+def test_a_zero_is_kept_without_a_reference(bench: Bench) -> None:
+    bench.go_to(0.0)
+    bench.post("point")
+    text = words(bench.post("keep", name="anna", note=""))
+    (request,) = bench.peer.calibrations
+    assert (request.reference, request.reference_class) == ("none, the output was off", "0 A")
+    assert "Kept. From the next run on the shunt is corrected by it." in text
+
+
+def test_a_kept_zero_is_told_as_one(bench: Bench, tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "own.db", threaded=False)
+    zero = (Point(0.0121, 1e-4, 0.0),)
+    line = MeterLine(1.01, 0.0121, u_gain=0.003, u_offset_a=1e-4)
+    writer.keep_calibration(a_calibration(points=zero, line=line, note=""))
+    writer.close()
+    text = words(bench.client.get("/calibration"))
+    assert "What counts is the shunt. Its zero was set 2025-11-20, 5 days ago." in text
+    assert (
+        "The zero alone: shows +12.1 mA for no current. Its gain stays 1.0100 ± 0.0059 (95 %). "
+        "Zero set 2025-11-20, 5 days ago by anna. Reference" in text
+    )
+
+
+def test_a_single_current_cannot_be_kept(bench: Bench) -> None:
+    text = words(bench.post("point", shown="1.000"))
+    assert "No line yet: a single point can only set the zero" in text
+    assert "You are" not in text
+
+
+def test_what_was_refused_need_not_be_typed_again(bench: Bench) -> None:
+    assert 'name="shown" value="1,0"' in bench.post("point", shown="1,0").text
+    for current in ("1.000", "2.000"):
+        bench.go_to(float(current))
+        answer = bench.post("point", shown=current)
+    assert 'name="shown" value=""' in answer.text
+    bench.peer.refusal = "shunt: a run is under way"
+    form = bench.post("keep", **KEEP).text
+    for value in KEEP.values():
+        assert f'value="{value}"' in form
+    assert 'value="anna"' not in bench.client.get("/calibration?meter=supply").text
+    bench.peer.refusal = None
+    bench.post("keep", **KEEP)
+    assert 'value="anna"' not in bench.client.get("/calibration?meter=shunt").text
 
 
 def test_another_meter_is_another_comparison(bench: Bench) -> None:
@@ -225,7 +273,9 @@ def test_a_point_that_the_output_went_off_under_is_none(bench: Bench) -> None:
 
 
 def test_a_refusal_of_the_daemon_is_told_and_the_points_stay(bench: Bench) -> None:
-    bench.post("point", shown="1.000")
+    for current in ("1.000", "2.000"):
+        bench.go_to(float(current))
+        bench.post("point", shown=current)
     bench.peer.refusal = "shunt: a run is under way"
     text = words(bench.post("keep", **KEEP))
     assert "Not done: shunt: a run is under way." in text
@@ -283,8 +333,19 @@ def test_dots_lie_where_their_points_do() -> None:
     assert outer.y == pytest.approx(last.y)
     assert (middle - peak.y) == pytest.approx(2 * (outer.y - middle))
     assert [row.off for row in found.rows] == ["-1.33", "+2.67", "-1.33"]
-    assert (found.top, found.right) == ("5 mA", "3 A")
+    assert (found.top, found.across) == ("5 mA", "0 – 3 A")
     # ± 1.96 mA at 5 mA for the half height.
     scale = (middle - comparison.EDGE) / 5
     assert (peak.low - peak.high) / 2 == pytest.approx(1.96 * scale, rel=1e-3)
     assert last.x == comparison.WIDTH - comparison.EDGE
+
+
+def test_currents_the_other_way_round_are_drawn_too() -> None:
+    points = [Point(0.01, 1e-3, 0.0), Point(-1.02, 1e-3, -1.0), Point(-2.03, 1e-3, -2.0)]
+    found = comparison.compared(points, ReferenceClass())
+    assert found.across == "-2 – 0 A"
+    assert [dot.x for dot in found.dots] == [
+        comparison.WIDTH - comparison.EDGE,
+        comparison.WIDTH / 2,
+        comparison.EDGE,
+    ]
