@@ -77,7 +77,6 @@ def _opened(text: str, timeout_s: float) -> Apprise:
         image_url_mask="",
         image_url_logo="",
         image_path_mask=False,
-        async_mode=False,
         # Ours is the thread that waits; its own would hold up the end of the process.
         service_timeout=0,
     )

@@ -154,13 +154,15 @@ def sooner(one, other):
 class Receiver:
     """A receiver of messages over HTTP. `answers` says how to treat those to come, else 200.
 
-    An answer is a status, "hang" (until `release`) or "reset". `arrived` gets every message.
+    An answer is a status, "hang" (until `release`, `hangs_s` at most) or "reset". `arrived` gets
+    every message.
     """
 
     def __init__(self):
         self.arrived = Queue()
         self.answers = Queue()
         self.release = threading.Event()
+        self.hangs_s = GUARD_S
         receiver = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -169,7 +171,7 @@ class Receiver:
                 receiver.arrived.put(json.loads(self.rfile.read(length)))
                 answer = 200 if receiver.answers.empty() else receiver.answers.get()
                 if answer == "hang":
-                    receiver.release.wait(GUARD_S)
+                    receiver.release.wait(receiver.hangs_s)
                     answer = 200
                 if answer == "reset":
                     linger = struct.pack("ii", 1, 0)

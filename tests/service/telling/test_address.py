@@ -39,6 +39,7 @@ def test_how_urgent_it_is_goes_along(receiver, priority, kind):
 ])  # fmt: skip
 def test_why_it_was_not_taken(receiver, answer, reason, capfd):
     receiver.answers.put(answer)
+    receiver.hangs_s = 3.0  # less than the library would wait by itself
     assert Address(receiver.address, 0.3).send(LETTER) == reason
     said = "".join(capfd.readouterr())
     assert said == ""

@@ -217,6 +217,19 @@ class TestQuietHours:
         night.passes(h=10)
         assert night.titles() == []
 
+    def test_that_one_is_gone_is_told_in_the_morning_whatever_else_was_told(self, new_night):
+        night = new_night([QUIET], start="2026-11-25 21:59")
+        night.comes(causes.BATH_HOT)
+        night.passes(h=1)
+        night.goes(causes.BATH_HOT)
+        night.acknowledged()
+        night.comes(causes.SHORT)
+        night.acknowledged()
+        night.passes(h=9)
+        assert night.times()[0] == "21:59"
+        assert night.times()[-1] == "07:00"
+        assert night.titles()[-1].startswith("Tank 1: Bath too hot: returned to normal.")
+
     def test_before_midnight_and_after_the_end_it_is_told(self, new_night):
         night = new_night([QUIET], start="2026-11-25 21:59")
         night.comes(causes.BATH_HOT)
@@ -275,6 +288,15 @@ class TestFlood:
         night.passes(min=1)
         assert night.titles() == ["Tank 1: Short. The current is on. And 1 more."]
 
+    def test_a_new_alarm_goes_before_news_of_an_old_one(self, night):
+        night.comes(causes.SHORT)
+        night.refuses["phone"] = "busy"
+        night.acknowledged()
+        night.comes(causes.BATH_COLD)
+        del night.refuses["phone"]
+        night.passes(min=1)
+        assert night.titles()[1] == "Tank 1: Bath too cold. The current is on. And 1 more."
+
 
 class TestRuns:
     def test_the_end_of_a_run(self, night):
@@ -305,9 +327,11 @@ class TestRuns:
         night.stops(causes.SHORT, Stop.ABORT)
         night.is_now(State.ABORTING, Current.FALLING)
         night.is_now(State.ABORTED, Current.OFF)
+        night.goes(causes.SHORT)
         night.acknowledged()
         night.reset()
         night.passes(h=1)
+        assert night.titles()[-1].startswith("Tank 1: Short: returned to normal.")
         assert not [title for title in night.titles() if "Aborted" in title]
 
     def test_one_that_an_alarm_ended_is_told_to_those_who_hear_of_no_such_alarm(self, new_night):

@@ -7,7 +7,7 @@ import pytest
 from daemon.api.plan_file import read_plan
 from daemon.control.protection import causes
 from daemon.control.protection.alarms import NO_ALARMS, Sign, advanced
-from daemon.control.situation import Situation
+from daemon.control.situation import Situation, WindDown
 from daemon.control.states import Act, State
 from daemon.service.telling.tank import Current, Tank, tank_of
 from drivers.contracts import Reading
@@ -33,6 +33,11 @@ def at(state, age_s=0.1):
 ])  # fmt: skip
 def test_the_current_by_state(state, current):
     assert tank_of(at(state), LOST_S) == Tank(state, current)
+
+
+def test_at_the_target_the_current_is_on_its_way_down_though_the_run_is_running():
+    winding = replace(at(State.RUNNING), wind_down=WindDown(State.COMPLETE, "target", 99.0))
+    assert tank_of(winding, LOST_S).current is Current.FALLING
 
 
 @pytest.mark.parametrize("state", list(State))

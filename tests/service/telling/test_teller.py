@@ -131,15 +131,18 @@ class TestFailures:
 class TestHearing:
     def test_a_full_queue_holds_nobody_up_and_the_newest_counts(self, new_night):
         night = new_night()
+        night.teller.hear([], (), Tank(State.COMPLETE, Current.OFF, 7, "lamp foot", 25.0, 25.0))
         changes, standing = raised(causes.SHORT)
-        for number in range(3 * CAPACITY):
+        for number in range(CAPACITY - 1):
             night.teller.hear(
-                changes, standing, Tank(State.RUNNING, Current.ON, 7, "lamp foot", number, 9999.0)
+                [], (), Tank(State.RUNNING, Current.ON, 8, "key fob", number / 100, 25.0)
             )
-        night.teller.hear([], standing, Tank(State.ABORTED, Current.OFF, 7, "lamp foot", 5.0, 25.0))
-        assert night.titles() == []
+        night.teller.hear(
+            changes, standing, Tank(State.RUNNING, Current.UNKNOWN, 8, "key fob", 9.0, 25.0)
+        )
         night.turn()
-        assert night.titles() == ["Tank 1: Short. The current is off. And 1 more."]
+        # The end of the run before was the oldest, and was let go.
+        assert night.titles() == ["Tank 1: Short. Whether current flows is not known."]
 
     def test_what_is_not_new_costs_nothing(self, new_night):
         night = new_night()
@@ -157,6 +160,14 @@ class TestHearing:
         teller.turn()
         teller.work()
         assert got == []
+
+
+def test_the_end_looks_once_more_at_what_was_heard(new_night):
+    night = new_night()
+    night.teller.hear([], (), Tank(State.STOPPED, Current.OFF, 7, "lamp foot", 18.24, 25.0))
+    night.teller.close(0.0)
+    night.teller.work()
+    assert night.titles() == ["Tank 1: Stopped: lamp foot, 18.2 of 25 µm. The current is off."]
 
 
 class TestThreads:

@@ -67,7 +67,8 @@ def test_one_that_is_gone_already_says_so(night):
     night.goes(causes.WHISKER)
     del night.refuses["phone"]
     night.passes(min=1)
-    assert "It is not there any more." in night.got["phone"][0].letter.body
+    (got,) = night.got["phone"]
+    assert "It is not there any more." in got.letter.body
 
 
 @pytest.mark.parametrize("cause", sorted(CAUSES))
