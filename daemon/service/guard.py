@@ -254,7 +254,9 @@ class Guard:
             selector.register(beats.fd, selectors.EVENT_READ)
             selector.register(self._signal_out, selectors.EVENT_READ)
             while True:
-                found = [key.fd for key, _ in selector.select(limit_s)]
+                # Once more without waiting: a guard that was held up itself has beats to read.
+                ready = selector.select(limit_s) or selector.select(0)
+                found = [key.fd for key, _ in ready]
                 if beats.fd in found:
                     if not beats.take():
                         return self._bury(beats.ready)
