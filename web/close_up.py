@@ -94,7 +94,7 @@ def drawn(close_up: CloseUp, near_s: float = math.inf) -> Drawing | None:
     panels = tuple(panel for panel in both if panel.lines)
     times = tuple(
         Tick(f"{t:+g}".replace("-", "\N{MINUS SIGN}") if t else "alarm", across(t))
-        for t in _steps(from_s, to_s, _step(to_s - from_s, at_most=6))
+        for t in _steps(from_s, to_s, _step(to_s - from_s, at_most=5))
     )
     return Drawing(panels, times, across(0.0)) if panels else None
 
