@@ -22,12 +22,16 @@ KEEP_SILENCE_S = 2.0
 """A daemon that hangs costs each question its whole patience. Only one asker in this time pays it,
 so that the server's threads stay free for whoever presses stop."""
 
+ACT_PATIENCE_S = 10.0
+"""Before a run goes on, the daemon has its second way out tried, which may take some seconds."""
+
 
 class Tank:
     """One daemon behind its control socket. Safe to share between threads."""
 
     def __init__(self, socket: Path) -> None:
         self._client = Client(socket)
+        self._patient = Client(socket, timeout_s=ACT_PATIENCE_S)
         self._lock = threading.Lock()
         self._asked_s = float("-inf")
         self._status: Status | None = None
@@ -53,7 +57,7 @@ class Tank:
 
         Raises `DaemonUnreachableError` when no answer comes: the act may or may not have happened.
         """
-        answer = self._client.ask(request)
+        answer = self._patient.ask(request)
         with self._lock:
             self._asked_s = float("-inf")
         return answer

@@ -32,7 +32,7 @@ BRACKET = 0.1
 """A change of current is bracketed by two readings, so that the charge counted around it is exact:
 the one before may be this share of a period old. Output off never waits for a reading."""
 
-LEND_LIMIT_S = 10.0
+LEND_LIMIT_S = 8.0
 """Real seconds that whoever borrows the line waits for all of it: the exchange under way, the use
 of the line, and finding it again."""
 
