@@ -80,6 +80,11 @@ def test_its_limits_leave_the_guard_time_to_do_its_job():
     assert float(value("WatchdogSec")) > 4 * GuardTable().beat_limit
 
 
+def test_its_text_gives_the_time_for_a_repair_as_it_is():
+    text = UNIT.with_name("service.md").read_text(encoding="utf-8")
+    assert text.count(f"{guard.RESTORE_LIMIT_S:.0f} s") == 2
+
+
 def test_it_always_starts_again():
     assert value("Restart") == "always"
     assert value("StartLimitIntervalSec") == "0"
