@@ -4,7 +4,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-NAMES = ("step", "accuracy", "record", "recount", "throughput", "idle", "lateness")
+NAMES = ("step", "accuracy", "record", "recount", "throughput", "idle", "off", "lateness")
 
 
 def main() -> int:

@@ -215,6 +215,16 @@ def recorded_s(record: Path, from_s: float, to_s: float) -> list[float]:
         engine.dispose()
 
 
+def may_be_fifo() -> bool:
+    """Whether this process may give others real-time scheduling."""
+    try:
+        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(1))
+    except PermissionError:
+        return False
+    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+    return True
+
+
 def cpu_s(pid: int) -> float:
     """Processor time of a process with all its threads, user and system, s (from /proc)."""
     fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()

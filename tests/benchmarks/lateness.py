@@ -44,6 +44,7 @@ from harness import (
     Controls,
     accepts,
     free_address,
+    may_be_fifo,
     show,
     wait,
     write_settings,
@@ -233,16 +234,6 @@ def _table(title: str, chosen: list[Configuration], kind: str, period_s: float, 
     show(title, [*columns, "answers/s"], rows, note)
 
 
-def _may_be_fifo() -> bool:
-    """Whether this process may give others real-time scheduling."""
-    try:
-        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(1))
-    except PermissionError:
-        return False
-    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
-    return True
-
-
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(
@@ -258,7 +249,7 @@ def main() -> None:
         "--only", nargs="+", choices=CONFIGURATIONS, default=list(CONFIGURATIONS), metavar="NAME"
     )
     options = parser.parse_args()
-    options.fifo_allowed = _may_be_fifo()
+    options.fifo_allowed = may_be_fifo()
     chosen = [
         what
         for name, what in CONFIGURATIONS.items()
