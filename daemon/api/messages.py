@@ -62,11 +62,13 @@ class StartRequest(_Act):
     """Start a run with the plan in `plan`, a plan file's text.
 
     With `goes_on_from` it goes on with the part of that run, and without a plan by that run's.
+    `for_proof`: it is the run of a proof test, which an overdue one does not keep from starting.
     """
 
     ask: Literal["start"] = "start"
     plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
     goes_on_from: int | None = Field(default=None, gt=0)
+    for_proof: bool = False
 
 
 class ActRequest(_Act):
@@ -84,6 +86,19 @@ class AlarmRequest(_Act):
     ask: Literal["acknowledge", "shelve", "unshelve"]
     alarm: int | None = None
     for_s: float = Field(default=0.0, ge=0, allow_inf_nan=False)
+
+
+class WithholdRequest(_Act):
+    """Withhold the contactor's heartbeat until the output is off: a proof test sees it open."""
+
+    ask: Literal["withhold"] = "withhold"
+
+
+class ProofRequest(_Act):
+    """Keep a proof test: `steps` are name, expected, seen, passed."""
+
+    ask: Literal["proof"] = "proof"
+    steps: tuple[tuple[str, str, str, bool], ...] = Field(min_length=1, max_length=200)
 
 
 class SettleRequest(_Act):
@@ -116,6 +131,8 @@ Request = Annotated[
     | StartRequest
     | ActRequest
     | AlarmRequest
+    | WithholdRequest
+    | ProofRequest
     | SettleRequest
     | CalibrateRequest,
     Field(discriminator="ask"),

@@ -4,10 +4,12 @@ A loop that is closed again changes nothing by itself: whatever it took away com
 person's act.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from daemon.control.protection.alarms import Figures, Sign
 from daemon.control.protection.causes import INTERLOCK as CAUSE
+from daemon.control.protection.effects import Stop, Table
 from daemon.control.situation import Event, Happening, Situation
 
 INTERLOCK = "interlock"
@@ -34,9 +36,14 @@ def signs(situation: Situation) -> list[Sign]:
     return [Sign(CAUSE + loop, "the loop is open") for loop in situation.open_loops]
 
 
-def why_not(situation: Situation) -> str | None:
-    """Why nothing can be energised: the loops that are open, in one sentence; None if none is."""
-    loops = situation.open_loops
+def why_not(situation: Situation, table: Table) -> str | None:
+    """Why nothing can be energised: the open loops that would stop it, in a sentence; or None."""
+    stop = [x for x in situation.open_loops if table.row(CAUSE + x).stop is not Stop.NOTHING]
+    return words(stop)
+
+
+def words(loops: Sequence[str]) -> str | None:
+    """The loops that are open, in one sentence; None if none is."""
     if not loops:
         return None
     return f"{'interlock' if len(loops) == 1 else 'interlocks'} open: {', '.join(loops)}"

@@ -25,7 +25,7 @@ def refusal(situation: Situation, act: Act, now_s: float, limits: Limits) -> str
     if state in ALLOWED[act]:
         if act in (Act.START, Act.RESUME):
             return (
-                interlocks.why_not(situation)
+                interlocks.why_not(situation, limits.table)
                 or alarms.why_not(situation.alarms, limits.table)
                 or contactor.why_not(situation, limits)
                 or _no_current_yet(situation, now_s, limits)

@@ -7,6 +7,7 @@ from daemon.control.obey import wind_to
 from daemon.control.protection import alarms as life
 from daemon.control.protection import causes
 from daemon.control.protection.alarms import Alarm, Change, Sign
+from daemon.control.protection.effects import Stop
 from daemon.control.situation import AlarmAct, Happening, Inputs, Limits, Situation
 from daemon.control.states import OPEN, PLATING, State
 
@@ -58,7 +59,7 @@ def refusal(alarms: life.Alarms, act: AlarmAct) -> str | None:
 def _own_signs(situation: Situation, inputs: Inputs, limits: Limits) -> list[Sign]:
     """The causes that are told from the run's own course.
 
-    Each is found while a run is under way, and stays for as long as it is there.
+    Each is found while a run is under way, grave ones always, and stays for as long as it is there.
     """
     found: list[Sign] = []
     alarms, winding, state = situation.alarms, situation.wind_down, situation.state
@@ -73,7 +74,9 @@ def _own_signs(situation: Situation, inputs: Inputs, limits: Limits) -> list[Sig
 
     note(causes.DEVICE_FAILED, inputs.trouble)
     for sign in interlocks.signs(situation):
-        note(sign.cause, sign.seen)
+        # A lid is opened to get at the part; a leak is one at any time.
+        grave = limits.table.row(sign.cause).stop is Stop.ABORT
+        note(sign.cause, sign.seen, at_rest=grave)
     if situation.contactor.stuck:
         seen = "its auxiliary contact is closed although it was told to open"
         note(causes.CONTACTOR_DID_NOT_OPEN, seen, at_rest=True)

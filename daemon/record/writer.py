@@ -209,13 +209,13 @@ class Writer:
         with self._engine.begin() as connection:
             return proofs.add(connection, made)
 
-    def newest_proof(self) -> proofs.Proof | None:
-        """The last proof test, None before there is one.
+    def newest_proof(self, *, passed: bool | None = None) -> proofs.Proof | None:
+        """The last proof test, or the last that passed, or failed; None where there is none.
 
         Raises sqlalchemy.exc.DatabaseError.
         """
         with self._engine.connect() as connection:
-            return proofs.newest(connection)
+            return proofs.newest(connection, passed=passed)
 
     def settle(self, word: Settled) -> tuple[float, float]:
         """Keep a person's word on an interruption, and bring its bath's account to it.

@@ -135,6 +135,10 @@ class Loop:
         """Put into the record who asked for what, from where, and why it was refused if it was."""
         self._scribe.asked(who, where, what, detail, refused, self._clock.utc())
 
+    def withhold(self) -> str | None:
+        """Withhold the contactor's heartbeat, as `Pins.withhold`."""
+        return self._pins.withhold()
+
     def settled(self, added_ah: float) -> None:
         """The bath's account has got this besides what runs post to it, A·h."""
         view = self.view
@@ -227,8 +231,9 @@ class Loop:
         elif isinstance(news, Reading):
             self._trouble = None
         trouble = self._trouble or self._silence_under_current(now_s) or self._pins.trouble()
-        pins = self._pins.look(now_s) if act is None else self._pins.seen
-        if pins.acknowledge_pressed and attend is None:
+        bare = act is None and attend is None
+        pins = self._pins.look(now_s) if bare else self._pins.seen
+        if pins.acknowledge_pressed:
             attend = AlarmAct("acknowledge", BUTTON)
             self.asked(BUTTON, BUTTON, attend.what, "all alarms", None)
         seen = self._watch.look(self.situation, reading)
@@ -324,13 +329,12 @@ class Loop:
         return f"the supply is silent: its newest reading is {age_s:.1f} s old"
 
     def _seen_now_and_then(self, now_s: float, utc: datetime) -> list[Event]:
-        """What need not be looked for in each cycle.
-
-        A clock that is set at rest, as after each start of a machine without one, wakes nobody.
-        """
+        """What need not be looked for in each cycle."""
         stepped_s = self._wall.stepped_s(now_s, utc)
-        in_run = stepped_s if self.situation.state in OPEN else None
-        self._around = self._lookout.look(now_s, in_run, self._temperatures, self.ripples)
+        in_run = self.situation.state in OPEN
+        self._around = self._lookout.look(
+            now_s, stepped_s, in_run, self._temperatures, self.ripples
+        )
         if stepped_s is None:
             return []
         text = f"the wall clock was set by {stepped_s:+.1f} s"

@@ -22,8 +22,10 @@ from daemon.api.errors import InputError
 from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Alarms, Sign
-from daemon.control.protection.causes import TELLING_FAILED
+from daemon.control.protection.causes import PROOF_OVERDUE, TELLING_FAILED
+from daemon.control.protection.cell_thresholds import CellThresholds
 from daemon.control.protection.electrical import electrical_detectors
+from daemon.control.protection.learned_cell import LearnedCell
 from daemon.control.protection.surroundings import Surroundings
 from daemon.control.protection.thresholds import Thresholds
 from daemon.control.protection.watch import Watch
@@ -41,18 +43,18 @@ from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.going_on import unfinished_by
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
-from daemon.service.lookout import Lookout
+from daemon.service.lookout import Lookout, in_the_bath
 from daemon.service.loop import Loop
 from daemon.service.proven import proven_first
 from daemon.service.realtime import become_prompt
 from daemon.service.resuming import Resumer
 from daemon.service.runner import REST_S, Mail, Quit, Runner
 from daemon.service.scribe import Origin, Scribe
-from daemon.service.server import ControlServer, SocketUnusableError
+from daemon.service.server import ControlServer, Desk, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
-from daemon.service.settling import settler
 from daemon.service.status import Speaker
 from daemon.service.telling.teller import Teller, make_teller
+from daemon.service.words import Words
 from daemon.units import parse
 from drivers.channels.devices import ChannelMeter
 from drivers.errors import DriverError
@@ -140,15 +142,24 @@ def _assemble(
     stack.callback(lambda: scribe.finish(clock.monotonic_s()))
     standing = Alarms(next_number=writer.next_alarm_number())
     thresholds = Thresholds().of_meter(limits.gone_a)
-    watch = Watch(electrical_detectors(thresholds))
-    names = [table.name for table in settings.thermometer]
+    cell = LearnedCell(CellThresholds().of_meter(limits.gone_a))
+    watch = Watch((*electrical_detectors(thresholds), cell))
+    names = in_the_bath([table.name for table in settings.thermometer])
     surroundings = Surroundings(names, thresholds, clock.monotonic_s())
     teller = make_teller(settings.tell, settings.telling, limits.table, settings.bath.name, clock)
     if teller is not None:
         stack.callback(teller.close)
+    words = Words(writer, mailbox.put, clock)
+
+    def overdue() -> str | None:
+        """Why a proof test is due, where there is something to be proved."""
+        if not (settings.has_pins or settings.proof.required):
+            return None
+        return settings.proof.overdue(words.newest_proof, clock.utc())
+
     lookout = Lookout(
         surroundings, panel, writer, settings.record.path.parent,
-        [lambda: _not_told(teller, pins)],
+        [lambda: _not_told(teller, pins), lambda: _sign(PROOF_OVERDUE, overdue())],
     )  # fmt: skip
     loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing, teller)
     pins.unwell = lambda: _unwell(worker, writer)
@@ -166,9 +177,13 @@ def _assemble(
         proven_first(lambda: worker.lend(beat.prove), mailbox.put),
         meters.narrowed(rating),
         panel,
-        calibrator.calibrate,
-        settler(writer.settle, mailbox.put, clock),
-        unfinished_by(settings.record.path, stack),
+        Desk(
+            calibrator.calibrate,
+            words.settle,
+            words.keep_proof,
+            unfinished_by(settings.record.path, stack),
+            overdue if settings.proof.required else lambda: None,
+        ),
         effects_rows(limits.table),
     )
     # The first quantity that is read loads pint, which takes a good part of a second: now, not when
@@ -211,7 +226,11 @@ def _not_told(teller: Teller | None, pins: Pins) -> Sign | None:
     """Whether there is somebody or something that alarms do not reach."""
     failing = None if teller is None else teller.failing
     why = "; ".join(each for each in (failing, pins.signal_fault) if each is not None)
-    return Sign(TELLING_FAILED, why) if why else None
+    return _sign(TELLING_FAILED, why)
+
+
+def _sign(cause: str, why: str | None) -> Sign | None:
+    return Sign(cause, why) if why else None
 
 
 def _unwell(worker: SupplyWorker, writer: Writer) -> str | None:

@@ -26,6 +26,11 @@ QUIT_LIMIT_S = 10.0
 worker switches the output off once more and the daemon ends all the same."""
 
 
+@dataclass(frozen=True, slots=True)
+class Withhold:
+    """A proof test's act: the contactor's heartbeat ends, and nothing else does."""
+
+
 @dataclass(slots=True)
 class Order:
     """A person's act on its way to the loop, and the way back: `answered` is set with `error`.
@@ -34,7 +39,7 @@ class Order:
     given up is not done later. `unproven` says what is wrong with the guard's way to output off.
     """
 
-    act: Act | AlarmAct
+    act: Act | AlarmAct | Withhold
     who: str
     plan: Plan | None = None
     text: str = ""
@@ -136,6 +141,11 @@ class Runner:
             return
         if isinstance(order.act, AlarmAct):
             self._attend(order, order.act)
+            return
+        if isinstance(order.act, Withhold):
+            refused = self._loop.withhold()
+            self._loop.asked(order.who, order.where, "withhold the heartbeat", "", refused)
+            order.answer(refused)
             return
         refused = self._loop.refusal(order.act)
         if refused is None and order.act is Act.START and self._quit_by_s is not None:

@@ -5,6 +5,7 @@ import socketserver
 import stat
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
@@ -18,11 +19,13 @@ from daemon.api.messages import (
     CalibrateRequest,
     EffectsRequest,
     EffectsRow,
+    ProofRequest,
     Request,
     SettleRequest,
     StartRequest,
     Status,
     StatusRequest,
+    WithholdRequest,
 )
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
@@ -32,7 +35,7 @@ from daemon.control.states import Act
 from daemon.record.errors import RecordError
 from daemon.record.store import refusal
 from daemon.service.going_on import Unfinished
-from daemon.service.runner import Order
+from daemon.service.runner import Order, Withhold
 from drivers.contracts import Rating
 
 REQUEST_LIMIT = 256 * 1024
@@ -51,14 +54,29 @@ class SocketUnusableError(Exception):
     """The control socket cannot be had: says where and why."""
 
 
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What is asked of the record, in the asker's thread, which waits for the disk.
+
+    calibrate keeps what a meter was compared with, settle what passed in an interruption,
+    keep_proof a proof test; unfinished knows what is on the part of a run that was cut short,
+    unproved why no run may start before a proof test, None if it may.
+    """
+
+    calibrate: Callable[[CalibrateRequest], None]
+    settle: Callable[[SettleRequest], None]
+    keep_proof: Callable[[ProofRequest], None]
+    unfinished: Callable[[int], Unfinished]
+    unproved: Callable[[], str | None]
+
+
 class ControlServer:
     """Serves the socket at `path`, readable and writable by its owner and group.
 
-    `status` makes the daemon's word, `submit` hands an order to the loop, `calibrate` keeps what a
-    meter was compared with, `settle` what passed in an interruption; `unfinished` knows what is on
-    the part of a run that was cut short; `rating` and `panel` are what plans are held against
-    before they get that far; `effects` are the rows of the cause and effect table. A dead daemon's
-    socket is taken over, a living one's never. Raises `SocketUnusableError`.
+    `status` makes the daemon's word, `submit` hands an order to the loop, `desk` knows the record;
+    `rating` and `panel` are what plans are held against before they get that far; `effects` are the
+    rows of the cause and effect table. A dead daemon's socket is taken over, a living one's never.
+    Raises `SocketUnusableError`.
     """
 
     def __init__(
@@ -68,9 +86,7 @@ class ControlServer:
         submit: Callable[[Order], None],
         rating: Rating,
         panel: Panel,
-        calibrate: Callable[[CalibrateRequest], None],
-        settle: Callable[[SettleRequest], None],
-        unfinished: Callable[[int], Unfinished],
+        desk: Desk,
         effects: tuple[EffectsRow, ...],
     ) -> None:
         self._path = path
@@ -78,9 +94,7 @@ class ControlServer:
         self._submit = submit
         self._rating = rating
         self._panel = panel
-        self._calibrate = calibrate
-        self._settle = settle
-        self._unfinished = unfinished
+        self._desk = desk
         self._effects = effects
         try:
             _clear(path)
@@ -115,9 +129,11 @@ class ControlServer:
                 case EffectsRequest():
                     return Answer(ok=True, effects=self._effects)
                 case CalibrateRequest():
-                    self._calibrate(request)
+                    self._desk.calibrate(request)
                 case SettleRequest():
-                    self._settle(request)
+                    self._desk.settle(request)
+                case ProofRequest():
+                    self._desk.keep_proof(request)
                 case _:
                     return self._ordered(self._order(request))
         except (InputError, RecordError) as error:
@@ -147,9 +163,11 @@ class ControlServer:
             return Answer(ok=False, error=order.error)
         return Answer(ok=True, status=self._status())
 
-    def _order(self, request: StartRequest | ActRequest | AlarmRequest) -> Order:
+    def _order(self, request: StartRequest | ActRequest | AlarmRequest | WithholdRequest) -> Order:
         if isinstance(request, ActRequest):
             return Order(Act(request.ask), request.who, where=request.where)
+        if isinstance(request, WithholdRequest):
+            return Order(Withhold(), request.who, where=request.where)
         if isinstance(request, AlarmRequest):
             act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
             return Order(act, request.who, where=request.where)
@@ -157,9 +175,12 @@ class ControlServer:
 
     def _start(self, request: StartRequest) -> Order:
         """The order to start, with a plan that can work on what is on the part already."""
+        unproved = None if request.for_proof else self._desk.unproved()
+        if unproved is not None:
+            raise InputError("proof test overdue", (unproved,))
         text, carried = request.plan, NOTHING_CARRIED
         if request.goes_on_from is not None:
-            before = self._unfinished(request.goes_on_from)
+            before = self._desk.unfinished(request.goes_on_from)
             carried, text = before.carried, text or before.run.plan
         plan = read_plan(text, "plan")
         found = problems(plan, self._rating, self._panel.facts.doubt, carried)

@@ -24,6 +24,7 @@ from daemon.service.pin_settings import (
     SignalTable,
     pin_conflict,
 )
+from daemon.service.proof_settings import ProofTable
 from daemon.service.resuming import AfterInterruptionTable
 from daemon.service.table import Table
 from daemon.service.telling.tell_settings import TellingTable, TellTable, tell_problem
@@ -269,6 +270,7 @@ class Settings(Table):
     effects: dict[str, EffectsTable] = Field(default_factory=dict)
     tell: tuple[TellTable, ...] = ()
     telling: TellingTable = TellingTable()
+    proof: ProofTable = ProofTable()
     after_interruption: AfterInterruptionTable = AfterInterruptionTable()
     record: RecordTable = RecordTable()
     loop: LoopTable = LoopTable()

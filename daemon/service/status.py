@@ -195,7 +195,7 @@ class Speaker:
         """What is not well besides the run, in words."""
         fault, situation = self._writer.fault, self._loop.situation
         found = [] if fault is None else [f"The record cannot be written: {fault}"]
-        open_loops = interlocks.why_not(situation)
+        open_loops = interlocks.words(situation.open_loops)
         if open_loops is not None:
             found.append(open_loops)
         return "; ".join(found) or None

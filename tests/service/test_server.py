@@ -17,9 +17,11 @@ from daemon.api.messages import (
     AlarmRequest,
     CalibrateRequest,
     EffectsRequest,
+    ProofRequest,
     SettleRequest,
     StartRequest,
     Status,
+    WithholdRequest,
 )
 from daemon.chemistry.calibration import Point
 from daemon.chemistry.uncertainty import NO_DOUBT
@@ -29,7 +31,8 @@ from daemon.control.situation import AlarmAct, Carried
 from daemon.control.states import Act
 from daemon.record.errors import NotSettledError
 from daemon.service import server as server_module
-from daemon.service.server import ControlServer, SocketUnusableError
+from daemon.service.runner import Withhold
+from daemon.service.server import ControlServer, Desk, SocketUnusableError
 from drivers.contracts import Rating
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
@@ -73,12 +76,17 @@ class Loop:
         self.calibrations = []
         self.trouble = None
         self.settled = []
+        self.proofs = []
+        self.unproved = None
         self.before = None
 
     def settle(self, request):
         if self.trouble is not None:
             raise self.trouble
         self.settled.append(request)
+
+    def keep_proof(self, request):
+        self.proofs.append(request)
 
     def unfinished(self, _):
         if self.trouble is not None:
@@ -113,8 +121,11 @@ def serve(path, loop):
 
     def start(at=path):
         server = ControlServer(
-            at, lambda: STATUS, loop.submit, RATING, PANEL, loop.calibrate, loop.settle,
-            loop.unfinished, rows(DEFAULT_TABLE),
+            at, lambda: STATUS, loop.submit, RATING, PANEL,
+            Desk(
+                loop.calibrate, loop.settle, loop.keep_proof, loop.unfinished, lambda: loop.unproved
+            ),
+            rows(DEFAULT_TABLE),
         )  # fmt: skip
         server.start()
         servers.append(server)
@@ -206,6 +217,25 @@ def test_a_part_that_is_done_is_not_gone_on_with(client, loop):
     answer = client.ask(StartRequest(goes_on_from=4, who="Ann"))
     assert answer.error == "run 4: has reached its target: nothing is left to do"
     assert loop.orders == []
+
+
+def test_a_proof_test_is_kept(client, loop):
+    request = ProofRequest(who="Ann", steps=(("interlock lid", "0 A", "0.000 A", True),))
+    assert client.ask(request).ok
+    assert loop.proofs == [request]
+
+
+def test_an_overdue_proof_test_may_keep_runs_from_starting_but_its_own(client, loop):
+    loop.unproved = "the ways to stop were never proved here"
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
+    assert answer.error == "proof test overdue: the ways to stop were never proved here"
+    assert client.ask(StartRequest(plan=PLAN, who="Ann", for_proof=True)).ok
+    assert len(loop.orders) == 1
+
+
+def test_withholding_the_heartbeat_is_an_order(client, loop):
+    assert client.ask(WithholdRequest(who="Ann")).ok
+    assert [type(order.act) for order in loop.orders] == [Withhold]
 
 
 CALIBRATE = CalibrateRequest(

@@ -14,6 +14,7 @@ from daemon.service.commands.calibrate import calibrate, calibrations, recount_r
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.effects import effects
 from daemon.service.commands.off import off
+from daemon.service.commands.prove import prove
 from daemon.service.commands.recount import recount
 from daemon.service.commands.settle import settle
 from daemon.service.commands.tell_test import tell_test
@@ -129,6 +130,7 @@ for command in (
     calibrations,
     recount_run,
     settle,
+    prove,
     tell_test,
 ):
     main.add_command(command)

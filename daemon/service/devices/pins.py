@@ -89,7 +89,7 @@ class Pins:
         self._believed: dict[str, Debounced] = {}
         self._auxiliary_believed: Debounced | None = None
         self._next_edge_s = 0.0
-        self._beats = False
+        self._beats = self._withheld = False
         self._fault: str | None = None
         self.seen = Seen()
 
@@ -117,15 +117,26 @@ class Pins:
         now_s = self._real_s()
         if self._line is None or now_s < self._next_edge_s or self.trouble() is not None:
             return
+        if self._withheld:
+            return
         self._next_edge_s = now_s + LEAST_EDGE_S
         try:
             self._line.beat()
         except DriverError as error:
             self._fault = f"the contactor's heartbeat cannot be given: {error}"
 
+    def withhold(self) -> str | None:
+        """Give no beat until the contactor is told to open; why that is not possible, or None."""
+        if self._line is None:
+            return "there is no contactor in the settings"
+        if not self._beats:
+            return "the contactor is not closed: its heartbeat rests already"
+        self._withheld = True
+        return None
+
     def rest(self) -> None:
         """Let the contactor open now."""
-        self._beats, self._fault = False, None
+        self._beats, self._withheld, self._fault = False, False, None
         if self._line is not None:
             # A line that cannot be driven does not move, and that is all it takes.
             with suppress(DriverError):

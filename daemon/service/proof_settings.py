@@ -1,0 +1,36 @@
+"""The settings of the proof test: how often it is due, and whether a run waits for it."""
+
+from datetime import datetime
+
+from pydantic import StrictBool
+
+from daemon.api.quantities import DurationS
+from daemon.record.proofs import Proof
+from daemon.service.table import Table
+
+SECONDS_PER_DAY = 86_400.0
+
+
+class ProofTable(Table):
+    """How long a proof test holds, and whether a run may start without one that does.
+
+    A quarter of a year is common practice for interlocks that are used little; the interval wants
+    to be shorter where faults were found.
+    """
+
+    every: DurationS = 90 * SECONDS_PER_DAY
+    required: StrictBool = False
+
+    def overdue(self, newest: Proof | None, utc: datetime) -> str | None:
+        """Why a proof test is due, in words; None if it is not. `newest` is the last that passed.
+
+        A wall clock that is not set yet may say that it is not due: it is an hour's matter of a
+        quarter's.
+        """
+        if newest is None:
+            return "the ways to stop were never proved here"
+        age_s = utc.timestamp() - newest.made.utc_ms / 1000
+        if age_s <= self.every:
+            return None
+        days, every = age_s / SECONDS_PER_DAY, self.every / SECONDS_PER_DAY
+        return f"the last was {days:.0f} days ago, one every {every:g} days is wanted"

@@ -1,0 +1,44 @@
+"""What persons hand in for the record, kept in the asker's thread: settlements and proofs."""
+
+from collections.abc import Callable
+
+from daemon.api.messages import ProofRequest, SettleRequest
+from daemon.clock import Clock
+from daemon.record.entries import ProofMade, ProofStep
+from daemon.record.entries import Settled as Word
+from daemon.record.proofs import Proof
+from daemon.record.writer import Writer
+from daemon.service.runner import Settled
+from daemon.service.scribe import to_ms
+
+
+class Words:
+    """Keeps them in the record of `writer`; `post` tells the loop what the bath's account has got.
+
+    `newest_proof` is the last proof test that passed, None before there is one.
+
+    Both methods wait for the disk, and raise sqlalchemy.exc.DatabaseError when it refuses.
+    """
+
+    def __init__(self, writer: Writer, post: Callable[[Settled], None], clock: Clock) -> None:
+        self._writer = writer
+        self.newest_proof = writer.newest_proof(passed=True)
+        self._post = post
+        self._clock = clock
+
+    def settle(self, request: SettleRequest) -> None:
+        """A word on what passed in an interruption. Raises NotSettledError too."""
+        word = Word(request.run, request.charge_ah, request.who, request.note, self._utc_ms())
+        added_ah, _ = self._writer.settle(word)
+        self._post(Settled(added_ah))
+
+    def keep_proof(self, request: ProofRequest) -> None:
+        """A proof test."""
+        steps = tuple(ProofStep(*step) for step in request.steps)
+        made = ProofMade(self._utc_ms(), request.who, steps)
+        number = self._writer.keep_proof(made)
+        if made.passed:
+            self.newest_proof = Proof(number, made)
+
+    def _utc_ms(self) -> int:
+        return to_ms(self._clock.utc())
