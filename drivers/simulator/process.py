@@ -9,6 +9,7 @@ from typing import IO, Any, Self, cast
 
 from drivers.errors import CommandRefusedError, PortUnavailableError
 from drivers.simulator.bench import Truth
+from drivers.simulator.server import Moments
 
 PATIENCE_S = 10.0
 """How long the process may take to end after its standard input was closed."""
@@ -96,6 +97,10 @@ class SimulatorProcess:
         """What really happened in the tank up to now."""
         reply = self._ask({"ask": "truth"})
         return Truth(**(reply | {"parts_g": tuple(reply["parts_g"])}))
+
+    def moments(self) -> Moments:
+        """When an event was last injected, and when the output was last switched off."""
+        return Moments(**self._ask({"ask": "moments"}))
 
     def inject(self, do: str, **parameters: float) -> None:
         """Let an event happen, such as `inject("short", resistance_ohm=0.05, lasts_s=30)`.

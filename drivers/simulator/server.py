@@ -1,9 +1,10 @@
 """One thread that serves the pty and the control channel of a simulator process.
 
 The control channel is JSON lines on standard input and output. `{"ask": "truth"}` is answered
-with the truth; `{"do": "short", ...}` lets an event happen, `{"do": "mend"}` ends all of them;
-both are answered with `{"ok": true}`, and whatever cannot be done with `{"error": "..."}`. The
-end of standard input ends the process.
+with the truth, `{"ask": "moments"}` with when it was last disturbed and switched off;
+`{"do": "short", ...}` lets an event happen, `{"do": "mend"}` ends all of them; both are answered
+with `{"ok": true}`, and whatever cannot be done with `{"error": "..."}`. The end of standard input
+ends the process.
 """
 
 import heapq
@@ -15,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from functools import partial
 from itertools import count
+from typing import NamedTuple
 
 from drivers.errors import DescriptionError
 from drivers.simulator.bench import Bench
@@ -23,6 +25,17 @@ from drivers.simulator.scenario import parse_event
 from drivers.simulator.wire import Wire
 
 CHUNK = 4096
+
+
+class Moments(NamedTuple):
+    """When things last happened, real s on the machine's monotonic clock; None: not yet.
+
+    `injected_s`: an event was taken from the control channel. `switched_off_s`: the last byte of
+    the message was in that switched an output off that was on.
+    """
+
+    injected_s: float | None = None
+    switched_off_s: float | None = None
 
 
 class Server:
@@ -54,6 +67,7 @@ class Server:
         self._order = count()
         self._due: list[tuple[float, int, Callable[[], None]]] = []
         self._control = b""
+        self._moments = Moments()
 
     def run(self) -> None:
         """Serve."""
@@ -89,7 +103,10 @@ class Server:
         if message is None:
             self._instrument.report(-363)
             return
+        was_on = self._bench.supply.output_on
         reply = self._instrument.answer(message.decode("ascii", "replace"))
+        if was_on and not self._bench.supply.output_on:
+            self._moments = self._moments._replace(switched_off_s=moment_s)
         if reply:
             data = reply.encode("ascii") + b"\n"
             self._at(self._wire.send(moment_s, len(data)), partial(self._say, data))
@@ -120,10 +137,14 @@ class Server:
             order = json.loads(line)
             if order == {"ask": "truth"}:
                 return asdict(self._bench.truth())
+            if order == {"ask": "moments"}:
+                return self._moments._asdict()
             if order == {"do": "mend"}:
                 self._bench.mend()
             else:
-                self._bench.inject(parse_event(order))
+                event, at_s = parse_event(order), time.monotonic()
+                self._bench.inject(event)
+                self._moments = self._moments._replace(injected_s=at_s)
         except (ValueError, DescriptionError) as error:
             return {"error": str(error)}
         return {"ok": True}

@@ -125,6 +125,31 @@ def test_events_on_demand(simulator: SimulatorProcess) -> None:
         assert float(ask(port, b"MEAS:VOLT?\n")) < 0.3
 
 
+def test_it_tells_when_it_was_disturbed_and_when_it_was_switched_off(
+    simulator: SimulatorProcess,
+) -> None:
+    with opened(simulator) as port:
+        assert ask(port, b"CURR 3;VOLT 6;OUTP OFF;*OPC?\n") == b"1\n"
+        # An output that was off already has not been switched off.
+        assert simulator.moments() == (None, None)
+        assert ask(port, b"OUTP ON;*OPC?\n") == b"1\n"
+        before_s = time.monotonic()
+        simulator.inject("surge", current_a=1.0)
+        between_s = time.monotonic()
+        injected_s, switched_off_s = simulator.moments()
+        assert injected_s is not None
+        assert before_s <= injected_s <= between_s
+        assert switched_off_s is None
+        assert ask(port, b"OUTP OFF;*OPC?\n") == b"1\n"
+        after_s = time.monotonic()
+        assert ask(port, b"OUTP OFF;*OPC?\n") == b"1\n"
+        simulator.inject("mend")
+    again_s, switched_off_s = simulator.moments()
+    assert again_s == injected_s
+    assert switched_off_s is not None
+    assert between_s <= switched_off_s <= after_s
+
+
 @pytest.mark.parametrize(
     ("do", "parameters", "said"),
     [
