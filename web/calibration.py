@@ -63,21 +63,22 @@ class CalibrationPage:
         status = self._tank.status()
         kept, absent = self._kept()
         meters = _meters(status, kept)
-        names = [meter.name for meter in meters]
-        chosen = request.args.get("meter", "")
-        points = _points(chosen)
+        asked = request.args.get("meter", "")
+        chosen = next((meter for meter in meters if meter.name == asked), None)
+        points = _points(asked)
+        step_a = chosen.step_a if chosen else 0.0
         html = render_template(
             "calibration.html",
             status=status,
             meters=meters,
             counting=next((meter for meter in meters if meter.counts), None),
             absent=absent,
-            chosen=chosen if chosen in names else None,
+            chosen=asked if chosen else None,
             points=points,
-            comparison=compared(points, ReferenceClass()) if points else None,
+            comparison=compared(points, ReferenceClass(), step_a) if points else None,
             full=len(points) >= MOST_POINTS,
             zero_alone=zero_alone(points),
-            typed=_typed(chosen),
+            typed=_typed(asked),
             longest=LONGEST,
             width=WIDTH,
             height=HEIGHT,

@@ -12,7 +12,7 @@ from math import floor, hypot, log10
 from daemon.api.errors import InputError
 from daemon.api.messages import MeterStatus
 from daemon.api.reference import read_class
-from daemon.chemistry.calibration import MeterLine, Point, ReferenceClass, calibrated
+from daemon.chemistry.calibration import MeterLine, Point, ReferenceClass, calibrated, stepped
 from daemon.chemistry.uncertainty import coverage_factor
 from daemon.record.calibrations import Calibration
 
@@ -26,6 +26,7 @@ DAY_S = 86_400.0
 MONTH_DAYS, YEAR_DAYS = 30.44, 365.25
 
 FACTOR = coverage_factor(0.95)
+SURE = "(95\N{NO-BREAK SPACE}%)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +67,14 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class MeterView:
-    """A meter: what it reads now, and its newest calibration, None where there is none."""
+    """A meter: what it reads now, and its newest calibration, None where there is none.
+
+    `step_a`: it shows currents in steps, A.
+    """
 
     name: str
     counts: bool
+    step_a: float
     reads: str
     kept: Calibration | None
     when: str
@@ -92,13 +97,16 @@ def meter_view(
         when = f"{day.date().isoformat()}, {age((utc - day).total_seconds())}"
         compared = _drawn(made.points, made.line, _misfit(made.points, made.reference_class))
         if zero_alone(made.points):
-            stays = f"Its gain stays {made.line.gain:.4f} ± {FACTOR * made.line.u_gain:.4f} (95 %)."
+            gain, half = made.line.gain, FACTOR * made.line.u_gain
+            stays = f"Its gain stays {gain:.4f} ± {half:.4f} {SURE}."
             compared = replace(compared, said=f"{compared.said} {stays}")
-    return MeterView(name, now is not None and now.counts, _reads(now), kept, when, compared)
+    counts, step_a = (now.counts, now.step_a) if now is not None else (False, 0.0)
+    return MeterView(name, counts, step_a, _reads(now), kept, when, compared)
 
 
-def compared(points: Sequence[Point], reference: ReferenceClass) -> Comparison:
-    """Put points into words that are not kept yet."""
+def compared(points: Sequence[Point], reference: ReferenceClass, step_a: float = 0.0) -> Comparison:
+    """Put points into words that are not kept yet; the meter shows currents in steps, A."""
+    points = stepped(points, step_a)
     try:
         fit = calibrated(points, reference, MeterLine())
     except ValueError as error:
@@ -133,7 +141,7 @@ def _misfit(points: Sequence[Point], reference_class: str) -> int | None:
 def _drawn(points: Sequence[Point], line: MeterLine, misfit: int | None) -> Comparison:
     said = (
         f"Shows {line.gain:.4f} ± {FACTOR * line.u_gain:.4f} times the current and "
-        f"{1e3 * line.offset_a:+.1f} ± {1e3 * FACTOR * line.u_offset_a:.1f} mA (95 %)."
+        f"{1e3 * line.offset_a:+.1f} ± {1e3 * FACTOR * line.u_offset_a:.1f} mA {SURE}."
     )
     rows = _rows(points, line, misfit)
     if len(points) == 1:
@@ -166,7 +174,7 @@ def _drawn(points: Sequence[Point], line: MeterLine, misfit: int | None) -> Comp
 def _rows(points: Sequence[Point], line: MeterLine | None, misfit: int | None) -> tuple[Row, ...]:
     return tuple(
         Row(
-            reference=f"{point.reference_a:.4f}" if point.reference_a else "off",
+            reference="off" if zero_alone((point,)) else f"{point.reference_a:.4f}",
             meter=f"{point.reading_a:.4f}",
             off="" if line is None else f"{1e3 * line.residual_a(point):+.2f}",
             misfit=k == misfit,

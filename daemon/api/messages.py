@@ -171,8 +171,9 @@ class MeterStatus(Message):
     """A meter's newest reading: as it came (`raw_current_a`) and corrected by its calibration.
 
     `counts` marks the one whose current is counted; `age_s` is on the daemon's clock. `explained_a`
-    is how far it may be from the counting one by what is not known of both. `ripple` is None while
-    nothing plates, and for a meter that is never read fast enough.
+    is how far it may be from the counting one by what is not known of both. `step_a` is in what
+    steps it shows `raw_current_a`. `ripple` is None while nothing plates, and for a meter that is
+    never read fast enough.
     """
 
     name: str
@@ -182,6 +183,7 @@ class MeterStatus(Message):
     voltage_v: float | None
     age_s: float
     explained_a: float | None = None
+    step_a: float = 0.0
     ripple: RippleStatus | None = None
 
 

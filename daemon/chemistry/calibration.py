@@ -7,7 +7,7 @@ of JCGM 100:2008, H.3 (calibration of a thermometer), with weights; its law of p
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import mul
 from statistics import mean, stdev
 
@@ -116,6 +116,17 @@ def mean_reading(readings_a: Sequence[float]) -> tuple[float, float]:
     if len(readings_a) < 2:
         raise ValueError(f"at least 2 readings are wanted, got {len(readings_a)}")
     return mean(readings_a), stdev(readings_a) / math.sqrt(len(readings_a))
+
+
+def stepped(points: Sequence[Point], step_a: float) -> tuple[Point, ...]:
+    """The points of a meter that shows the current in steps of so many A.
+
+    A mean of many readings is no finer than that: within a step, every current is as likely.
+    """
+    u_step_a = rectangular(step_a / 2)
+    return tuple(
+        replace(point, u_reading_a=math.hypot(point.u_reading_a, u_step_a)) for point in points
+    )
 
 
 def calibrated(points: Sequence[Point], reference: ReferenceClass, last: MeterLine) -> Fit:

@@ -131,6 +131,11 @@ class Panel:
         """What is known of the meter that counts."""
         return self._meters[self._counting]
 
+    def step_a(self, name: str) -> float:
+        """In what steps this meter shows a current, before it is corrected, A."""
+        known = self._meters[name]
+        return known.doubt.step_a * known.correction.gain
+
     def take(self, name: str, reading: Reading) -> Reading | None:
         """Take in a meter's reading; what to count, if it came from the meter that counts.
 

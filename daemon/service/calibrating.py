@@ -1,15 +1,13 @@
 """The daemon's side of a calibration: what the points say is kept, and known from then on."""
 
-import math
 import threading
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 
 from daemon.api.errors import InputError
 from daemon.api.messages import CalibrateRequest
 from daemon.api.reference import read_class
-from daemon.chemistry.calibration import MeterLine, calibrated
-from daemon.chemistry.uncertainty import MeterDoubt, rectangular
+from daemon.chemistry.calibration import MeterLine, calibrated, stepped
+from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
 from daemon.control.panel import Correction, MeterFacts
 from daemon.record.calibrations import Calibration
@@ -91,12 +89,7 @@ class Calibrator:
         last = self._kept.get(request.meter)
         line = last.made.line if last else MeterLine(1.0, 0.0, described.gain, described.offset_a)
         reference = read_class(request.reference_class)
-        # A mean of many readings is no finer than the step in which the meter shows them.
-        step_a = rectangular(described.step_a / 2)
-        points = tuple(
-            replace(point, u_reading_a=math.hypot(point.u_reading_a, step_a))
-            for point in request.points
-        )
+        points = stepped(request.points, described.step_a)
         try:
             fit = calibrated(points, reference, line)
         except ValueError as error:

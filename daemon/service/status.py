@@ -186,6 +186,7 @@ class Speaker:
                 voltage_v=reading.voltage_v,
                 age_s=now_s - reading.monotonic_s,
                 explained_a=self._panel.explained_a(name),
+                step_a=self._panel.step_a(name),
                 ripple=_ripple_status(looks.get(name), now_s),
             )
             for name, reading in list(self._panel.newest.items())

@@ -52,6 +52,12 @@ def test_a_new_calibration_holds_from_the_next_reading_on():
     assert panel.take("shunt", Reading(10.1, 2.1, None)).current_a == pytest.approx(2.0)
 
 
+def test_steps_are_told_as_the_meter_shows_them():
+    # Shown in steps of 10 mA, which are steps of 8 mA once 1.25 A shown means 1 A.
+    facts = MeterFacts(Correction(1.25, 0.0), MeterDoubt(step_a=0.008))
+    assert Panel({"shunt": facts}, "shunt", 1.0).step_a("shunt") == pytest.approx(0.010)
+
+
 def test_how_sure_one_reading_is():
     # 2 %, 30 mA, 10 mA at 2 A: sqrt(40² + 30² + 10²) mA; steps of 12 mA add 12/sqrt(12) mA.
     doubt = MeterDoubt(gain=0.02, offset_a=0.03, noise_a=0.01)

@@ -340,6 +340,12 @@ def test_dots_lie_where_their_points_do() -> None:
     assert last.x == comparison.WIDTH - comparison.EDGE
 
 
+def test_the_meters_own_steps_explain_what_lies_off_the_line() -> None:
+    points = [Point(a + off_a, 0.0, a, 3e-5) for a, off_a in ((1, 0), (2, 3e-3), (3, 0), (4, 0))]
+    assert any(row.misfit for row in comparison.compared(points, ReferenceClass()).rows)
+    assert not any(row.misfit for row in comparison.compared(points, ReferenceClass(), 0.01).rows)
+
+
 def test_currents_the_other_way_round_are_drawn_too() -> None:
     points = [Point(0.01, 1e-3, 0.0), Point(-1.02, 1e-3, -1.0), Point(-2.03, 1e-3, -2.0)]
     found = comparison.compared(points, ReferenceClass())

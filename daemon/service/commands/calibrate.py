@@ -57,7 +57,7 @@ def calibrate(
         if points is None:
             found, used = _at_terminal(client, meter, seconds, reference, reference_class)
         else:
-            found, used = _from_file(points, reference, reference_class)
+            found, used = _from_file(client, meter, points, reference, reference_class)
         if not found:
             raise RefusedError("no points were taken: nothing is kept")
         fields = {
@@ -86,16 +86,18 @@ def _at_terminal(
 
 
 def _from_file(
-    path: Path, name: str | None, written: str | None
+    client: "Client", meter: str, path: Path, name: str | None, written: str | None
 ) -> "tuple[tuple[Point, ...], Reference]":
     """Points that were taken before, and their reference."""
+    from daemon.chemistry.calibration import stepped
     from daemon.service.commands import guided
     from daemon.service.commands.calibration_report import preview
 
     if not (name and written):
         raise BadInputError("--points: --reference and --class have to be given with it")
     found, used = guided.read_points(path), guided.Reference(name, written)
-    click.echo(preview(found, used.known))
+    step_a = guided.step_of(client.status(), meter)
+    click.echo(preview(stepped(found, step_a), used.known))
     return found, used
 
 

@@ -10,7 +10,7 @@ from daemon.api.comparison import NoPointError, take
 from daemon.api.errors import InputError
 from daemon.api.messages import Status
 from daemon.api.reference import NO_CLASS, NO_REFERENCE, read_class, read_shown
-from daemon.chemistry.calibration import Point, ReferenceClass
+from daemon.chemistry.calibration import Point, ReferenceClass, stepped
 from daemon.service.commands.calibration_report import preview, why_no_line
 
 HOW = """\
@@ -88,9 +88,7 @@ def take_points(
     `reference` is asked once, before the first current: a zero needs none. What cannot be used is
     told and asked again. Raises InputError for a meter that is not read, and what `status` raises.
     """
-    names = [seen.name for seen in bench.status().meters]
-    if bench.meter not in names:
-        raise InputError("meter", (f"expected one of {', '.join(names)}, got {bench.meter!r}",))
+    step_a = step_of(bench.status(), bench.meter)
     bench.terminal.say(HOW)
     points: list[Point] = []
     known = NONE
@@ -110,7 +108,15 @@ def take_points(
                 bench.terminal.say(str(error))
                 continue
         if points:
-            bench.terminal.say(preview(points, known.known))
+            bench.terminal.say(preview(stepped(points, step_a), known.known))
+
+
+def step_of(status: Status, meter: str) -> float:
+    """In what steps this meter shows a current, A. Raises InputError when it is not read."""
+    steps_a = {seen.name: seen.step_a for seen in status.meters}
+    if meter not in steps_a:
+        raise InputError("meter", (f"expected one of {', '.join(steps_a)}, got {meter!r}",))
+    return steps_a[meter]
 
 
 def _read(bench: Bench, typed: str, *, on: bool) -> Point:

@@ -11,7 +11,7 @@ from daemon.chemistry.calibration import Point
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.service.commands import guided
 from daemon.service.commands.calibrate import calibrate
-from daemon.service.server import ControlServer
+from daemon.service.server import ControlServer, Desk
 from drivers.contracts import Rating
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
@@ -25,6 +25,8 @@ reading_a, u_reading_a, reference_a
 
 class Tank:
     """A daemon whose shunt reads 1.01 times the current and 10 mA; a reading at each look."""
+
+    step_a = 0.0
 
     def __init__(self, *currents_a):
         self.now_s = 0.0
@@ -41,6 +43,7 @@ class Tank:
             raw_current_a=shown_a,
             voltage_v=None,
             age_s=0.1,
+            step_a=self.step_a,
         )
         return Status(
             state="running",
@@ -178,6 +181,16 @@ def test_a_point_that_does_not_fit_is_told():
     assert "point 3 does not fit" in person.heard[-1]
 
 
+@pytest.mark.parametrize(("step_a", "told"), [(0.0, True), (0.01, False)])
+def test_what_the_meters_own_steps_explain_is_no_misfit(step_a, told):
+    tank = Tank(1.0, 2.0, 3.0, 4.0)
+    tank.step_a = step_a
+    later = (["next current", word] for word in ("2.000", "3.004", "4.000"))
+    person = Person(tank, "1.000", *itertools.chain(*later), "done")
+    taken(person)
+    assert ("point 3 does not fit" in person.heard[-1]) is told
+
+
 def test_a_meter_that_is_not_there_is_told():
     person = Person(Tank(1.0), "1.000", "done")
     with pytest.raises(InputError, match=r"^meter: expected one of shunt, got 'shnt'$"):
@@ -236,7 +249,13 @@ class Daemon:
         self.refusals = iter([])
         panel = Panel({"supply": MeterFacts(Correction(), None)}, "supply", 1.0)
         self.server = ControlServer(
-            path, self.tank.status, None, RATING, panel, self.keep, None, None, ()
+            path,
+            self.tank.status,
+            None,
+            RATING,
+            panel,
+            Desk(self.keep, None, None, None, None),
+            (),
         )
         self.server.start()
 
