@@ -129,7 +129,7 @@ def test_a_supply_alone_is_no_list_and_its_ripple_is_not_measured(
     peer.status = measured(meters=(alone.model_copy(update={"ripple": looked}),))
     text = shown(body(client))
     assert "Ripple of the current not measured: the meter samples too slowly." in text
-    assert "rms" not in text
+    assert " rms" not in text
 
 
 def test_names_of_meters_are_text(client: FlaskClient, peer: Any, measured: Make) -> None:
