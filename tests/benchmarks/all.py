@@ -4,7 +4,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-NAMES = ("step", "accuracy", "record", "recount", "throughput", "idle", "off", "lateness")
+NAMES = (
+    "step", "accuracy", "record", "recount", "throughput", "idle", "off", "reaction", "lateness",
+)  # fmt: skip
 
 
 def main() -> int:

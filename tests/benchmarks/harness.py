@@ -12,7 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -133,14 +133,22 @@ class Served:
     """A daemon on the supply at `port`, up within the `with` block.
 
     `pids` are those of guard, loop and page (if there is one) by name, `listen` is the page's
-    address.
+    address. `environment` is added to what its processes find in theirs.
     """
 
-    def __init__(self, port: str, period_s: float, *, page: bool) -> None:
+    def __init__(
+        self,
+        port: str,
+        period_s: float,
+        *,
+        page: bool,
+        environment: Mapping[str, str] | None = None,
+    ) -> None:
         self._folder = Path(tempfile.mkdtemp(prefix="tankhand-"))
         self.listen = free_address()
         self._settings = write_settings(self._folder, port, period_s, self.listen, page=page)
         self._page = page
+        self._environment = {**os.environ, **(environment or {})}
         self.record = self._folder / "record.sqlite"
         self.controls = Controls(self._folder / "control.sock")
         self.pids: dict[str, int] = {}
@@ -151,6 +159,7 @@ class Served:
             [*command, "--settings", str(self._settings)],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
+            env=self._environment,
         )
         try:
             wait(self._up, "the daemon to be up", self._guard)

@@ -1,6 +1,7 @@
-"""Four connections that ask the page on this machine for all it has, one after the other, flat out.
+"""Connections that ask the page on this machine for all it has, one after the other, flat out.
 
-`python page_load.py PORT SECONDS` prints how many answers came. Only loopback is ever asked.
+`python page_load.py PORT SECONDS [CONNECTIONS]` prints how many answers came; there are four
+connections unless it is told otherwise. Only loopback is ever asked.
 """
 
 import http.client
@@ -13,7 +14,7 @@ PATHS = ("/", "/status.json", "/chart.json?run=1&points=2000")
 TIMEOUT_S = 30.0
 
 
-def main(port: int, seconds: float) -> int:
+def main(port: int, seconds: float, connections: int = CONNECTIONS) -> int:
     """Load the page; returns how many whole answers came. Raises if one did not."""
     end_s = time.monotonic() + seconds
 
@@ -30,9 +31,10 @@ def main(port: int, seconds: float) -> int:
         connection.close()
         return count
 
-    with ThreadPoolExecutor(CONNECTIONS) as threads:
-        return sum(threads.map(ask, range(CONNECTIONS)))
+    with ThreadPoolExecutor(connections) as threads:
+        return sum(threads.map(ask, range(connections)))
 
 
 if __name__ == "__main__":
-    sys.stdout.write(f"{main(int(sys.argv[1]), float(sys.argv[2]))}\n")
+    answers = main(int(sys.argv[1]), float(sys.argv[2]), *map(int, sys.argv[3:4]))
+    sys.stdout.write(f"{answers}\n")
