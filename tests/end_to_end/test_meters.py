@@ -5,6 +5,8 @@ import signal
 
 import pytest
 
+from daemon.record import alarms
+
 SHUNT_TOO_HIGH = 1.05
 """What the shunt shows for each ampere, so that whose readings were counted can be told."""
 
@@ -30,9 +32,10 @@ def test_a_run_is_counted_by_the_shunt_and_its_disagreement_told(daemon, kernel,
     assert status.run.thickness_um == pytest.approx(2.0, rel=0.02)
     plated = [sample for sample in daemon.samples() if sample.set_current_a > 1.99]
     assert plated[len(plated) // 2].current_a == pytest.approx(2.1, abs=0.002)
-    (text,) = daemon.events("meters disagree")
-    assert text.startswith("shunt reads 2.1")
-    assert "supply 2.000 A" in text
+    (alarm,) = daemon.record(alarms.of_run, 1)
+    assert alarm.raised.cause == "meters disagree"
+    assert alarm.raised.seen.startswith("shunt reads 2.1")
+    assert "supply 2.000 A" in alarm.raised.seen
 
 
 def test_meters_and_thermometers_are_in_the_status(daemon, wait_until):
@@ -56,10 +59,8 @@ def test_a_supply_that_hangs_delays_nothing_else_and_goes_off_when_it_comes_back
         daemon.until_state("aborting")
         status = daemon.status()
         assert status.run.reason.startswith(
-            ("the supply is silent: its newest reading is", "output did not stop")
+            ("device failed: the supply is silent: its newest reading is", "output did not stop")
         )
-        (trouble,) = daemon.events("trouble")
-        assert trouble.startswith("the supply is silent: its newest reading is 8")
     finally:
         os.kill(tank.pid, signal.SIGCONT)
     # What was said to it meanwhile arrives: the output goes off, and the shunt sees it.
@@ -67,7 +68,7 @@ def test_a_supply_that_hangs_delays_nothing_else_and_goes_off_when_it_comes_back
     daemon.until_state("aborted")
     assert daemon.end() == 0
     run = daemon.run_record()
-    assert run.reason == trouble
+    assert run.reason.startswith("device failed: the supply is silent: its newest reading is 8")
     # The shunt was read, and the loop ran, all the while: 80 s of silence, a reading every 2 s.
     started_s = min(stopped.monotonic_s, status.monotonic_s) - stopped.run.running_s
     silent = [

@@ -1,0 +1,246 @@
+"""Causes tripped on real processes: a supply on a pty, loops on mock pins, messages to a socket.
+
+Each has one alarm, does to the run what the table says, and has its close-up and its message. What
+nothing here brings about within minutes is tripped on the virtual clock, in the tests of the rooms.
+"""
+
+import json
+import os
+import signal
+import threading
+from contextlib import contextmanager
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+
+import pytest
+
+from daemon.api.messages import StartRequest
+from daemon.record import alarms, close_ups
+from drivers.simulator.process import SimulatorProcess
+
+AUXILIARY, STOP_BUTTON, LEVEL, LID, FILTER = 27, 22, 23, 24, 25
+LEVELS = {AUXILIARY: 0, STOP_BUTTON: 1, LEVEL: 1, LID: 1, FILTER: 1}
+
+PARTS = "".join(f'[[parts]]\nname = "part {n}"\narea_dm2 = 0.45\npaint_ohm_per_sq = 0\n' for n in
+                range(4))  # fmt: skip
+
+MORE = """\
+[[interlock]]
+name = "emergency stop"
+pin = 22
+stop = "abort"
+[[interlock]]
+name = "level"
+pin = 23
+stop = "stop"
+[[interlock]]
+name = "lid"
+pin = 24
+stop = "hold"
+[[interlock]]
+name = "filter pump"
+pin = 25
+stop = "nothing"
+[[tell]]
+name = "phone"
+address = "json://127.0.0.1:{port}/"
+[telling]
+repeat = "1 h"
+most_an_hour = 120
+retry = "1 s"
+"""
+
+PLAN = """\
+title = "Four brackets"
+area = "1.8 dm²"
+target = "50 µm"
+voltage_ceiling = "{ceiling}"
+caps = {{ charge = "{cap}", duration = "20 h" }}
+[[stage]]
+name = "build"
+current = "2 A"
+"""
+
+
+class Receiver:
+    """Takes messages, as a phone's service would."""
+
+    def __init__(self):
+        titles = self.titles = []
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self):
+                length = int(self.headers["Content-Length"])
+                told = json.loads(self.rfile.read(length))
+                titles.append(f"{told['title']}\n{told['message']}")
+                self.send_response(200)
+                self.end_headers()
+
+            def log_message(self, *_):
+                """Say nothing."""
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.port = self._server.server_address[1]
+
+    @contextmanager
+    def serving(self):
+        threading.Thread(target=self._server.serve_forever, args=(0.05,)).start()
+        try:
+            yield self
+        finally:
+            self._server.shutdown()
+            self._server.server_close()
+
+
+@pytest.fixture
+def receiver():
+    with Receiver().serving() as receiver:
+        yield receiver
+
+
+@pytest.fixture
+def tank(rate, origin_s, tmp_path):
+    """Four parts of bare metal."""
+    scenario = tmp_path / "scenario.toml"
+    scenario.write_text(PARTS)
+    with SimulatorProcess(rate=rate, origin_s=origin_s, scenario=scenario) as process:
+        yield process
+
+
+@pytest.fixture
+def cabinet(new_daemon, mock_pins, receiver):
+    mock_pins.levels(LEVELS)
+    return new_daemon(
+        more=MORE.format(port=receiver.port), environment=mock_pins.environment
+    ).start().ready()  # fmt: skip
+
+
+def plate(daemon, wait_until, *, ceiling="6 V", cap="20 Ah", amperes=1.9):
+    answer = daemon.client.ask(StartRequest(plan=PLAN.format(ceiling=ceiling, cap=cap), who="Ann"))
+    assert answer.ok, answer.error
+    return wait_until(
+        lambda: (s := daemon.status()) and (s.current_a or 0) > amperes and s, "the current flows"
+    )
+
+
+def seen(daemon, cause, receiver, wait_until):
+    """The alarm of this cause in the record, once its close-up is whole and its message came."""
+
+    def whole():
+        found = [a for a in daemon.record(alarms.since, 0) if a.raised.cause == cause]
+        if not found:
+            return None
+        close_up = daemon.record(close_ups.of_alarm, found[0].number)
+        return close_up is not None and close_up.to_s >= 25.0 and (found[0], close_up)
+
+    alarm, close_up = wait_until(whole, f"the close-up of {cause} is whole; {daemon.said()}")
+    (trace, *_) = close_up.traces
+    before = [reading for reading in trace.readings if reading.at_s <= 0]
+    after = [reading for reading in trace.readings if reading.at_s > 0]
+    assert len(before) > 3
+    assert len(after) > 3
+    name = cause.removeprefix("interlock: ")
+    wait_until(lambda: any(name in text.lower() for text in receiver.titles), f"{name} is told")
+    return alarm
+
+
+def only_cause(daemon, cause):
+    """No consequence has raised an alarm of its own."""
+    raised = {alarm.raised.cause for alarm in daemon.record(alarms.since, 0)}
+    return raised - {"proof test overdue"} == {cause}
+
+
+# cause, what the tank does, its parameters, where the run comes to rest (None: it goes on)
+FAULTS = [
+    ("short", "short", {}, "aborted"),
+    ("open circuit", "open_load", {}, "aborted"),
+    ("output dropped", "output_drop", {}, "aborted"),
+    ("over-current", "surge", {"current_a": 0.5}, "aborted"),
+    ("current spike", "surge", {"current_a": 3.0}, "aborted"),
+    ("current off the plan", "fold_back", {"current_a": 1.5}, "held"),
+    ("part lost", "lose_part", {"part": 2}, "held"),
+]
+
+
+@pytest.mark.parametrize(("cause", "do", "how", "rest"), FAULTS)
+def test_a_fault_of_the_tank(cabinet, tank, receiver, wait_until, cause, do, how, rest):
+    plate(cabinet, wait_until)
+    if cause == "part lost":
+        # The cell has to be known first.
+        wait_until(lambda: cabinet.status().run.running_s > 300, "five minutes are plated")
+    tank.inject(do, **how)
+    status = cabinet.until_state(rest)
+    first = next(alarm for alarm in status.alarms if alarm.first_out)
+    assert first.cause == cause
+    assert first.life == "returned, unacknowledged"
+    alarm = seen(cabinet, cause, receiver, wait_until)
+    assert "stopped the run" in [change.what for change in alarm.changes]
+    assert only_cause(cabinet, cause)
+    assert tank.truth().current_a < 0.02
+    assert cabinet.end() == 0
+
+
+@pytest.mark.parametrize(("name", "pin", "rest"), [
+    ("emergency stop", STOP_BUTTON, "aborted"), ("level", LEVEL, "stopped"), ("lid", LID, "held"),
+    ("filter pump", FILTER, "running"),
+])  # fmt: skip
+def test_an_interlock(cabinet, mock_pins, receiver, wait_until, name, pin, rest):
+    plate(cabinet, wait_until)
+    mock_pins.drive(pin, 0)
+    wait_until(lambda: cabinet.status().alarms, "an alarm stands")
+    assert cabinet.until_state(rest).state == rest
+    seen(cabinet, f"interlock: {name}", receiver, wait_until)
+    assert only_cause(cabinet, f"interlock: {name}")
+    assert cabinet.end() == 0
+
+
+def test_a_cap_and_the_ceiling(cabinet, receiver, wait_until):
+    plate(cabinet, wait_until, cap="0.05 Ah", ceiling="0.3 V", amperes=0.1)
+    cabinet.until_state("stopped")
+    seen(cabinet, "voltage ceiling", receiver, wait_until)
+    seen(cabinet, "cap reached", receiver, wait_until)
+    assert cabinet.end() == 0
+
+
+def test_a_supply_that_hangs_while_plating(cabinet, tank, receiver, wait_until):
+    plate(cabinet, wait_until)
+    os.kill(tank.pid, signal.SIGSTOP)
+    try:
+        cabinet.until_state("aborting")
+        wait_until(
+            lambda: {a.cause for a in cabinet.status().alarms} >= {
+                "reading lost", "output did not stop",
+            },
+            "the silence and the output that was not seen off are alarms",
+        )  # fmt: skip
+    finally:
+        os.kill(tank.pid, signal.SIGCONT)
+    cabinet.until_state("aborted")
+    seen(cabinet, "reading lost", receiver, wait_until)
+    wait_until(
+        lambda: any("output did not stop" in text.lower() for text in receiver.titles), "it is told"
+    )
+    assert cabinet.end() == 0
+
+
+def test_a_supply_that_is_gone(cabinet, tank, receiver, wait_until):
+    plate(cabinet, wait_until)
+    os.kill(tank.pid, signal.SIGKILL)
+    cabinet.until_state("aborting")
+    wait_until(
+        lambda: any("device failed" in text.lower() for text in receiver.titles), "it is told"
+    )
+    first = next(alarm for alarm in cabinet.status().alarms if alarm.first_out)
+    assert first.cause == "device failed"
+
+
+def test_nobody_who_can_be_told(new_daemon, mock_pins, wait_until):
+    mock_pins.levels(LEVELS)
+    more = MORE.format(port=9) + 'failed_after = "1 s"\n'
+    daemon = new_daemon(more=more, environment=mock_pins.environment).start().ready()
+    plate(daemon, wait_until)
+    mock_pins.drive(FILTER, 0)
+    wait_until(
+        lambda: "telling failed" in [alarm.cause for alarm in daemon.status().alarms],
+        "the failure to tell is an alarm itself",
+    )
+    assert daemon.status().state == "running"
