@@ -1,0 +1,255 @@
+"""What kills.py kills: a daemon in real processes, a simulated tank, and the contactor between.
+
+All of it in real time. The contactor follows the heartbeat on the daemon's mock pins, and lets go
+`LETS_GO_S` after the last edge.
+"""
+
+import importlib.util
+import os
+import signal
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from sqlalchemy import Connection
+
+from daemon.api.client import DaemonUnreachableError
+from daemon.api.messages import StartRequest
+from daemon.record import queries
+from daemon.record.errors import NoSuchRunError
+from drivers.simulator.bench import Truth
+from drivers.simulator.process import SimulatorProcess
+
+HEARTBEAT = 17
+DROP_OUT_S, LETS_GO_S = 1.0, 0.8
+"""The contactor's drop-out time as the settings have it, and what this one really takes; s."""
+
+COMMIT_S, PERIOD_S = 1.0, 0.1
+"""s between two commits of the record, and between two readings."""
+
+GONE_A = 1e-3
+"""A. No current flows in the tank."""
+
+MORE = f"""\
+[contactor]
+heartbeat_pin = {HEARTBEAT}
+pull_in = "0.5 s"
+drop_out = "{DROP_OUT_S} s"
+"""
+
+PLAN = """\
+title = "Bracket"
+area = "1.8 dm²"
+target = "12 µm"
+voltage_ceiling = "6 V"
+caps = { charge = "2 Ah", duration = "5 h" }
+[[stage]]
+name = "strike"
+current = "1 A"
+ramp = "0.5 s"
+until = { duration = "1 s" }
+[[stage]]
+name = "build"
+current = "2 A"
+ramp = "1 s"
+"""
+
+
+def _fixtures() -> ModuleType:
+    """What the end-to-end tests share: a daemon's processes and its pins."""
+    path = Path(__file__).parents[1] / "end_to_end/conftest.py"
+    spec = importlib.util.spec_from_file_location("fixtures_of_end_to_end", path)
+    if spec is None or spec.loader is None:
+        raise ImportError(f"{path} is missing")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+SHARED = _fixtures()
+
+
+@dataclass(frozen=True)
+class Killed:
+    """The kill: its moment, what flowed then, when current was last seen and the charge after it.
+
+    Moments in monotonic s; A and A·h.
+    """
+
+    at_s: float
+    current_a: float
+    last_flow_s: float
+    true_ah: float
+
+
+class Contactor:
+    """The tank, and in its circuit a contactor that follows the heartbeat, in a thread."""
+
+    def __init__(self, tank: SimulatorProcess, edges: Path) -> None:
+        self._tank = tank
+        self._edges = edges
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._follow)
+        self.last_edge_s = -float("inf")
+        self.forced = False
+        self.closed = True
+        edges.touch()
+
+    def __enter__(self) -> "Contactor":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join()
+
+    def truth(self) -> Truth:
+        """What really happened in the tank."""
+        with self._lock:
+            return self._tank.truth()
+
+    def _follow(self) -> None:
+        with self._edges.open() as lines:
+            while not self._stop.wait(0.005):
+                for line in lines:
+                    self.last_edge_s = float(line.split()[0])
+                moves = time.monotonic() - self.last_edge_s < LETS_GO_S
+                if self.closed != (moves or self.forced):
+                    self._move()
+
+    def _move(self) -> None:
+        with self._lock:
+            self._tank.inject("open_load" if self.closed else "mend")
+        self.closed = not self.closed
+
+
+class Rig:
+    """A daemon on a tank that outlives it, for as many kills as are wanted."""
+
+    def __init__(self, folder: Path, stack: ExitStack) -> None:
+        origin_s = time.monotonic()
+        tank = stack.enter_context(SimulatorProcess(rate=1.0, origin_s=origin_s))
+        pins = SHARED.MockPins(folder / "pins")
+        pins.levels({})
+        self.contactor = stack.enter_context(Contactor(tank, folder / "pins/edges"))
+        self.daemon: Any = SHARED.Daemon(
+            folder / "daemon", tank.port, 1.0, origin_s, page=SHARED.free_port(),
+            tick_s=PERIOD_S, more=MORE, environment=pins.environment,
+        )  # fmt: skip
+        stack.callback(self.daemon.kill_all)
+        self.daemon.start().ready()
+        self.answered_s: float | None = None
+
+    # Before and at the kill.
+
+    @property
+    def loop_alone(self) -> list[int]:
+        """Whom to kill so that a guard is left."""
+        return [self.daemon.loop_pid]
+
+    @property
+    def everybody(self) -> list[int]:
+        """Whom to kill so that nobody is left: the guard before the loop that it would see die."""
+        return [self.daemon.process.pid, self.daemon.loop_pid, self.daemon.page_pid]
+
+    def start(self) -> None:
+        answer = self.daemon.client.ask(StartRequest(plan=PLAN, who="Ann"))
+        if not answer.ok:
+            raise AssertionError(f"no run could be started: {answer.error}")
+        self.answered_s = time.monotonic()
+
+    def kill_during(self, act: Callable[[], object], pids: list[int], delay_s: float) -> Killed:
+        """Do this, and kill these processes, in their order, `delay_s` after it was begun.
+
+        It is done in a thread of its own, for the kill may come before it is answered.
+        """
+
+        def until_killed() -> None:
+            with suppress(DaemonUnreachableError):
+                act()
+
+        guard = self.daemon.process
+        with ThreadPoolExecutor(1) as pool:
+            kill_at_s = time.monotonic() + delay_s
+            acted = pool.submit(until_killed)
+            time.sleep(max(0.0, kill_at_s - time.monotonic()))
+            current_a = self.contactor.truth().current_a
+            at_s = time.monotonic()
+            for pid in pids:
+                os.kill(pid, signal.SIGKILL)
+            last_flow_s, true_ah = self._watched(at_s)
+            acted.result()
+        if guard.pid in pids:
+            guard.wait()
+        self.until(lambda: not any(map(SHARED.runs_still, pids)), "the killed are gone")
+        return Killed(at_s, current_a, last_flow_s, true_ah)
+
+    def _watched(self, killed_s: float) -> tuple[float, float]:
+        """Watch the tank until the contactor has had its time and no current flows.
+
+        When current was last seen, monotonic s, and the charge that has passed, A·h. What was
+        on the line at the kill may still switch the output on.
+        """
+        last_s = killed_s
+        while True:
+            truth, now_s = self.contactor.truth(), time.monotonic()
+            if truth.current_a > GONE_A:
+                last_s = now_s
+            elif now_s > killed_s + DROP_OUT_S:
+                return last_s, truth.charge_ah
+            if now_s > killed_s + SHARED.PATIENCE_S:
+                raise AssertionError(f"current still flows {SHARED.PATIENCE_S:g} s after the kill")
+            time.sleep(0.001)
+
+    def until(self, holds: Callable[[], bool], what: str) -> None:
+        SHARED.wait_until(holds, f"{what}; the daemon said: {self.daemon.said()[-2000:]}")
+
+    # After it.
+
+    def integrity(self) -> list[str]:
+        """What SQLite finds wrong with the file."""
+
+        def check(connection: Connection) -> list[str]:
+            return list(connection.exec_driver_sql("PRAGMA integrity_check").scalars())
+
+        found = self.daemon.record(check)
+        return [] if found == ["ok"] else [f"record: {line}" for line in found]
+
+    def rests(self, true_ah: float) -> list[str]:
+        """Close the contactor by hand: the output has to be off all the same."""
+        self.contactor.forced = True
+        self.until(lambda: self.contactor.closed, "the contactor is closed by hand")
+        self.until(lambda: self.daemon.status() is not None, "the daemon answers")
+        truth, status = self.contactor.truth(), self.daemon.status()
+        self.contactor.forced = False
+        self.until(lambda: not self.contactor.closed, "the contactor is open again")
+        faults = []
+        if truth.charge_ah - true_ah > 1e-9:
+            faults.append("charge has passed after the current was gone")
+        if truth.current_a > GONE_A or status.output_on or status.state != "idle":
+            faults.append(f"next daemon: {status.state}, {truth.current_a:.3f} A in the tank")
+        return faults
+
+    def posted_ah(self) -> float:
+        """What is posted to the bath's account, A·h."""
+        (bath,) = self.daemon.record(queries.baths)
+        return bath.posted_ah
+
+    def run(self, run_id: int) -> queries.Run | None:
+        """The run as the record has it, None if it came to nothing before the kill."""
+        try:
+            return self.daemon.run_record(run_id)
+        except NoSuchRunError:
+            return None
+
+    def known_s(self, run: queries.Run) -> float:
+        """The moment of the run's last reading in the record, monotonic s."""
+        found = self.daemon.samples(run.id)
+        return run.started_monotonic_s + (found[-1].elapsed_s if found else 0.0)
