@@ -26,13 +26,13 @@ from daemon.control.situation import (
 from daemon.control.states import OPEN, Act, State
 from daemon.control.step import step
 from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
+from daemon.service.device_settings import SUPPLY
 from daemon.service.devices.meter_worker import Seen, Unread
 from daemon.service.devices.pins import Pins
 from daemon.service.devices.ripples import Ripples, RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
 from daemon.service.lookout import Lookout
 from daemon.service.scribe import Scribe, Start
-from daemon.service.settings import SUPPLY
 from daemon.service.telling.tank import tank_of
 from daemon.service.telling.teller import Teller
 from daemon.service.wall import WallWatch

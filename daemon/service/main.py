@@ -21,14 +21,7 @@ from daemon.api.effects import rows as effects_rows
 from daemon.api.errors import InputError
 from daemon.clock import Clock
 from daemon.control.panel import Panel
-from daemon.control.protection.alarms import Alarms, Sign
-from daemon.control.protection.causes import PROOF_OVERDUE, TELLING_FAILED
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.electrical import electrical_detectors
-from daemon.control.protection.learned_cell import LearnedCell
-from daemon.control.protection.surroundings import Surroundings
-from daemon.control.protection.thresholds import Thresholds
-from daemon.control.protection.watch import Watch
+from daemon.control.protection.alarms import Alarms
 from daemon.control.situation import Demand, Limits
 from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
@@ -38,12 +31,11 @@ from daemon.service.beat import BeatSender, Ready, watch_lifeline
 from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
 from daemon.service.devices.meter_worker import Device, MeterWorker
-from daemon.service.devices.pins import CYCLE_S, Pins, make_pins
+from daemon.service.devices.pins import CYCLE_S, make_pins
 from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.going_on import unfinished_by
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
-from daemon.service.lookout import Lookout, in_the_bath
 from daemon.service.loop import Loop
 from daemon.service.proven import proven_first
 from daemon.service.realtime import become_prompt
@@ -53,7 +45,8 @@ from daemon.service.scribe import Origin, Scribe
 from daemon.service.server import ControlServer, Desk, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.status import Speaker
-from daemon.service.telling.teller import Teller, make_teller
+from daemon.service.telling.teller import make_teller
+from daemon.service.watching import Overdue, make_lookout, make_watch, not_told
 from daemon.service.words import Words
 from daemon.units import parse
 from drivers.channels.devices import ChannelMeter
@@ -141,26 +134,15 @@ def _assemble(
     scribe = Scribe(writer.put, origin, panel)
     stack.callback(lambda: scribe.finish(clock.monotonic_s()))
     standing = Alarms(next_number=writer.next_alarm_number())
-    thresholds = Thresholds().of_meter(limits.gone_a)
-    cell = LearnedCell(CellThresholds().of_meter(limits.gone_a))
-    watch = Watch((*electrical_detectors(thresholds), cell))
-    names = in_the_bath([table.name for table in settings.thermometer])
-    surroundings = Surroundings(names, thresholds, clock.monotonic_s())
     teller = make_teller(settings.tell, settings.telling, limits.table, settings.bath.name, clock)
     if teller is not None:
         stack.callback(teller.close)
     words = Words(writer, mailbox.put, clock)
-
-    def overdue() -> str | None:
-        """Why a proof test is due, where there is something to be proved."""
-        if not (settings.has_pins or settings.proof.required):
-            return None
-        return settings.proof.overdue(words.newest_proof, clock.utc())
-
-    lookout = Lookout(
-        surroundings, panel, writer, settings.record.path.parent,
-        [lambda: _not_told(teller, pins), lambda: _sign(PROOF_OVERDUE, overdue())],
-    )  # fmt: skip
+    proof = Overdue(settings, words, clock)
+    lookout = make_lookout(
+        settings, limits, panel, writer, clock, [lambda: not_told(teller, pins), proof.sign]
+    )
+    watch = make_watch(limits)
     loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing, teller)
     pins.unwell = lambda: _unwell(worker, writer)
     for run in interrupted:
@@ -182,7 +164,7 @@ def _assemble(
             words.settle,
             words.keep_proof,
             unfinished_by(settings.record.path, stack),
-            overdue if settings.proof.required else lambda: None,
+            proof.keeps_from_starting,
         ),
         effects_rows(limits.table),
     )
@@ -220,17 +202,6 @@ def _assemble(
     return Runner(
         loop, clock, settings.loop.period, mailbox, beat_if_well, writer.next_run_id(), rest_s
     )
-
-
-def _not_told(teller: Teller | None, pins: Pins) -> Sign | None:
-    """Whether there is somebody or something that alarms do not reach."""
-    failing = None if teller is None else teller.failing
-    why = "; ".join(each for each in (failing, pins.signal_fault) if each is not None)
-    return _sign(TELLING_FAILED, why)
-
-
-def _sign(cause: str, why: str | None) -> Sign | None:
-    return Sign(cause, why) if why else None
 
 
 def _unwell(worker: SupplyWorker, writer: Writer) -> str | None:

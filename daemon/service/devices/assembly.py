@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from daemon.api.errors import InputError
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
-from daemon.service.settings import SUPPLY, AccuracyTable, Settings, ShuntSettings
+from daemon.service.device_settings import SUPPLY, AccuracyTable, ShuntSettings
+from daemon.service.settings import Settings
 from drivers.channels.description import ShuntTable, adapted, load_channel
 from drivers.channels.devices import ChannelMeter, ChannelThermometer
 from drivers.channels.sysfs import SYSFS

@@ -1,0 +1,72 @@
+"""Who watches: the detectors of the cell, the lookout around it, and what they are told besides."""
+
+from collections.abc import Callable, Sequence
+
+from daemon.clock import Clock
+from daemon.control.panel import Panel
+from daemon.control.protection.alarms import Sign
+from daemon.control.protection.causes import PROOF_OVERDUE, TELLING_FAILED
+from daemon.control.protection.cell_thresholds import CellThresholds
+from daemon.control.protection.electrical import electrical_detectors
+from daemon.control.protection.learned_cell import LearnedCell
+from daemon.control.protection.surroundings import Surroundings
+from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.watch import Watch
+from daemon.control.situation import Limits
+from daemon.service.devices.pins import Pins
+from daemon.service.lookout import Lookout, Waiting, in_the_bath
+from daemon.service.settings import Settings
+from daemon.service.telling.teller import Teller
+from daemon.service.words import Words
+
+
+def make_watch(limits: Limits) -> Watch:
+    """All detectors, for a counting meter on which a current below `limits.gone_a` is none."""
+    cell = LearnedCell(CellThresholds().of_meter(limits.gone_a))
+    return Watch((*electrical_detectors(Thresholds().of_meter(limits.gone_a)), cell))
+
+
+def make_lookout(
+    settings: Settings,
+    limits: Limits,
+    panel: Panel,
+    writer: Waiting,
+    clock: Clock,
+    others: Sequence[Callable[[], Sign | None]],
+) -> Lookout:
+    """What is seen around the cell; `others` find causes of their own."""
+    thermometers = in_the_bath([table.name for table in settings.thermometer])
+    thresholds = Thresholds().of_meter(limits.gone_a)
+    surroundings = Surroundings(thermometers, thresholds, clock.monotonic_s())
+    return Lookout(surroundings, panel, writer, settings.record.path.parent, others)
+
+
+def not_told(teller: Teller | None, pins: Pins) -> Sign | None:
+    """Whether there is somebody or something that alarms do not reach."""
+    failing = None if teller is None else teller.failing
+    why = "; ".join(each for each in (failing, pins.signal_fault) if each is not None)
+    return Sign(TELLING_FAILED, why) if why else None
+
+
+class Overdue:
+    """Whether a proof test is due, where there is something to be proved."""
+
+    def __init__(self, settings: Settings, words: Words, clock: Clock) -> None:
+        self._table = settings.proof
+        self._wanted = settings.has_pins or settings.proof.required
+        self._words = words
+        self._clock = clock
+
+    def sign(self) -> Sign | None:
+        """The cause, while one is due."""
+        why = self._why()
+        return None if why is None else Sign(PROOF_OVERDUE, why)
+
+    def keeps_from_starting(self) -> str | None:
+        """Why no run may start, in words; None if it may."""
+        return self._why() if self._table.required else None
+
+    def _why(self) -> str | None:
+        if not self._wanted:
+            return None
+        return self._table.overdue(self._words.newest_proof, self._clock.utc())
