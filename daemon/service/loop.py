@@ -29,7 +29,7 @@ from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
 from daemon.service.device_settings import SUPPLY
 from daemon.service.devices.meter_worker import Seen, Unread
 from daemon.service.devices.pins import Pins
-from daemon.service.devices.ripples import Ripples, RippleSeen
+from daemon.service.devices.ripples import RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
 from daemon.service.lookout import Lookout
 from daemon.service.scribe import Scribe, Start
@@ -102,7 +102,7 @@ class Loop:
         self._link = link
         self._panel = panel
         self._temperatures: dict[str, Temperature] = {}
-        self._ripples = Ripples()
+        self._ripples: dict[str, RippleSeen] = {}
         self._scribe = scribe
         self._teller = teller
         self._watch = watch
@@ -157,7 +157,7 @@ class Loop:
     @property
     def ripples(self) -> Mapping[str, RippleSeen]:
         """The newest look at each meter's ripple."""
-        return self._ripples.newest
+        return self._ripples
 
     def refusal(self, act: Act) -> str | None:
         """Why a person's act is not possible now; None if it is."""
@@ -194,7 +194,7 @@ class Loop:
         if before.state in OPEN and reading is not None and situation.reading is reading:
             warm_c = self._temperature_c(reading.monotonic_s)
             self._scribe.counted(situation, reading, before.demand.current_a, warm_c)
-        happenings += self._told(news, situation)
+        happenings += _told(news)
         if now_s >= self._look_at_s:
             self._look_at_s = now_s + LOOK_EVERY_S
             self._scribe.looked(now_s)
@@ -250,19 +250,6 @@ class Loop:
             attend,
         )
 
-    def _told(self, news: Heard | None, situation: Situation) -> list[Event]:
-        """What a device has told besides readings."""
-        if isinstance(news, Trouble):
-            return [Event("trouble", news.text)]
-        if isinstance(news, Missed):
-            return [Event("reply missing", news.text)]
-        if isinstance(news, Unread):
-            return [Event("meter unread", news.text, {"meter": news.name})]
-        if isinstance(news, RippleSeen):
-            high = self._ripples.take(news, running=situation.state is State.RUNNING)
-            return [] if high is None else [high]
-        return []
-
     def _is_new_trouble(self, news: Heard | None, inputs: Inputs) -> bool:
         return isinstance(news, Trouble) or (inputs.trouble is not None and self._trouble is None)
 
@@ -288,6 +275,8 @@ class Loop:
             counted = self._panel.take(SUPPLY, news)
             self._scribe.heard(SUPPLY, self._panel.newest[SUPPLY], self._demand.current_a)
             return counted or self._stand_in()
+        if isinstance(news, RippleSeen):
+            self._ripples[news.name] = news
         if not isinstance(news, Seen):
             return None
         if isinstance(news.value, Temperature):
@@ -352,6 +341,19 @@ def own_charge_ah(situation: Situation) -> float:
     """The charge that the run itself has passed through the bath, A·h; 0 without one."""
     run, count = situation.run, situation.count
     return 0.0 if run is None or count is None else count.charge_ah - run.carried.charge_ah
+
+
+def _told(news: Heard | None) -> list[Event]:
+    """What a device has told besides readings."""
+    match news:
+        case Trouble():
+            return [Event("trouble", news.text)]
+        case Missed():
+            return [Event("reply missing", news.text)]
+        case Unread():
+            return [Event("meter unread", news.text, {"meter": news.name})]
+        case _:
+            return []
 
 
 def _still_on(happenings: list[Happening]) -> bool:

@@ -1,9 +1,8 @@
 """Ripple of the current: a burst from a fast meter once a minute, and what is made of it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from daemon.control.situation import Event
 from drivers.channels.devices import Burst
 from drivers.channels.ripple import NotMeasured, Ripple, ripple
 from drivers.contracts import Reading
@@ -19,16 +18,6 @@ BURST_S = 0.3
 
 LEAST_PERIODS = 10
 """Of the lowest ripple, without which a burst is no use; see `drivers.channels.ripple.ripple`."""
-
-HIGH_RIPPLE = "high ripple"
-
-LIMIT_PERCENT = 10.0
-"""% rms. For acid copper "adjust AC ripple to below 10 %" (Metal Finishing Guidebook, 2013, trouble
-table), which is taken as rms here."""
-
-HIGH_LOOKS = 2
-"""Looks in a row that have to find it above: at the start of a ramp there is little current to
-compare with, and a contact may move during a burst."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,40 +69,3 @@ class RippleWatch:
         self._due_s = now_s + EVERY_S
         burst = self._burst(self.duration_s)
         return ripple(burst.times_s, burst.currents_a, self._lowest_hz)
-
-
-class Ripples:
-    """The newest look at each meter's ripple, and the event when one is too high."""
-
-    def __init__(self) -> None:
-        self._newest: dict[str, RippleSeen] = {}
-        self._high: dict[str, int] = {}
-
-    @property
-    def newest(self) -> Mapping[str, RippleSeen]:
-        """The newest look at each meter that is looked at."""
-        return self._newest
-
-    def take(self, seen: RippleSeen, *, running: bool) -> Event | None:
-        """Take a look in; an event if the ripple has just come to be above the limit in a run.
-
-        It is told once, and again only after it was below in between.
-        """
-        self._newest[seen.name] = seen
-        found = seen.found
-        if not running or isinstance(found, NotMeasured) or found.rms_percent <= LIMIT_PERCENT:
-            self._high.pop(seen.name, None)
-            return None
-        self._high[seen.name] = self._high.get(seen.name, 0) + 1
-        if self._high[seen.name] != HIGH_LOOKS:
-            return None
-        text = (
-            f"{seen.name} sees {found.rms_percent:.1f} % rms ripple of the current, "
-            f"{found.peak_to_peak_percent:.0f} % from peak to peak: "
-            f"acid copper wants it below {LIMIT_PERCENT:g} % rms"
-        )
-        figures = {
-            "rms_percent": found.rms_percent,
-            "peak_to_peak_percent": found.peak_to_peak_percent,
-        }
-        return Event(HIGH_RIPPLE, text, {"meter": seen.name, **figures})

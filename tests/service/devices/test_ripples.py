@@ -7,11 +7,11 @@ import pytest
 
 from daemon.api.plan_file import read_plan
 from daemon.control.states import Act
-from daemon.record.entries import Noted
+from daemon.record.entries import AlarmRaised
 from daemon.service.devices.meter_worker import MeterWorker, Seen, Unread
-from daemon.service.devices.ripples import Ripples, RippleSeen, RippleWatch, burst_length_s
+from daemon.service.devices.ripples import RippleSeen, RippleWatch, burst_length_s
 from drivers.channels.devices import Burst
-from drivers.channels.ripple import NotMeasured, Ripple
+from drivers.channels.ripple import Ripple
 from drivers.contracts import Reading
 from drivers.errors import NoReplyError
 
@@ -147,45 +147,19 @@ def test_a_burst_that_fails_is_told_and_reading_goes_on(worker, clock, meter):
     assert sum(isinstance(news, Seen) for news in told) > 15
 
 
-def look(rms_percent):
-    found = rms_percent
-    if not isinstance(rms_percent, NotMeasured):
-        found = Ripple(rms_percent, 2.83 * rms_percent)
-    return RippleSeen("shunt", 0.0, found)
+def look(rms_percent, from_start_s):
+    return RippleSeen("shunt", 1000.0 + from_start_s, Ripple(rms_percent, 2.83 * rms_percent))
 
 
-@pytest.mark.parametrize(
-    ("found", "events"),
-    [
-        ([9.0, 10.0, 9.9], 0),
-        # At a ramp's start, or as a contact moves.
-        ([30.0, 4.0, 30.0, 4.0], 0),
-        ([11.0, NotMeasured.TOO_FEW, 11.0], 0),
-        ([11.0, 12.0, 13.0, 12.0], 1),
-        ([11.0, 12.0, 4.0, 12.0, 11.0], 2),
-    ],
-)
-def test_too_much_ripple_is_told_when_it_stays(found, events):
-    ripples = Ripples()
-    told = [ripples.take(look(rms), running=True) for rms in found]
-    assert sum(event is not None for event in told) == events
-    assert ripples.newest["shunt"] == look(found[-1])
-
-
-def test_ripple_outside_of_a_run_is_no_event():
-    ripples = Ripples()
-    assert [ripples.take(look(40.0), running=False) for _ in range(3)] == [None] * 3
-
-
-def test_too_much_ripple_in_a_run_is_in_the_record(rig):
+def test_too_much_ripple_is_an_alarm_when_it_stays(rig):
     rig.order(Act.START, plan=read_plan(PLAN, "plan"), text=PLAN)
-    for moment_s in (30.0, 90.0, 150.0):
-        rig.at(moment_s, look(14.2))
-    rig.run(most_s=200.0)
-    (note,) = [entry for entry in rig.recorded(Noted) if entry.kind == "high ripple"]
-    assert note.text == (
-        "shunt sees 14.2 % rms ripple of the current, 40 % from peak to peak: "
-        "acid copper wants it below 10 % rms"
-    )
-    assert note.run_id == 7
-    assert note.data["rms_percent"] == 14.2
+    rig.at(30.0, look(14.2, 30.0))
+    rig.at(89.0, lambda: seen.append(rig.raised()))
+    rig.at(90.0, look(14.2, 90.0))
+    seen = []
+    rig.run(most_s=120.0)
+    assert seen == [[]]
+    (raised,) = rig.recorded(AlarmRaised)
+    assert raised.cause == "ripple high"
+    assert raised.seen == "shunt: 14.2 % rms ripple of the current; below 10 % is wanted"
+    assert raised.run_id == 7
