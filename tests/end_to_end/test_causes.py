@@ -52,9 +52,9 @@ retry = "1 s"
 PLAN = """\
 title = "Four brackets"
 area = "1.8 dm²"
-target = "50 µm"
+target = "{target}"
 voltage_ceiling = "{ceiling}"
-caps = {{ charge = "{cap}", duration = "20 h" }}
+caps = {{ charge = "20 Ah", duration = "{cap}" }}
 [[stage]]
 name = "build"
 current = "2 A"
@@ -114,15 +114,16 @@ def cabinet(new_daemon, mock_pins, receiver):
     ).start().ready()  # fmt: skip
 
 
-def plate(daemon, wait_until, *, ceiling="6 V", cap="20 Ah", amperes=1.9):
-    answer = daemon.client.ask(StartRequest(plan=PLAN.format(ceiling=ceiling, cap=cap), who="Ann"))
+def plate(daemon, wait_until, *, target="50 µm", ceiling="6 V", cap="20 h", amperes=1.9):
+    plan = PLAN.format(target=target, ceiling=ceiling, cap=cap)
+    answer = daemon.client.ask(StartRequest(plan=plan, who="Ann"))
     assert answer.ok, answer.error
     return wait_until(
         lambda: (s := daemon.status()) and (s.current_a or 0) > amperes and s, "the current flows"
     )
 
 
-def seen(daemon, cause, receiver, wait_until):
+def seen(daemon, cause, receiver, wait_until, *, silent=False):
     """The alarm of this cause in the record, once its close-up is whole and its message came."""
 
     def whole():
@@ -137,7 +138,7 @@ def seen(daemon, cause, receiver, wait_until):
     before = [reading for reading in trace.readings if reading.at_s <= 0]
     after = [reading for reading in trace.readings if reading.at_s > 0]
     assert len(before) > 3
-    assert len(after) > 3
+    assert silent or len(after) > 3
     name = cause.removeprefix("interlock: ")
     wait_until(lambda: any(name in text.lower() for text in receiver.titles), f"{name} is told")
     return alarm
@@ -194,7 +195,7 @@ def test_an_interlock(cabinet, mock_pins, receiver, wait_until, name, pin, rest)
 
 
 def test_a_cap_and_the_ceiling(cabinet, receiver, wait_until):
-    plate(cabinet, wait_until, cap="0.05 Ah", ceiling="0.3 V", amperes=0.1)
+    plate(cabinet, wait_until, target="1 µm", cap="400 s", ceiling="0.3 V", amperes=0.1)
     cabinet.until_state("stopped")
     seen(cabinet, "voltage ceiling", receiver, wait_until)
     seen(cabinet, "cap reached", receiver, wait_until)
@@ -215,7 +216,7 @@ def test_a_supply_that_hangs_while_plating(cabinet, tank, receiver, wait_until):
     finally:
         os.kill(tank.pid, signal.SIGCONT)
     cabinet.until_state("aborted")
-    seen(cabinet, "reading lost", receiver, wait_until)
+    seen(cabinet, "reading lost", receiver, wait_until, silent=True)
     wait_until(
         lambda: any("output did not stop" in text.lower() for text in receiver.titles), "it is told"
     )
