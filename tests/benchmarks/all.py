@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 NAMES = (
-    "step", "accuracy", "record", "recount", "throughput", "idle", "off", "reaction", "lateness",
+    "step", "intervals", "accuracy", "record", "recount", "throughput", "idle", "off", "reaction", "lateness",
 )  # fmt: skip
 
 

@@ -209,7 +209,12 @@ def _log_uniform(chance: random.Random, least: float, greatest: float) -> float:
 
 
 def main() -> int:
-    """Print the shares; returns 1 when the one that is promised is not 93 to 97 %."""
+    """Print the shares; returns 1 when one is not what is promised.
+
+    A gap counts as lying at one of its bounds (`daemon.chemistry.uncertainty.charge_budget`), since
+    where nobody looks a supply usually goes on. For such gaps, and without any, 93 to 97 % are
+    promised; where gaps may hold anything within their bounds, that is wider than it need be.
+    """
     number = int(sys.argv[1]) if len(sys.argv) > 1 else 4000
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
     cases: tuple[tuple[str, Gap, int], ...] = (
@@ -228,7 +233,9 @@ def main() -> int:
         parts = [f"{group} {inside[group] / drawn[group]:.1%}" for group in sorted(drawn)]
         sys.stdout.write(f"{name}: {', '.join(parts)}\n")
         shares.append(inside["all"] / number)
-    return 0 if 0.93 <= shares[1] <= 0.97 else 1
+    bare, anywhere, went_on = shares
+    honest = all(0.93 <= share <= 0.97 for share in (bare, went_on)) and anywhere >= 0.93
+    return 0 if honest else 1
 
 
 if __name__ == "__main__":
