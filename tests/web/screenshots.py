@@ -12,6 +12,7 @@ from typing import Any, Literal
 from conftest import (
     CHROMIUM,
     CHROMIUM_ARGS,
+    STARTED_MS,
     Peer,
     a_measured_status,
     a_run,
@@ -24,9 +25,12 @@ from conftest import (
     write_entries,
     write_record,
 )
-from playwright.sync_api import Browser, ViewportSize, expect, sync_playwright
+from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
 
-from daemon.api.messages import StageStatus, Status
+from daemon.api.messages import MeterStatus, StageStatus, Status
+from daemon.chemistry.calibration import Point, ReferenceClass, fitted
+from daemon.record.entries import CalibrationMade
+from daemon.record.writer import Writer
 
 SIZES: dict[str, ViewportSize] = {
     "phone": {"width": 390, "height": 844},
@@ -185,6 +189,91 @@ def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None
     peer.stop()
 
 
+class _Going(Peer):
+    """A daemon that has a new reading whenever it is asked; its shunt shows 1 % and 4 mA more."""
+
+    def show(self, current_a: float) -> None:
+        raw_a = 1.01 * current_a + 0.004 + (0.009 if current_a == 2 else 0.0)
+        seen = {"voltage_v": None, "age_s": 0.3}
+        shunt = MeterStatus(
+            name="shunt", counts=True, current_a=raw_a, raw_current_a=raw_a, step_a=0.00125, **seen
+        )
+        supply = MeterStatus(
+            name="supply", counts=False, current_a=current_a, raw_current_a=current_a, **seen
+        )
+        self.status = a_status(
+            meters=(shunt, supply), output_on=current_a > 0, current_a=raw_a,
+            monotonic_s=self.status.monotonic_s,
+        )  # fmt: skip
+
+    def _answer(self, line: bytes) -> bytes:
+        later_s = self.status.monotonic_s + 0.7
+        self.status = self.status.model_copy(update={"monotonic_s": later_s})
+        return super()._answer(line)
+
+
+def _compare(page: Page, peer: _Going, address: str) -> None:
+    """Take a zero and three currents, of which one does not fit, and be refused."""
+    peer.show(0.0)
+    page.goto(f"{address}/calibration?meter=shunt")
+    page.get_by_role("button", name="Take the zero").click()
+    for current_a in (1.0, 2.0, 3.0):
+        peer.show(current_a)
+        page.goto("about:blank")
+        page.goto(f"{address}/calibration?meter=shunt")
+        page.get_by_label("The reference shows, A").fill(f"{current_a:.3f}")
+        page.get_by_role("button", name="Take this point").click()
+    page.get_by_label("The reference shows, A").fill("2,5")
+    page.get_by_role("button", name="Take this point").click()
+    expect(page.get_by_role("alert")).to_be_visible(timeout=20_000)
+
+
+def _keep(record: Path) -> None:
+    """Put a calibration of the shunt into the record."""
+    points = tuple(Point(1.01 * a + 0.004 + off, 1e-4, a) for a, off in ((0, 0), (1, 3e-4), (3, 0)))
+    reference = ReferenceClass(0.005, 0.003)
+    writer = Writer(record, threaded=False)
+    writer.keep_calibration(
+        CalibrationMade(
+            meter="shunt",
+            utc_ms=STARTED_MS,
+            who="anna",
+            reference="handheld, serial 4711",
+            reference_class="0.5 % + 3 mA",
+            note="after the new shunt",
+            points=points,
+            line=fitted(points, reference).line,
+        )
+    )
+    writer.close()
+
+
+def _shoot_calibration(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """The page about calibrations: never compared, one kept, and a comparison that was refused."""
+    record = folder / "calibrations.db"
+    write_record(record, hours=0.5, every_s=10.0)
+    peer = _Going(folder / "calibrations.sock", a_status())
+    peer.show(0.0)
+    peer.start()
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    with serving(peer.path, record) as address:
+        for name in ("never", "kept", "refused"):
+            if name == "kept":
+                _keep(record)
+            page.goto(f"{address}/calibration")
+            if name == "refused":
+                _compare(page, peer, address)
+            for size, viewport in SIZES.items():
+                page.set_viewport_size(viewport)
+                for theme in THEMES if f"calibration-{name}".startswith(wanted) else ():
+                    page.emulate_media(color_scheme=theme)
+                    file = out / f"calibration-{name}-{size}-{theme}.png"
+                    page.screenshot(path=file, full_page=True)
+    context.close()
+    peer.stop()
+
+
 def main(out: Path, wanted: str = "") -> None:
     """Take every picture, or those of the states whose name begins with `wanted`."""
     out.mkdir(parents=True, exist_ok=True)
@@ -204,6 +293,7 @@ def main(out: Path, wanted: str = "") -> None:
                     _shoot_plain(browser, address, out)
             peer.stop()
         _shoot_pages(browser, Path(folder), out, wanted)
+        _shoot_calibration(browser, Path(folder), out, wanted)
         browser.close()
 
 
