@@ -5,7 +5,8 @@ import sys
 from pathlib import Path
 
 NAMES = (
-    "step", "intervals", "accuracy", "record", "recount", "throughput", "idle", "off", "reaction", "lateness",
+    "step", "intervals", "accuracy", "record", "recount", "throughput", "idle", "off", "reaction",
+    "lateness",
 )  # fmt: skip
 
 
