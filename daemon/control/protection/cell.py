@@ -23,14 +23,11 @@ CURVE_U = 0.1
 """Standard uncertainty of one lesson's exponent: a jump covers a stretch of the curve."""
 
 
-DUST = 1e-9
-"""V or A. Differences below it come from rounding and are no digit of a meter."""
+DIGITS = (0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
+"""V or A. What the last digit of a meter counts in, coarsest first; finer ones matter to nobody."""
 
-COARSEST = 0.1
-"""V or A. The last digit of the coarsest meter, and of one whose reading has never moved."""
-
-DIGITS = 1.5
-"""Times the last digit: a value that crosses from one to the next steps by one."""
+DUST = 1e-6
+"""Of a digit: differences below it come from rounding."""
 
 
 class Block(NamedTuple):
@@ -38,7 +35,7 @@ class Block(NamedTuple):
 
     at_s, lasts_s: the end and the length, s. log_v, log_a: means of the natural logarithms of
     voltage and current, in V and A. excess: how much more than the learned curve's the voltage is,
-    as a difference of logarithms. grain: what the meters' last digits may make of it. jumped: the
+    as a difference of logarithms. grain: what one last digit of each meter is of it. jumped: the
     set-point has jumped, or did so some seconds ago. steady: the set-point has not moved at all.
     """
 
@@ -53,23 +50,22 @@ class Block(NamedTuple):
 
 
 class Digit:
-    """The last digit of a meter: the smallest change that it has shown, V or A."""
+    """The last digit of a meter, V or A: the coarsest of which all its readings are multiples."""
 
-    __slots__ = ("_last", "size")
+    __slots__ = ("_index", "size")
 
     def __init__(self) -> None:
-        self.size = COARSEST
-        self._last: float | None = None
+        self._index = 0
+        self.size = DIGITS[0]
 
     def take(self, value: float) -> None:
         """Take in one reading."""
-        last = self._last
-        if value != last:
-            if last is not None:
-                change = abs(value - last)
-                if DUST < change < self.size:
-                    self.size = change
-            self._last = value
+        while self._index < len(DIGITS) - 1:
+            digits = value / self.size
+            if abs(digits - round(digits)) < DUST:
+                return
+            self._index += 1
+            self.size = DIGITS[self._index]
 
 
 class Cell:
@@ -140,9 +136,8 @@ class Cell:
         elif jumped:
             self._shift += raw - self._raw
         self._raw, self._before = raw, (log_v, log_a)
-        grain = DIGITS * (
-            self._digits[0].size * exp(-log_v) + self.exponent * self._digits[1].size * exp(-log_a)
-        )
+        grain = self._digits[0].size * exp(-log_v)
+        grain += self.exponent * self._digits[1].size * exp(-log_a)
         excess = raw - self._shift
         return Block(seen.at_s, lasts_s, log_v, log_a, excess, grain, jumped, self._steady)
 

@@ -47,8 +47,8 @@ STEP_APART = 0.55
 """Of a step: what has to lie between all blocks before and all blocks after. On a slope it is 0.4
 at the most, however steep: so neither paint that is being covered nor a ramp looks like a step."""
 
-PART_LEAST = 0.025
-"""One of 20 parts is 3 to 5 % of the conductance. Below lie changes of agitation (common
+PART_LEAST = 0.02
+"""One of 20 parts is 2.5 to 5 % of the voltage. Below lie changes of agitation (common
 practice)."""
 
 PART_ON_S = 10.0
@@ -69,16 +69,14 @@ RESTLESS_S = 4.0
 RESTLESS_LEARN_S = 300.0
 """s over which the usual restlessness is learned."""
 
-RESTLESS_TIMES = 3.5
-"""Times the usual restlessness: beyond any chance with a handful of readings."""
+RESTLESS_TIMES = 2.5
+"""Times the usual restlessness. By chance a handful of readings comes to that once in some nights;
+a mean that is up, and that lasts, is asked for as well."""
 
 RESTLESS_LEAST = 0.01
 """Below this a flickering contact warms nothing: 10 mW at 1 V and 1 A."""
 
-RESTLESS_STEP = 0.2
-"""Of a step: a voltage that has become restless by more than this was not moved by a lost part."""
-
-CONTACT_UP = 0.25
+CONTACT_UP = 0.5
 """Of the restlessness: what the mean voltage has to be up by. A contact only adds resistance, a
 noisy meter adds none."""
 
@@ -135,7 +133,6 @@ class CellThresholds:
     restless_learn_s: float = RESTLESS_LEARN_S
     restless_times: float = RESTLESS_TIMES
     restless_least: float = RESTLESS_LEAST
-    restless_step: float = RESTLESS_STEP
     contact_up: float = CONTACT_UP
     contact_on_s: float = CONTACT_ON_S
     contact_off_s: float = CONTACT_OFF_S

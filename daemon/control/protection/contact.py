@@ -14,23 +14,38 @@ MOST_WEIGHT = 0.2
 FIRST_READINGS = 10
 """Readings before anything is judged."""
 
-STEP_SQUARE_MOST = 9.0
+SQUARE_MOST = 9.0
 """Times the usual square: what one counts for at the most, so that a fault teaches no quiet."""
+
+QUIET = 4.0
+"""Times the usual square: below, nothing is wrong."""
+
+RESTLESS_TEACHES = 0.2
+"""How much less is learned from what may be a fault; a tank that has become noisier is learned all
+the same."""
+
+DUST_V2 = 1e-8
+"""V²: below 0.1 mV nothing is restless."""
 
 ONE_MOST = 0.3
 """Of what makes it restless: what one reading's departure adds at the most. A glitch has three
 departures and a step has two, so that neither is restlessness by itself."""
 
-LEVEL_S = 20.0
-"""s over which the level is averaged that restlessness is held against."""
+GROWN, GROWN_LEAST = 3.0, 0.25
+"""Times the usual square, and of the square that is restless: twice what is left of a step after
+the seconds for which it is watched."""
+
+MEAN_S, LEVEL_S = 15.0, 40.0
+"""s over which the mean is averaged, and the level in quiet that it is held against; as many
+readings where they are further apart."""
 
 
 class Restless:
     """How much the voltage jumps from reading to reading, and how much it usually does.
 
     Measured by how far each reading is from the middle of its neighbours, so that slopes count for
-    nothing; as a standard deviation of ln V - p·ln I. `grain` is what the meters' last digits may
-    make of it.
+    nothing. Noise is learned in V, for a meter's stays the same while the current grows; what is
+    said about it is a share of the voltage, a standard deviation of ln V - p·ln I.
     """
 
     def __init__(self, thresholds: CellThresholds) -> None:
@@ -39,70 +54,84 @@ class Restless:
 
     def forget(self) -> None:
         """Begin anew."""
-        self._square = 0.0
-        self._usual_square = 0.0
+        self._usual_v2 = 0.0
         self._readings = 0
-        self.grain = 0.0
+        self._least_v2 = 0.0
         self.interrupt()
 
     def interrupt(self) -> None:
         """Compare nothing after this moment with anything before it. What is usual stays known."""
         self._last: tuple[float, float] | None = None
         self._last_s = 0.0
-        self._level: float | None = None
-        self._mean = 0.0
-        self._square = self._usual_square
+        self._level = self._mean = self._lag = 0.0
+        self._voltage_v = 1.0
+        self._now_v2 = self._whole_v2 = self._usual_v2
 
-    def take(self, at_s: float, value: float) -> None:
-        """Take in one reading's ln V - p·ln I."""
+    def take(self, at_s: float, value: float, voltage_v: float, grain: float) -> None:
+        """Take in one reading: its ln V - p·ln I, V, and what last digits may make of the first."""
         last = self._last
         if last is None:
             self._last, self._last_s, self._level, self._mean = (value, value), at_s, value, value
             return
         dt_s, self._last_s = at_s - self._last_s, at_s
-        bend = last[0] - 2.0 * last[1] + value
+        weight = min(MOST_WEIGHT, dt_s / self._t.restless_s)
+        quick = min(dt_s, 1.0) / MEAN_S
+        self._mean += quick * (value - self._mean)
+        self._voltage_v = voltage_v
+        bend_v = (last[0] - 2.0 * last[1] + value) * voltage_v
         self._last = (last[1], value)
         self._readings += 1
-        weight = min(MOST_WEIGHT, dt_s / self._t.restless_s)
-        square = bend * bend / 6.0
-        self._mean += weight * (value - self._mean)
+        slow = min(dt_s, 1.0) / LEVEL_S
+        if self._learn(bend_v * bend_v / 6.0, weight, dt_s, grain):
+            self._level += slow * (value - self._level)
+            self._lag += slow * (self._mean - self._level - self._lag)
+        else:
+            # On a slope the slower mean lags behind the quicker one; so the slope is known.
+            self._level += self._lag / (1.0 / slow - 1.0 / quick)
+
+    def _learn(self, now_v2: float, weight: float, dt_s: float, grain: float) -> bool:
+        """Average one reading's square; whether it is as quiet as usual."""
         if self._readings <= FIRST_READINGS:
-            self._usual_square += (square - self._usual_square) / self._readings
-            self._square, self._level = self._usual_square, self._mean
-            return
-        self._square += weight * (min(square, ONE_MOST * self._least() / weight) - self._square)
-        usual = self._usual_square
-        learn = max(1.0 / self._readings, min(MOST_WEIGHT, dt_s / self._t.restless_learn_s))
-        self._usual_square += learn * (min(square, STEP_SQUARE_MOST * usual + 1e-9) - usual)
-        if self._square < 4.0 * usual + 1e-6 and self._level is not None:
-            self._level += min(MOST_WEIGHT, dt_s / LEVEL_S) * (value - self._level)
+            self._usual_v2 += (now_v2 - self._usual_v2) / self._readings
+            self._now_v2 = self._whole_v2 = self._usual_v2
+            return True
+        t, usual_v2 = self._t, self._usual_v2
+        least = max(grain, t.restless_least) * self._voltage_v
+        self._least_v2 = least_v2 = max(t.restless_times**2 * usual_v2, least * least)
+        self._whole_v2 += weight * (now_v2 - self._whole_v2)
+        self._now_v2 += weight * (min(now_v2, ONE_MOST * least_v2 / weight) - self._now_v2)
+        quiet = self._now_v2 < QUIET * usual_v2 + DUST_V2
+        learn = max(1.0 / self._readings, min(MOST_WEIGHT, dt_s / t.restless_learn_s))
+        learn *= 1.0 if quiet else RESTLESS_TEACHES
+        most_v2 = SQUARE_MOST * usual_v2 + DUST_V2
+        self._usual_v2 = usual_v2 + learn * (min(now_v2, most_v2) - usual_v2)
+        return quiet
 
     @property
-    def is_there(self) -> bool:
-        """Whether the voltage jumps far more than usual."""
-        return self._readings > FIRST_READINGS and self._square > self._least()
-
-    def _least(self) -> float:
-        """The mean square from which on the voltage is restless."""
-        t = self._t
-        return max(t.restless_times**2 * self._usual_square, t.restless_least**2, self.grain**2)
+    def usual(self) -> float:
+        """How much it usually jumps."""
+        return sqrt(self._usual_v2) / self._voltage_v
 
     @property
     def amount(self) -> float:
-        """How much it jumps now: a standard deviation."""
-        return sqrt(self._square)
+        """How much it jumps now, steps and glitches included."""
+        return sqrt(self._whole_v2) / self._voltage_v
 
     @property
     def up(self) -> float:
-        """By how much the mean is above what it was in quiet."""
-        return 0.0 if self._level is None else self._mean - self._level
+        """By how much the mean is above where it would be in quiet."""
+        return self._mean - self._level - self._lag
 
-    def has_grown_by(self, size: float) -> bool:
-        """Whether it jumps more than before by a good part of `size`."""
-        grown = self._square - self._usual_square
-        return (
-            self._square > 4.0 * self._usual_square and grown > (self._t.restless_step * size) ** 2
-        )
+    @property
+    def is_there(self) -> bool:
+        """Whether it jumps far more than usual, and than the meters' last digits may make of it."""
+        return self._readings > FIRST_READINGS and self._now_v2 > self._least_v2
+
+    @property
+    def has_grown(self) -> bool:
+        """Whether it jumps more than usual; a lost part does not make it so."""
+        least_v2 = max(GROWN * self._usual_v2, GROWN_LEAST * self._least_v2)
+        return self._now_v2 > least_v2
 
 
 class BadContact:

@@ -25,6 +25,7 @@ class LearnedCell:
         self._contact = BadContact(thresholds)
         self._parts = PartsAndWhiskers(thresholds)
         self._drift = VoltageDrift(thresholds)
+        self._grain = 0.0
 
     def forget(self) -> None:
         """Begin anew: another part may hang in the tank by the next time."""
@@ -42,12 +43,13 @@ class LearnedCell:
             self._parts.clear()
             return self._signs()
         log_v, log_a = log(voltage_v), log(current_a)
-        self._restless.take(seen.at_s, log_v - self._cell.exponent * log_a)
+        value = log_v - self._cell.exponent * log_a
+        self._restless.take(seen.at_s, value, voltage_v, self._grain)
         self._contact.look(seen, self._restless)
         block = self._cell.take(seen, log_v, log_a)
         if block is None:
             return self._signs()
-        self._restless.grain = block.grain
+        self._grain = block.grain
         if block.jumped:
             self._restless.interrupt()
             self._parts.clear()

@@ -13,6 +13,15 @@ from daemon.control.protection.steps import Step, StepFinder
 SCALES = (1, 3, 9)
 """Blocks of the cell that make one of each finder: about 1, 3 and 9 s."""
 
+RESTLESS_PATIENCE = 3.0
+"""Times what a step has to last: so long one is watched whose voltage is restless."""
+
+PAST = 90
+"""Blocks of the cell that are remembered: twice the longest finder's window."""
+
+CALM = 0.5
+"""Of the last digit: with less noise than this a meter rests on its digits."""
+
 
 class PartsAndWhiskers:
     """A part that was lost makes the cell conduct less, a whisker makes it conduct more.
@@ -32,6 +41,7 @@ class PartsAndWhiskers:
         for finder in self._finders:
             finder.forget()
         self._recent: deque[float] = deque(maxlen=self._t.step_side)
+        self._past: deque[float] = deque(maxlen=PAST)
         self._watched: Step | None = None
         self._standing: dict[str, Step] = {}
         self.signs: tuple[Sign, ...] = ()
@@ -43,67 +53,92 @@ class PartsAndWhiskers:
             finder.clear()
         self._watched = None
         self._recent.clear()
+        self._past.clear()
 
     def look(self, block: Block, exponent_u: float, restless: Restless) -> None:
         """Bring `signs` up to date with one more block."""
         self._recent.append(block.excess)
-        if len(self._recent) == self._recent.maxlen and self._standing:
-            self._end_what_is_back(sum(self._recent) / len(self._recent))
-        if self._watched is not None:
-            self._watch(self._watched, block, restless)
+        level = sum(self._recent) / len(self._recent)
+        whisker = self._standing.get(WHISKER)
+        if whisker is not None and self._is_back(whisker, level, 0.0):
+            self._end(WHISKER)
             return
-        found = [step for f in self._finders if (step := f.add(block, exponent_u)) is not None]
-        if found:
-            self._watched = found[0]
+        if self._watched is not None:
+            self._watch(self._watched, level, block.at_s, restless)
+            return
+        # Where noise carries a value across its digits all the time, their mean knows no digits.
+        grain = block.grain if restless.usual < CALM * block.grain else 0.0
+        self._past.append(block.excess)
+        for finder in self._finders:
+            step = finder.add(block, exponent_u, grain)
+            if step is not None and self._watched is None and self._is_new(step, finder, block):
+                self._watched = step
+        if self._watched is not None:
             for finder in self._finders:
                 finder.clear()
 
-    def _watch(self, step: Step, block: Block, restless: Restless) -> None:
+    def _is_new(self, step: Step, finder: StepFinder, block: Block) -> bool:
+        """Whether a step leads somewhere new, not just back from some seconds elsewhere."""
+        older = list(self._past)[: -finder.after_blocks]
+        per_block = step.slope_per_s * block.lasts_s
+        way = 1.0 if step.size > 0.0 else -1.0
+        where = sorted(
+            way * (value + per_block * (len(older) + 0.5 * finder.after_blocks - i))
+            for i, value in enumerate(older)
+        )
+        # As good as the farthest, without what is noise.
+        usual = where[int(0.8 * len(where))]
+        return way * step.after.excess > usual + self._t.step_back * abs(step.size)
+
+    def _watch(self, step: Step, level: float, at_s: float, restless: Restless) -> None:
         """Tell a step that stays, and drop one that does not."""
-        level = sum(self._recent) / len(self._recent)
-        if self._is_back(step, level):
+        passed_s = at_s - step.at_s
+        if self._is_back(step, level, passed_s):
             self.clear()
             return
-        up = step.size > 0.0
-        on_s = self._t.part_on_s if up else self._t.whisker_on_s
-        if block.at_s - step.at_s < on_s:
+        on_s = self._t.part_on_s if step.size > 0.0 else self._t.whisker_on_s
+        if passed_s < on_s:
+            return
+        if restless.has_grown and restless.up > -self._t.step_back * abs(step.size):
+            # Maybe a contact's: that is for its own detector to say. Chance passes.
+            if passed_s > RESTLESS_PATIENCE * self._t.part_on_s:
+                self.clear()
             return
         self._watched = None
-        if up and (restless.has_grown_by(step.size) or self._ends_whisker(level)):
-            return
-        self._stand(PART_LOST if up else WHISKER, step)
+        self._tell(step)
 
-    def _ends_whisker(self, level: float) -> bool:
-        """Whether a step upwards only leads back to where a whisker had led away from."""
-        whisker = self._standing.get(WHISKER)
-        if whisker is None:
-            return False
-        return level < whisker.before.excess - self._t.step_back * whisker.size
+    def _tell(self, step: Step) -> None:
+        """Tell a step, or what it undoes."""
+        cause, other = (PART_LOST, WHISKER) if step.size > 0.0 else (WHISKER, PART_LOST)
+        before = self._standing.get(other)
+        share = 0.0 if before is None else -step.size / before.size
+        if before is None or share > 1.0 / self._t.step_back:
+            self._stand(cause, step)
+        elif share >= self._t.step_back:
+            self._end(other)
+        # Anything smaller is a whisker that jumps, or too little to tell from one.
 
-    def _end_what_is_back(self, level: float) -> None:
-        back = [cause for cause, step in self._standing.items() if self._is_back(step, level)]
-        for cause in back:
-            self.shift -= self._standing.pop(cause).size
-            self.signs = tuple(sign for sign in self.signs if sign.cause != cause)
-        if back:
-            self.clear()
+    def _is_back(self, step: Step, level: float, passed_s: float) -> bool:
+        """Whether little is left of a step, `passed_s` after it."""
+        left = level - step.before.excess - step.slope_per_s * passed_s
+        return left / step.size < self._t.step_back
 
-    def _is_back(self, step: Step, level: float) -> bool:
-        left = (level - step.before.excess) / step.size
-        return left < self._t.step_back
+    def _end(self, cause: str) -> None:
+        self.shift -= self._standing.pop(cause).size
+        self.signs = tuple(sign for sign in self.signs if sign.cause != cause)
+        self.clear()
 
     def _stand(self, cause: str, step: Step) -> None:
         before = self._standing.get(cause)
         if before is not None:
             # The second part, the next whisker: the alarm is there, its end is when all are gone.
-            step = Step(before.at_s, before.size + step.size, before.before, step.after)
             self.shift -= before.size
+            step = before._replace(size=before.size + step.size, after=step.after)
         self._standing[cause] = step
         self.shift += step.size
         others = tuple(sign for sign in self.signs if sign.cause != cause)
         repeat = sum(sign.repeat + 1 for sign in self.signs if sign.cause == cause)
-        figures = _figures(step)
-        self.signs = (*others, Sign(cause, _told(step), figures, repeat))
+        self.signs = (*others, Sign(cause, _told(step), _figures(step), repeat))
 
 
 def _figures(step: Step) -> Figures:
@@ -117,20 +152,19 @@ def _figures(step: Step) -> Figures:
 
 
 def _told(step: Step) -> str:
-    """What was seen, after whichever of voltage and current has moved more."""
+    """What was seen: a step of the voltage, or of the current where the voltage is held.
+
+    The voltage before is what it would have come to by then, on any slope.
+    """
     before, after = step.before, step.after
-    if _moved(before.log_v, after.log_v) >= _moved(before.log_a, after.log_a):
-        text = _stepped("voltage", before.log_v, after.log_v, "V")
+    if abs(after.log_v - before.log_v) >= abs(after.log_a - before.log_a):
+        text = _stepped("voltage", after.log_v - step.size, after.log_v, "V")
         text += f" at {exp(after.log_a):.2f} A"
     else:
         text = _stepped("current", before.log_a, after.log_a, "A")
         text += f" at {exp(after.log_v):.2f} V"
     change = exp(-step.size) - 1.0
     return f"{text}: the cell conducts {abs(change):.0%} {'less' if change < 0 else 'more'}"
-
-
-def _moved(before: float, after: float) -> float:
-    return abs(after - before)
 
 
 def _stepped(what: str, before: float, after: float, unit: str) -> str:

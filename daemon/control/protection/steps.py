@@ -2,13 +2,13 @@
 
 A change-point test on a sliding window (Basseville and Nikiforov, Detection of Abrupt Changes; from
 memory, not checked): the mean of some blocks after a moment against that of as many before. The
-noise is learned from how each block departs from the middle of its neighbours, which neither a
-slope nor a slow curve does. That is done with blocks of about 1, 3 and 9 s: the short ones are
+noise is learned, in V, from how each block departs from the middle of its neighbours, which neither
+a slope nor a slow curve does. That is done with blocks of about 1, 3 and 9 s: the short ones are
 quick, the long ones see through noise.
 """
 
 from collections import deque
-from math import sqrt
+from math import exp, sqrt
 from typing import NamedTuple
 
 from daemon.control.protection.cell import Block
@@ -23,6 +23,17 @@ BEND_MOST = 4.0
 SLOPE_MEMORY = 20
 """Blocks over which the slope is averaged."""
 
+DUST_V = 1e-4
+"""V of noise that may be there where none was seen."""
+
+DUST_SLOPE = 1e-9
+"""A block: no slope at all."""
+
+DIGITS = 1.5
+"""Times the last digit: a value that crosses from one to the next steps by one."""
+
+NO_STEP = (0.0, 1.0, 0.0)
+
 FIRST_BENDS = 5
 """Bends before anything is judged."""
 
@@ -36,27 +47,35 @@ class Level(NamedTuple):
 
 
 class Step(NamedTuple):
-    """A step of the cell's resistance: up is positive, as a difference of logarithms."""
+    """A step of the cell's resistance: up is positive, as a difference of logarithms.
+
+    slope_per_s: how the resistance was changing besides, 1/s.
+    """
 
     at_s: float
     size: float
+    slope_per_s: float
     before: Level
     after: Level
 
 
 class StepFinder:
-    """Looks for steps with blocks of its own: `blocks` of the cell's make one."""
+    """Looks for steps with blocks of its own: `blocks` of the cell's make one.
+
+    after_blocks: how many of the cell's lie after the last one that was before a step.
+    """
 
     def __init__(self, blocks: int, thresholds: CellThresholds) -> None:
         self._t = thresholds
         self._blocks = blocks
         self._side = thresholds.step_side
+        self.after_blocks = (thresholds.step_side + 1) * blocks
         self.forget()
 
     def forget(self) -> None:
         """Begin anew, with noise never seen."""
         self._bends = 0
-        self._noise = 0.0
+        self._noise_v = 0.0
         self._slope = 0.0
         self.clear()
 
@@ -67,8 +86,11 @@ class StepFinder:
         self._count = 0
         self._excess = self._log_v = self._log_a = 0.0
 
-    def add(self, block: Block, exponent_u: float) -> Step | None:
-        """A step that stands in the middle of the window, now that this block has come in."""
+    def add(self, block: Block, exponent_u: float, grain: float) -> Step | None:
+        """A step that stands in the middle of the window, now that this block has come in.
+
+        `grain` is what one last digit of each meter makes, 0 where noise dissolves them.
+        """
         self._count += 1
         self._excess += block.excess
         self._log_v += block.log_v
@@ -84,49 +106,79 @@ class StepFinder:
         self._learn()
         if len(window) < 2 * self._side + 1 or self._bends < FIRST_BENDS:
             return None
-        return self._judged(exponent_u, block.grain)
+        return self._judged(exponent_u, grain)
 
     def _learn(self) -> None:
         if len(self._window) < 3:
             return
         first, middle, last = (self._window[i].excess for i in (-3, -2, -1))
-        bend = abs(first - 2.0 * middle + last)
+        bend_v = abs(first - 2.0 * middle + last) * exp(self._window[-1].log_v)
         rise = last - middle
         if self._bends >= FIRST_BENDS:
-            most = BEND_MOST * max(self._noise, 1e-4)
-            bend = min(bend, most)
+            bend_v = min(bend_v, BEND_MOST * self._noise_v + DUST_V)
+            most = BEND_MOST * (self._noise_v + DUST_V) * exp(-self._window[-1].log_v)
             rise = min(max(rise, self._slope - most), self._slope + most)
         self._bends += 1
-        self._noise += (bend - self._noise) / min(self._bends, self._t.step_learn)
+        self._noise_v += (bend_v - self._noise_v) / min(self._bends, self._t.step_learn)
         self._slope += (rise - self._slope) / min(self._bends, SLOPE_MEMORY)
 
     def _judged(self, exponent_u: float, grain: float) -> Step | None:
         side, window = self._side, list(self._window)
         older, newer = window[:side], window[side + 1 :]
         old, new = [level.excess for level in older], [level.excess for level in newer]
+        moved_a = (sum(level.log_a for level in newer) - sum(level.log_a for level in older)) / side
+        sigma = SIGMA_OF_BEND * self._noise_v * exp(-newer[0].log_v)
+        # Noise that was learned from few bends may be greater than it seems.
+        noise = self._t.step_sigmas * sigma * (1.0 + 4.0 / self._bends)
+        doubt = 2.0 * exponent_u * abs(moved_a)
+        for size, noisier, slope in (self._plain(old, new), self._against_slope(old, new)):
+            least = self._t.part_least if size > 0.0 else self._t.whisker_least
+            if abs(size) > max(DIGITS * grain, least, noise * noisier) + doubt:
+                slope_per_s = slope * side / (self._ends[-1] - self._ends[0])
+                return Step(self._ends[0], size, slope_per_s, _mean(older), _mean(newer))
+        return None
+
+    def _plain(self, old: list[float], new: list[float]) -> tuple[float, float, float]:
+        """The step, 0 if it is none, that is plain to see; its noise for a block's of 1; the slope.
+
+        That is the one learned before, a block.
+        """
+        side = self._side
         seen = (sum(new) - sum(old)) / side
         beyond_slope = seen - (side + 1) * self._slope
         if seen * beyond_slope <= 0.0:
-            return None
-        size = min(seen, beyond_slope, key=abs)
-        moved_a = (sum(level.log_a for level in newer) - sum(level.log_a for level in older)) / side
-        if abs(size) <= max(grain, self._least(size, moved_a, exponent_u)):
-            return None
-        apart = min(new) - max(old) if size > 0.0 else min(old) - max(new)
+            return NO_STEP
         # Two slopes lie between the last block before and the first after.
-        sloped = max(0.0, 2.0 * self._slope if size > 0.0 else -2.0 * self._slope)
-        if apart - sloped < self._t.step_apart * max(abs(seen), abs(beyond_slope)):
-            return None
-        return Step(self._ends[0], size, _mean(older), _mean(newer))
+        sloped = max(0.0, 2.0 * self._slope if seen > 0.0 else -2.0 * self._slope)
+        most = max(seen, beyond_slope, key=abs)
+        if _apart(old, new, seen) - sloped < self._t.step_apart * abs(most):
+            return NO_STEP
+        return min(seen, beyond_slope, key=abs), sqrt(2.0 / side), self._slope
 
-    def _least(self, size: float, moved_a: float, exponent_u: float) -> float:
-        """What a step has to be greater than, by its sign, noise, and the doubt of the curve."""
-        t = self._t
-        sigma = SIGMA_OF_BEND * self._noise * sqrt(2.0 / self._side)
-        # Noise that was learned from few bends may be greater than it seems.
-        noise = t.step_sigmas * sigma * (1.0 + 4.0 / self._bends)
-        least = t.part_least if size > 0.0 else t.whisker_least
-        return max(least, noise) + 2.0 * exponent_u * abs(moved_a)
+    def _against_slope(self, old: list[float], new: list[float]) -> tuple[float, float, float]:
+        """The same for a step that a slope hides, the slope being that of both sides.
+
+        Whatever is symmetric about the middle, as a bend is, makes no step of it. The slope has to
+        be one that was there before.
+        """
+        side = self._side
+        centre = 0.5 * (side - 1)
+        squares = 2.0 * sum((i - centre) ** 2 for i in range(side))
+        slope = sum((i - centre) * (a + b) for i, (a, b) in enumerate(zip(old, new, strict=True)))
+        slope /= squares
+        if not 0.0 < slope / (self._slope or DUST_SLOPE) < 2.0:
+            return NO_STEP
+        old = [value - slope * (i - side) for i, value in enumerate(old)]
+        new = [value - slope * (i + 1) for i, value in enumerate(new)]
+        size = (sum(new) - sum(old)) / side
+        if _apart(old, new, size) < self._t.step_apart * abs(size):
+            return NO_STEP
+        return size, sqrt(2.0 / side + (side + 1) ** 2 / squares), slope
+
+
+def _apart(old: list[float], new: list[float], size: float) -> float:
+    """What lies between all of one side and all of the other, in the direction of `size`."""
+    return min(new) - max(old) if size > 0.0 else min(old) - max(new)
 
 
 def _mean(levels: list[Level]) -> Level:

@@ -1,0 +1,217 @@
+"""The learned cell on readings made by hand: what is found, what is not, and in which words."""
+
+import re
+from math import exp, sin
+from random import Random
+
+import pytest
+
+from daemon.control.protection.cell_thresholds import CellThresholds
+from daemon.control.protection.learned_cell import LearnedCell
+from drivers.contracts import Mode
+
+PERIODS_S = (0.05, 0.2, 1.0, 2.0)
+
+
+@pytest.fixture(params=PERIODS_S)
+def period_s(request):
+    return request.param
+
+
+class Feeder:
+    """Shows readings of a made-up cell to the detector; remembers when each cause began."""
+
+    def __init__(self, observe, period_s=1.0, noise_v=0.002, digit_v=0.001):
+        self.detector = LearnedCell(CellThresholds())
+        self.observe, self.period_s = observe, period_s
+        self.noise = Random(7)
+        self.noise_v, self.digit_v = noise_v, digit_v
+        self.now_s = 0.0
+        self.found = []
+        self.there = ()
+
+    def run(self, seconds, voltage_v, current_a=1.5, **more):
+        """`voltage_v` and `current_a` are values, or functions of the seconds since the call."""
+        start_s = self.now_s
+        while self.now_s < start_s + seconds:
+            t = self.now_s - start_s
+            volts = voltage_v(t) if callable(voltage_v) else voltage_v
+            amps = current_a(t) if callable(current_a) else current_a
+            volts += self.noise.gauss(0.0, self.noise_v)
+            shown_a = amps + self.noise.gauss(0.0, 0.001)
+            usual = {"set_current_a": amps, "started_s": 0.0, "ceiling_v": 6.0}
+            seen = self.observe(
+                self.now_s,
+                round(shown_a, 3),
+                round(volts / self.digit_v) * self.digit_v,
+                **(usual | more),
+            )
+            signs = self.detector.look(seen)
+            before = {sign.cause for sign in self.there}
+            self.found += [(t, sign) for sign in signs if sign.cause not in before]
+            self.there = signs
+            self.now_s += self.period_s
+        return self
+
+    @property
+    def causes(self):
+        return [sign.cause for _, sign in self.found]
+
+
+@pytest.fixture
+def feed(observe):
+    def make(**more):
+        return Feeder(observe, **more)
+
+    return make
+
+
+def test_a_part_of_eight_falls_off(feed, period_s):
+    cell = feed(period_s=period_s).run(120.0, 0.92).run(60.0, 1.01)
+    assert cell.causes == ["part lost"]
+    after_s, sign = cell.found[0]
+    assert 9.0 < after_s < 30.0
+    said = re.fullmatch(
+        r"the voltage stepped from 0\.9[123] V to 1\.01 V at 1\.50 A: "
+        r"the cell conducts (\d+)% less",
+        sign.seen,
+    )
+    # The same current at 1.01 V instead of 0.92 V: 1 - 0.92/1.01 = 8.9 %.
+    assert int(said[1]) in (8, 9, 10)
+
+
+def test_a_part_of_eight_falls_off_under_constant_voltage(feed, period_s):
+    held = {"mode": Mode.CONSTANT_VOLTAGE, "set_current_a": 3.0, "ceiling_v": 1.0}
+    cell = feed(period_s=period_s).run(120.0, 1.0, 1.6, **held).run(60.0, 1.0, 1.4, **held)
+    assert cell.causes == ["part lost"]
+    assert "the current stepped from 1.60 A to 1.40 A at 1.00 V" in cell.found[0][1].seen
+
+
+def test_a_part_that_swings_and_comes_back_is_none(feed, period_s):
+    cell = feed(period_s=period_s).run(120.0, 0.92).run(6.0, 1.05).run(120.0, 0.92)
+    assert cell.causes == []
+
+
+def test_a_part_that_is_hung_up_again_ends_it(feed):
+    cell = feed().run(120.0, 0.92).run(120.0, 1.05).run(120.0, 0.92)
+    assert cell.causes == ["part lost"]
+    assert cell.there == ()
+
+
+def test_two_parts_are_two_calls_for_attention(feed):
+    cell = feed().run(120.0, 0.92).run(120.0, 1.05).run(120.0, 1.25)
+    assert cell.causes == ["part lost"]
+    assert cell.there[0].repeat == 1
+    assert re.search(r"from 0\.9[123] V to 1\.25 V", cell.there[0].seen)
+
+
+def test_a_whisker(feed, period_s):
+    jumps = Random(3)
+    cell = feed(period_s=period_s).run(120.0, 0.92)
+    cell.run(60.0, lambda _: 0.92 * (1.0 - jumps.uniform(0.05, 0.15)))
+    assert cell.causes == ["whisker"]
+    assert "more" in cell.found[0][1].seen
+
+
+def test_a_whisker_that_was_shaken_off_is_no_lost_part(feed):
+    cell = feed().run(120.0, 0.92).run(60.0, 0.80).run(120.0, 0.92)
+    assert cell.causes == ["whisker"]
+    assert cell.there == ()
+
+
+def test_a_bad_contact(feed, period_s):
+    hook = Random(5)
+    cell = feed(period_s=period_s).run(120.0, 0.92)
+    cell.run(60.0, lambda _: 0.92 + 0.15 * hook.expovariate(1.0))
+    assert cell.causes == ["bad contact"]
+    assert re.search(
+        r"jumps by \d+\.\d% .* up by \d+\.\d% in the mean, at 1\.50 A", cell.there[0].seen
+    )
+
+
+def test_a_contact_that_is_good_again(feed):
+    hook = Random(5)
+    cell = feed().run(120.0, 0.92).run(60.0, lambda _: 0.92 + 0.15 * hook.expovariate(1.0))
+    cell.run(300.0, 0.92)
+    assert cell.causes == ["bad contact"]
+    assert cell.there == ()
+
+
+def test_a_noisier_meter_is_no_bad_contact(feed, period_s):
+    more = Random(5)
+    cell = feed(period_s=period_s).run(120.0, 0.92)
+    cell.run(300.0, lambda _: 0.92 + more.gauss(0.0, 0.05))
+    assert cell.causes == []
+
+
+def test_one_wild_reading_is_nothing(feed, period_s):
+    cell = feed(period_s=period_s).run(120.0, 0.92).run(period_s, 1.6).run(120.0, 0.92)
+    cell.run(period_s, 0.5).run(120.0, 0.92)
+    assert cell.causes == []
+
+
+def test_an_anode_that_polarises(feed):
+    # A volt in an hour on 0.92 V: 15 % beyond 10 % an hour after some nine minutes, and a minute.
+    cell = feed(period_s=2.0).run(1800.0, 0.92).run(1800.0, lambda t: 0.92 + t / 3600.0)
+    assert cell.causes == ["voltage drift"]
+    assert 480.0 < cell.found[0][0] < 900.0
+    assert re.match(
+        r"1\.\d\d V at 1\.50 A: \d\d% more than at the least, \d+ min before", cell.there[0].seen
+    )
+
+
+def test_a_bath_that_cools_over_a_night_does_not_drift(feed):
+    # 8 K down in 4 h at 2 % a K.
+    cell = feed(period_s=5.0).run(3600.0, 0.92)
+    cell.run(4 * 3600.0, lambda t: 0.92 * (1.0 + 0.16 * t / 14400.0))
+    assert cell.causes == []
+
+
+@pytest.mark.parametrize("paint_s", [10.0, 40.0, 150.0])
+def test_paint_that_is_being_covered(feed, period_s, paint_s):
+    cell = feed(period_s=period_s)
+    cell.run(900.0, lambda t: 0.9 + 3.0 * exp(-t / paint_s))
+    assert cell.causes == []
+
+
+@pytest.mark.parametrize("ramp_s", [0.5, 10.0, 60.0, 600.0])
+def test_stages_and_ramps(feed, period_s, ramp_s):
+    # A cell of 0.5 Ω and 0.118 V per decade, which is no power of the current.
+    def volts(amps):
+        return 0.5 * amps + 0.0512 * (amps / (amps + 0.1)) * 4.0
+
+    def ramp(from_a, to_a):
+        return lambda t: from_a + (to_a - from_a) * min(1.0, t / ramp_s)
+
+    cell = feed(period_s=period_s)
+    for from_a, to_a in ((0.1, 1.5), (1.5, 3.0), (3.0, 0.8)):
+        amps = ramp(from_a, to_a)
+        cell.run(ramp_s + 60.0, lambda t, amps=amps: volts(amps(t)), amps, steady_s=0.0)
+        cell.run(60.0, volts(to_a), to_a, steady_s=60.0)
+    assert cell.causes == []
+
+
+def test_ripple_that_beats_with_the_readings(feed, period_s):
+    cell = feed(period_s=period_s)
+    cell.run(900.0, lambda t: 0.92 * (1.0 + 0.05 * sin(2.1 * t)))
+    assert cell.causes == []
+
+
+def test_a_calm_coarse_meter_whose_last_digit_steps(feed, period_s):
+    # 10 mV on 0.3 V are 3 %, and a bath that warms up steps by that.
+    cell = feed(period_s=period_s, noise_v=0.0, digit_v=0.01)
+    cell.run(900.0, lambda t: 0.3249 - 0.04 * t / 900.0)
+    assert cell.causes == []
+
+
+def test_readings_without_a_voltage_change_nothing(feed, observe):
+    cell = feed().run(120.0, 0.92)
+    assert cell.detector.look(observe(cell.now_s, 1.5, None)) == ()
+    cell.now_s += 1.0
+    assert cell.run(60.0, 1.01).causes == ["part lost"]
+
+
+def test_after_the_output_was_off_nothing_is_remembered(feed):
+    cell = feed().run(120.0, 0.92)
+    cell.detector.forget()
+    assert cell.run(120.0, 1.4).causes == []
