@@ -21,6 +21,7 @@ meets all of them.
 
 import argparse
 import http.client
+import math
 import os
 import random
 import shutil
@@ -62,6 +63,10 @@ SETTLE_S = SPIKE_AFTER_S + 0.3
 
 LOAD_S = 15.0
 """s that one process of the page's load goes on; another follows it."""
+
+
+LATE_AIM, MOST_AIM = 1.05, 1.2
+"""Times a period and an exchange: what 99 % are to stay within, and what all are."""
 
 
 @dataclass
@@ -219,23 +224,29 @@ def measure(rows: list[Row], options: argparse.Namespace, shim: Path, tank_file:
                 else:
                     environment = stalls if row.loaded else {}
                     of_daemon(row, tank, count, period_s, phases, environment, options.clients)
-            sys.stderr.write(f"{row.name}: {len(row.found_s)} of {options.injections}\n")
+            most_ms = 1e3 * max(row.found_s[-count:])
+            done = f"{len(row.found_s)} of {options.injections}"
+            sys.stderr.write(f"{row.name}: {done}, at most {most_ms:.1f} ms\n")
+
+
+def most_of(found_s: list[float]) -> float:
+    """The time that 99 % are within, by nearest rank: the greatest of fewer than a hundred, s."""
+    return sorted(found_s)[math.ceil(0.99 * len(found_s)) - 1]
 
 
 def cells(row: Row, floor: Row | None, least_s: float) -> list[str]:
     """A row of the table; `floor` is the bare loop under the same priority, if it was measured."""
-    ordered = sorted(row.found_s)
-    late_s = ordered[min(len(ordered) - 1, int(0.99 * len(ordered)))]
-    figures_s = [statistics.median(ordered), late_s, ordered[-1]]
+    late_s = most_of(row.found_s)
+    figures_s = [statistics.median(row.found_s), late_s, max(row.found_s)]
     told = [f"{1e3 * figure_s:.1f}" for figure_s in figures_s]
     told += [f"{figure_s / least_s:.3f}" for figure_s in figures_s[1:]]
     if floor is None or floor is row:
         told.append("-")
     else:
-        bare = sorted(floor.found_s)
-        told.append(f"{late_s / bare[min(len(bare) - 1, int(0.99 * len(bare)))]:.3f}")
+        told.append(f"{late_s / most_of(floor.found_s):.3f}")
+    told.append(str(sum(found_s > MOST_AIM * least_s for found_s in row.found_s)))
     asked = f"{statistics.mean(row.answers_per_s):.0f}" if row.answers_per_s else "-"
-    return [row.name, str(len(ordered)), *told, asked]
+    return [row.name, str(len(row.found_s)), *told, asked]
 
 
 def report(rows: list[Row], options: argparse.Namespace) -> None:
@@ -248,14 +259,14 @@ def report(rows: list[Row], options: argparse.Namespace) -> None:
     columns = ["loop", "times", "median", "99 %", "most", "99 % ratio", "most ratio"]
     note = (
         f"ratios to period and exchange, {1e3 * period_s:g} + {1e3 * exchange_s:.2f} ms; aims: "
-        "99 % ≤ 1.05, most ≤ 1.2, loaded or not\n"
+        f"99 % ≤ {LATE_AIM:g}, most ≤ {MOST_AIM:g}, loaded or not\n"
         f"load: {options.clients} clients; fsync +{options.sync_ms} ms, each "
         f"{options.stall_every}th {options.stall_ms} ms"
     )
     if not options.fifo_allowed:
         note += "; no SCHED_FIFO, which is not allowed here"
     title = 'From the current changing to "output off" on the wire, ms'
-    show(title, [*columns, "99 % to floor", "answers/s"], table, note)
+    show(title, [*columns, "99 % to floor", "over aim", "answers/s"], table, note)
 
 
 def main() -> None:
