@@ -50,22 +50,37 @@ class Block(NamedTuple):
 
 
 class Digit:
-    """The last digit of a meter, V or A: the coarsest of which all its readings are multiples."""
+    """The last digit of a meter, V or A: the coarsest of which all its readings are multiples.
 
-    __slots__ = ("_index", "size")
+    0 as long as its reading has not moved: what stands still steps nowhere.
+    """
+
+    __slots__ = ("_first", "_index", "size")
 
     def __init__(self) -> None:
+        self._first: float | None = None
         self._index = 0
-        self.size = DIGITS[0]
+        self.size = 0.0
 
     def take(self, value: float) -> None:
         """Take in one reading."""
+        if self._index == len(DIGITS) - 1:
+            return
+        if self._first is None:
+            self._first = value
+        if value == self._first:
+            return
         while self._index < len(DIGITS) - 1:
-            digits = value / self.size
-            if abs(digits - round(digits)) < DUST:
-                return
+            digit = DIGITS[self._index]
+            if _is_multiple(value, digit) and _is_multiple(self._first, digit):
+                break
             self._index += 1
-            self.size = DIGITS[self._index]
+        self.size = DIGITS[self._index]
+
+
+def _is_multiple(value: float, digit: float) -> bool:
+    digits = value / digit
+    return abs(digits - round(digits)) < DUST
 
 
 class Cell:

@@ -16,7 +16,7 @@ LEAST_V = 0.05
 BLOCK_S = 1.0
 """s of readings that are taken together: part of the noise is gone, and little of what happens."""
 
-SETTLE_S = 8.0
+SETTLE_S = 5.0
 """s after output on or a jump of the set-point: slow supplies take seconds to get there, and so
 does the layer of spent bath before the parts (common practice)."""
 

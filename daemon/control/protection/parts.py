@@ -16,8 +16,8 @@ SCALES = (1, 3, 9)
 RESTLESS_PATIENCE = 3.0
 """Times what a step has to last: so long one is watched whose voltage is restless."""
 
-PAST = 90
-"""Blocks of the cell that are remembered: twice the longest finder's window."""
+PAST, PAST_LEAST = 30, 10
+"""Blocks of the cell before a step that say where it was: at the most and at the least."""
 
 CALM = 0.5
 """Of the last digit: with less noise than this a meter rests on its digits."""
@@ -41,7 +41,9 @@ class PartsAndWhiskers:
         for finder in self._finders:
             finder.forget()
         self._recent: deque[float] = deque(maxlen=self._t.step_side)
-        self._past: deque[float] = deque(maxlen=PAST)
+        self._past: deque[float] = deque(
+            maxlen=PAST + max(finder.after_blocks for finder in self._finders)
+        )
         self._watched: Step | None = None
         self._standing: dict[str, Step] = {}
         self.signs: tuple[Sign, ...] = ()
@@ -71,24 +73,27 @@ class PartsAndWhiskers:
         self._past.append(block.excess)
         for finder in self._finders:
             step = finder.add(block, exponent_u, grain)
-            if step is not None and self._watched is None and self._is_new(step, finder, block):
+            if step is not None and self._watched is None and self._is_new(step, finder):
                 self._watched = step
         if self._watched is not None:
             for finder in self._finders:
                 finder.clear()
 
-    def _is_new(self, step: Step, finder: StepFinder, block: Block) -> bool:
-        """Whether a step leads somewhere new, not just back from some seconds elsewhere."""
-        older = list(self._past)[: -finder.after_blocks]
-        per_block = step.slope_per_s * block.lasts_s
-        way = 1.0 if step.size > 0.0 else -1.0
-        where = sorted(
-            way * (value + per_block * (len(older) + 0.5 * finder.after_blocks - i))
-            for i, value in enumerate(older)
-        )
-        # As good as the farthest, without what is noise.
-        usual = where[int(0.8 * len(where))]
-        return way * step.after.excess > usual + self._t.step_back * abs(step.size)
+    def _is_new(self, step: Step, finder: StepFinder) -> bool:
+        """Whether a step leads away from the line of before, not back to it from some seconds off.
+
+        That line is fitted by least squares to the blocks before the step.
+        """
+        after = finder.after_blocks
+        older = list(self._past)[-PAST - after : -after]
+        n = len(older)
+        if n < PAST_LEAST:
+            return True
+        centre, mean = 0.5 * (n - 1), sum(older) / n
+        rise = sum((i - centre) * value for i, value in enumerate(older))
+        slope = rise * 12.0 / (n * (n * n - 1.0))
+        away = step.after.excess - mean - slope * (0.5 * (n + after))
+        return away / step.size > self._t.step_back
 
     def _watch(self, step: Step, level: float, at_s: float, restless: Restless) -> None:
         """Tell a step that stays, and drop one that does not."""
