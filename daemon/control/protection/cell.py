@@ -35,8 +35,8 @@ class Block(NamedTuple):
 
     at_s, lasts_s: the end and the length, s. log_v, log_a: means of the natural logarithms of
     voltage and current, in V and A. excess: how much more than the learned curve's the voltage is,
-    as a difference of logarithms. grain: what one last digit of each meter is of it. jumped: the
-    set-point has jumped, or did so some seconds ago. steady: the set-point has not moved at all.
+    as a difference of logarithms. grain_v, grain_a: what one last digit of each meter is of it.
+    jumped: the set-point has jumped, or did so some seconds ago. steady: it has not moved at all.
     """
 
     at_s: float
@@ -44,7 +44,8 @@ class Block(NamedTuple):
     log_v: float
     log_a: float
     excess: float
-    grain: float
+    grain_v: float
+    grain_a: float
     jumped: bool
     steady: bool
 
@@ -151,10 +152,17 @@ class Cell:
         elif jumped:
             self._shift += raw - self._raw
         self._raw, self._before = raw, (log_v, log_a)
-        grain = self._digits[0].size * exp(-log_v)
-        grain += self.exponent * self._digits[1].size * exp(-log_a)
-        excess = raw - self._shift
-        return Block(seen.at_s, lasts_s, log_v, log_a, excess, grain, jumped, self._steady)
+        return Block(
+            seen.at_s,
+            lasts_s,
+            log_v,
+            log_a,
+            raw - self._shift,
+            self._digits[0].size * exp(-log_v),
+            self._digits[1].size * exp(-log_a) * self.exponent,
+            jumped,
+            self._steady,
+        )
 
     def _has_jumped(self, seen: Observation, lasts_s: float) -> bool:
         """Whether the set-points moved faster than a ramp that can be followed."""

@@ -76,7 +76,7 @@ a mean that is up, and that lasts, is asked for as well."""
 RESTLESS_LEAST = 0.01
 """Below this a flickering contact warms nothing: 10 mW at 1 V and 1 A."""
 
-CONTACT_UP = 0.5
+CONTACT_UP = 0.25
 """Of the restlessness: what the mean voltage has to be up by. A contact only adds resistance, a
 noisy meter adds none."""
 
@@ -85,6 +85,9 @@ CONTACT_ON_S = 5.0
 
 CONTACT_OFF_S = 60.0
 """s of quiet, after which a contact is good again: bad ones come and go."""
+
+WHISKER_OFF_S = 60.0
+"""s with the conductance back, after which a whisker is gone even if no step led there."""
 
 DRIFT_S = 60.0
 """s over which the slow level is averaged."""
@@ -128,6 +131,7 @@ class CellThresholds:
     part_on_s: float = PART_ON_S
     whisker_least: float = WHISKER_LEAST
     whisker_on_s: float = WHISKER_ON_S
+    whisker_off_s: float = WHISKER_OFF_S
     step_back: float = STEP_BACK
     restless_s: float = RESTLESS_S
     restless_learn_s: float = RESTLESS_LEARN_S

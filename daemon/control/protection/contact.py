@@ -20,9 +20,15 @@ SQUARE_MOST = 9.0
 QUIET = 4.0
 """Times the usual square: below, nothing is wrong."""
 
+QUIET_S = 10.0
+"""s of quiet without a break before its level is known, and again after any unrest."""
+
 RESTLESS_TEACHES = 0.2
 """How much less is learned from what may be a fault; a tank that has become noisier is learned all
 the same."""
+
+CHANCES = 2.5
+"""Standard errors of the mean: one in 160 by chance, and it has to last."""
 
 DUST_V2 = 1e-8
 """V²: below 0.1 mV nothing is restless."""
@@ -35,9 +41,12 @@ GROWN, GROWN_LEAST = 3.0, 0.25
 """Times the usual square, and of the square that is restless: twice what is left of a step after
 the seconds for which it is watched."""
 
-MEAN_S, LEVEL_S = 15.0, 40.0
-"""s over which the mean is averaged, and the level in quiet that it is held against; as many
-readings where they are further apart."""
+LEVEL_S = 10.0
+"""s over which the level in quiet is averaged."""
+
+MEAN_S = 15.0
+"""s over which the mean in unrest is averaged, which is held against that level; as many readings
+where they are further apart."""
 
 
 class Restless:
@@ -63,31 +72,47 @@ class Restless:
         """Compare nothing after this moment with anything before it. What is usual stays known."""
         self._last: tuple[float, float] | None = None
         self._last_s = 0.0
-        self._level = self._mean = self._lag = 0.0
+        self._level = self._mean = 0.0
+        self._quiet_s = self._slope_per_s = self._mean_weight = 0.0
+        self._level_is_known = False
         self._voltage_v = 1.0
         self._now_v2 = self._whole_v2 = self._usual_v2
 
-    def take(self, at_s: float, value: float, voltage_v: float, grain: float) -> None:
-        """Take in one reading: its ln V - p·ln I, V, and what last digits may make of the first."""
+    def take(
+        self, at_s: float, value: float, voltage_v: float, grain: float, slope_per_s: float
+    ) -> None:
+        """Take in one reading.
+
+        `value` is its ln V - p·ln I; `grain` what last digits may make of that, and `slope_per_s`
+        how it is changing.
+        """
         last = self._last
         if last is None:
             self._last, self._last_s, self._level, self._mean = (value, value), at_s, value, value
             return
         dt_s, self._last_s = at_s - self._last_s, at_s
-        weight = min(MOST_WEIGHT, dt_s / self._t.restless_s)
-        quick = min(dt_s, 1.0) / MEAN_S
-        self._mean += quick * (value - self._mean)
         self._voltage_v = voltage_v
         bend_v = (last[0] - 2.0 * last[1] + value) * voltage_v
         self._last = (last[1], value)
         self._readings += 1
-        slow = min(dt_s, 1.0) / LEVEL_S
-        if self._learn(bend_v * bend_v / 6.0, weight, dt_s, grain):
-            self._level += slow * (value - self._level)
-            self._lag += slow * (self._mean - self._level - self._lag)
-        else:
-            # On a slope the slower mean lags behind the quicker one; so the slope is known.
-            self._level += self._lag / (1.0 / slow - 1.0 / quick)
+        weight = min(MOST_WEIGHT, dt_s / self._t.restless_s)
+        quiet = self._learn(bend_v * bend_v / 6.0, weight, dt_s, grain)
+        self._quiet_s = min(self._quiet_s + dt_s, QUIET_S) if quiet else 0.0
+        self._follow(value, dt_s, slope_per_s)
+
+    def _follow(self, value: float, dt_s: float, slope_per_s: float) -> None:
+        """Bring level and mean up to date: the level in quiet, the mean in unrest."""
+        sloped = self._slope_per_s * dt_s
+        self._level += sloped
+        if self._quiet_s >= QUIET_S:
+            self._level += min(MOST_WEIGHT, dt_s / LEVEL_S) * (value - self._level)
+            self._mean = self._level
+            self._slope_per_s = slope_per_s
+            self._level_is_known = True
+            return
+        self._mean_weight = min(dt_s, 1.0) / MEAN_S
+        self._mean += sloped
+        self._mean += self._mean_weight * (value - self._mean)
 
     def _learn(self, now_v2: float, weight: float, dt_s: float, grain: float) -> bool:
         """Average one reading's square; whether it is as quiet as usual."""
@@ -118,9 +143,14 @@ class Restless:
         return sqrt(self._whole_v2) / self._voltage_v
 
     @property
-    def up(self) -> float:
-        """By how much the mean is above where it would be in quiet."""
-        return self._mean - self._level - self._lag
+    def chance(self) -> float:
+        """How far the mean may be off by chance: its standard error."""
+        return self.amount * sqrt(0.5 * self._mean_weight)
+
+    @property
+    def up(self) -> float | None:
+        """By how much the mean is above where it would be in quiet; None while nobody knows."""
+        return self._mean - self._level if self._level_is_known else None
 
     @property
     def is_there(self) -> bool:
@@ -149,13 +179,14 @@ class BadContact:
 
     def look(self, seen: Observation, restless: Restless) -> None:
         """Bring `signs` up to date with one more reading."""
-        there = restless.is_there
+        there, up = restless.is_there, restless.up
         if there and not self.signs:
-            there = restless.up > self._t.contact_up * restless.amount
+            least = self._t.contact_up * restless.amount + CHANCES * restless.chance
+            there = up is not None and up > least
         if not self._lasting.seen(there, seen.at_s):
             self.signs = ()
         elif not self.signs:
-            jumps, up = restless.amount, exp(restless.up) - 1.0
+            jumps, up = restless.amount, exp(up or 0.0) - 1.0
             text = (
                 f"the voltage jumps by {jumps:.1%} from reading to reading, and is up by {up:.1%} "
                 f"in the mean, at {seen.current_a:.2f} A"

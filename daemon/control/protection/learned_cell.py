@@ -44,12 +44,12 @@ class LearnedCell:
             return self._signs()
         log_v, log_a = log(voltage_v), log(current_a)
         value = log_v - self._cell.exponent * log_a
-        self._restless.take(seen.at_s, value, voltage_v, self._grain)
+        self._restless.take(seen.at_s, value, voltage_v, self._grain, self._parts.slope_per_s)
         self._contact.look(seen, self._restless)
         block = self._cell.take(seen, log_v, log_a)
         if block is None:
             return self._signs()
-        self._grain = block.grain
+        self._grain = block.grain_v + block.grain_a
         if block.jumped:
             self._restless.interrupt()
             self._parts.clear()

@@ -8,10 +8,11 @@ from daemon.control.protection.causes import PART_LOST, WHISKER
 from daemon.control.protection.cell import Block
 from daemon.control.protection.cell_thresholds import CellThresholds
 from daemon.control.protection.contact import Restless
+from daemon.control.protection.lasting import Lasting
 from daemon.control.protection.steps import Step, StepFinder
 
-SCALES = (1, 3, 9)
-"""Blocks of the cell that make one of each finder: about 1, 3 and 9 s."""
+SCALES_S = (1.0, 3.0, 9.0)
+"""s of readings in a block of each finder."""
 
 RESTLESS_PATIENCE = 3.0
 """Times what a step has to last: so long one is watched whose voltage is restless."""
@@ -19,7 +20,13 @@ RESTLESS_PATIENCE = 3.0
 PAST, PAST_LEAST = 30, 10
 """Blocks of the cell before a step that say where it was: at the most and at the least."""
 
-CALM = 0.5
+PAST_MOST = PAST + 50
+"""Blocks that are remembered: those, and as many as may lie in and after a step."""
+
+WELL_UP = 0.25
+"""Of a step down: with a mean that is up by this in unrest it only leads back."""
+
+CALM = 0.4
 """Of the last digit: with less noise than this a meter rests on its digits."""
 
 
@@ -33,7 +40,8 @@ class PartsAndWhiskers:
 
     def __init__(self, thresholds: CellThresholds) -> None:
         self._t = thresholds
-        self._finders = tuple(StepFinder(blocks, thresholds) for blocks in SCALES)
+        self._finders = tuple(StepFinder(span_s, thresholds) for span_s in SCALES_S)
+        self._lasting = Lasting(0.0, thresholds.whisker_off_s)
         self.forget()
 
     def forget(self) -> None:
@@ -41,13 +49,13 @@ class PartsAndWhiskers:
         for finder in self._finders:
             finder.forget()
         self._recent: deque[float] = deque(maxlen=self._t.step_side)
-        self._past: deque[float] = deque(
-            maxlen=PAST + max(finder.after_blocks for finder in self._finders)
-        )
+        self._past: deque[float] = deque(maxlen=PAST_MOST)
         self._watched: Step | None = None
         self._standing: dict[str, Step] = {}
+        self._lasting.forget()
         self.signs: tuple[Sign, ...] = ()
         self.shift = 0.0
+        self.slope_per_s = 0.0
 
     def clear(self) -> None:
         """Compare nothing after this moment with anything before it. What stands, stands."""
@@ -62,19 +70,21 @@ class PartsAndWhiskers:
         self._recent.append(block.excess)
         level = sum(self._recent) / len(self._recent)
         whisker = self._standing.get(WHISKER)
-        if whisker is not None and self._is_back(whisker, level, 0.0):
+        there = whisker is not None and not self._is_back(whisker, level, 0.0)
+        if whisker is not None and not self._lasting.seen(there, block.at_s):
             self._end(WHISKER)
-            return
         if self._watched is not None:
             self._watch(self._watched, level, block.at_s, restless)
             return
-        # Where noise carries a value across its digits all the time, their mean knows no digits.
-        grain = block.grain if restless.usual < CALM * block.grain else 0.0
+        if restless.usual > CALM * block.grain_v:
+            # Where noise carries a value across its digits all the time, means know no digits.
+            block = block._replace(grain_v=0.0)
         self._past.append(block.excess)
         for finder in self._finders:
-            step = finder.add(block, exponent_u, grain)
+            step = finder.add(block, exponent_u)
             if step is not None and self._watched is None and self._is_new(step, finder):
                 self._watched = step
+        self.slope_per_s = self._finders[0].slope / block.lasts_s
         if self._watched is not None:
             for finder in self._finders:
                 finder.clear()
@@ -104,7 +114,7 @@ class PartsAndWhiskers:
         on_s = self._t.part_on_s if step.size > 0.0 else self._t.whisker_on_s
         if passed_s < on_s:
             return
-        if restless.has_grown and restless.up > -self._t.step_back * abs(step.size):
+        if _is_contacts(step, restless):
             # Maybe a contact's: that is for its own detector to say. Chance passes.
             if passed_s > RESTLESS_PATIENCE * self._t.part_on_s:
                 self.clear()
@@ -117,11 +127,12 @@ class PartsAndWhiskers:
         cause, other = (PART_LOST, WHISKER) if step.size > 0.0 else (WHISKER, PART_LOST)
         before = self._standing.get(other)
         share = 0.0 if before is None else -step.size / before.size
+        if before is not None and share < self._t.step_back:
+            return  # a whisker that jumps, or too little to tell from one
+        if before is not None:
+            self._end(other)
         if before is None or share > 1.0 / self._t.step_back:
             self._stand(cause, step)
-        elif share >= self._t.step_back:
-            self._end(other)
-        # Anything smaller is a whisker that jumps, or too little to tell from one.
 
     def _is_back(self, step: Step, level: float, passed_s: float) -> bool:
         """Whether little is left of a step, `passed_s` after it."""
@@ -131,7 +142,6 @@ class PartsAndWhiskers:
     def _end(self, cause: str) -> None:
         self.shift -= self._standing.pop(cause).size
         self.signs = tuple(sign for sign in self.signs if sign.cause != cause)
-        self.clear()
 
     def _stand(self, cause: str, step: Step) -> None:
         before = self._standing.get(cause)
@@ -141,9 +151,19 @@ class PartsAndWhiskers:
             step = before._replace(size=before.size + step.size, after=step.after)
         self._standing[cause] = step
         self.shift += step.size
+        if cause == WHISKER:
+            self._lasting.seen(True, step.at_s)
         others = tuple(sign for sign in self.signs if sign.cause != cause)
         repeat = sum(sign.repeat + 1 for sign in self.signs if sign.cause == cause)
         self.signs = (*others, Sign(cause, _told(step), _figures(step), repeat))
+
+
+def _is_contacts(step: Step, restless: Restless) -> bool:
+    """Whether a step may be a contact's: all steps up are in unrest, and some back down."""
+    up = restless.up
+    return restless.has_grown and (
+        step.size > 0.0 or (up is not None and up > -step.size * WELL_UP)
+    )
 
 
 def _figures(step: Step) -> Figures:

@@ -26,6 +26,9 @@ SLOPE_MEMORY = 20
 DUST_V = 1e-4
 """V of noise that may be there where none was seen."""
 
+DOUBTS = 3.0
+"""Standard uncertainties of the curve that a step over a change of the current has to pass."""
+
 DUST_SLOPE = 1e-9
 """A block: no slope at all."""
 
@@ -60,53 +63,55 @@ class Step(NamedTuple):
 
 
 class StepFinder:
-    """Looks for steps with blocks of its own: `blocks` of the cell's make one.
+    """Looks for steps with blocks of its own: as many of the cell's as make `span_s`, s.
 
-    after_blocks: how many of the cell's lie after the last one that was before a step.
+    after_blocks: how many of the cell's lie after the last one that was before a step. slope: how
+    the excess changes in a block, steps left out.
     """
 
-    def __init__(self, blocks: int, thresholds: CellThresholds) -> None:
+    def __init__(self, span_s: float, thresholds: CellThresholds) -> None:
         self._t = thresholds
-        self._blocks = blocks
+        self._span_s = span_s
         self._side = thresholds.step_side
-        self.after_blocks = (thresholds.step_side + 1) * blocks
         self.forget()
 
     def forget(self) -> None:
         """Begin anew, with noise never seen."""
+        self.after_blocks = 0
         self._bends = 0
         self._noise_v = 0.0
-        self._slope = 0.0
+        self.slope = 0.0
         self.clear()
 
     def clear(self) -> None:
         """Compare nothing after this moment with anything before it. The noise stays known."""
         self._window: deque[Level] = deque(maxlen=2 * self._side + 1)
         self._ends: deque[float] = deque(maxlen=self._side + 1)
+        self._empty()
+
+    def _empty(self) -> None:
         self._count = 0
-        self._excess = self._log_v = self._log_a = 0.0
+        self._lasts_s = self._excess = self._log_v = self._log_a = 0.0
 
-    def add(self, block: Block, exponent_u: float, grain: float) -> Step | None:
-        """A step that stands in the middle of the window, now that this block has come in.
-
-        `grain` is what one last digit of each meter makes, 0 where noise dissolves them.
-        """
+    def add(self, block: Block, exponent_u: float) -> Step | None:
+        """A step that stands in the middle of the window, now that this block has come in."""
         self._count += 1
         self._excess += block.excess
         self._log_v += block.log_v
         self._log_a += block.log_a
-        n = self._count
-        if n < self._blocks:
+        self._lasts_s += block.lasts_s
+        if self._lasts_s < 0.9 * self._span_s:
             return None
+        n = self._count
+        self.after_blocks = (self._side + 1) * n
         window = self._window
         window.append(Level(self._excess / n, self._log_v / n, self._log_a / n))
         self._ends.append(block.at_s)
-        self._count = 0
-        self._excess = self._log_v = self._log_a = 0.0
+        self._empty()
         self._learn()
         if len(window) < 2 * self._side + 1 or self._bends < FIRST_BENDS:
             return None
-        return self._judged(exponent_u, grain)
+        return self._judged(block, exponent_u)
 
     def _learn(self) -> None:
         if len(self._window) < 3:
@@ -117,12 +122,12 @@ class StepFinder:
         if self._bends >= FIRST_BENDS:
             bend_v = min(bend_v, BEND_MOST * self._noise_v + DUST_V)
             most = BEND_MOST * (self._noise_v + DUST_V) * exp(-self._window[-1].log_v)
-            rise = min(max(rise, self._slope - most), self._slope + most)
+            rise = min(max(rise, self.slope - most), self.slope + most)
         self._bends += 1
         self._noise_v += (bend_v - self._noise_v) / min(self._bends, self._t.step_learn)
-        self._slope += (rise - self._slope) / min(self._bends, SLOPE_MEMORY)
+        self.slope += (rise - self.slope) / min(self._bends, SLOPE_MEMORY)
 
-    def _judged(self, exponent_u: float, grain: float) -> Step | None:
+    def _judged(self, block: Block, exponent_u: float) -> Step | None:
         side, window = self._side, list(self._window)
         older, newer = window[:side], window[side + 1 :]
         old, new = [level.excess for level in older], [level.excess for level in newer]
@@ -130,7 +135,9 @@ class StepFinder:
         sigma = SIGMA_OF_BEND * self._noise_v * exp(-newer[0].log_v)
         # Noise that was learned from few bends may be greater than it seems.
         noise = self._t.step_sigmas * sigma * (1.0 + 4.0 / self._bends)
-        doubt = 2.0 * exponent_u * abs(moved_a)
+        doubt = DOUBTS * exponent_u * abs(moved_a)
+        # A current that stands still steps by no digit.
+        grain = block.grain_v + (block.grain_a if abs(moved_a) > 0.25 * block.grain_a else 0.0)
         for size, noisier, slope in (self._plain(old, new), self._against_slope(old, new)):
             least = self._t.part_least if size > 0.0 else self._t.whisker_least
             if abs(size) > max(DIGITS * grain, least, noise * noisier) + doubt:
@@ -145,15 +152,15 @@ class StepFinder:
         """
         side = self._side
         seen = (sum(new) - sum(old)) / side
-        beyond_slope = seen - (side + 1) * self._slope
+        beyond_slope = seen - (side + 1) * self.slope
         if seen * beyond_slope <= 0.0:
             return NO_STEP
         # Two slopes lie between the last block before and the first after.
-        sloped = max(0.0, 2.0 * self._slope if seen > 0.0 else -2.0 * self._slope)
+        sloped = max(0.0, 2.0 * self.slope if seen > 0.0 else -2.0 * self.slope)
         most = max(seen, beyond_slope, key=abs)
         if _apart(old, new, seen) - sloped < self._t.step_apart * abs(most):
             return NO_STEP
-        return min(seen, beyond_slope, key=abs), sqrt(2.0 / side), self._slope
+        return min(seen, beyond_slope, key=abs), sqrt(2.0 / side), self.slope
 
     def _against_slope(self, old: list[float], new: list[float]) -> tuple[float, float, float]:
         """The same for a step that a slope hides, the slope being that of both sides.
@@ -166,7 +173,7 @@ class StepFinder:
         squares = 2.0 * sum((i - centre) ** 2 for i in range(side))
         slope = sum((i - centre) * (a + b) for i, (a, b) in enumerate(zip(old, new, strict=True)))
         slope /= squares
-        if not 0.0 < slope / (self._slope or DUST_SLOPE) < 2.0:
+        if not 0.0 < slope / (self.slope or DUST_SLOPE) < 2.0:
             return NO_STEP
         old = [value - slope * (i - side) for i, value in enumerate(old)]
         new = [value - slope * (i + 1) for i, value in enumerate(new)]
