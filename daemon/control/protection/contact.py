@@ -27,8 +27,8 @@ RESTLESS_TEACHES = 0.2
 """How much less is learned from what may be a fault; a tank that has become noisier is learned all
 the same."""
 
-CHANCES = 2.5
-"""Standard errors of the mean: one in 160 by chance, and it has to last."""
+CHANCES = 2.0
+"""Standard errors of the mean: one in 40 by chance, on top of the share, and it has to last."""
 
 DUST_V2 = 1e-8
 """V²: below 0.1 mV nothing is restless."""
@@ -110,6 +110,8 @@ class Restless:
             self._slope_per_s = slope_per_s
             self._level_is_known = True
             return
+        # How it would have gone on is known for some seconds only.
+        self._slope_per_s *= 1.0 - min(1.0, dt_s / LEVEL_S)
         self._mean_weight = min(dt_s, 1.0) / MEAN_S
         self._mean += sloped
         self._mean += self._mean_weight * (value - self._mean)
