@@ -88,7 +88,9 @@ ends = st.fixed_dictionaries(
         "duration_s": st.floats(0.0, 3000.0),
     },
 )
-stages = st.lists(st.tuples(st.floats(0.5, 10.0), ramps, ends), min_size=1, max_size=5)
+# No ramp so steep that a step of half a second is a good part of it.
+slow_ramps = st.one_of(st.just(0.0), st.floats(60.0, 1200.0))
+stages = st.lists(st.tuples(st.floats(0.5, 10.0), slow_ramps, ends), min_size=1, max_size=5)
 
 
 def by_small_steps(rows, target_ah, most_s, step_s=0.5):
@@ -123,15 +125,17 @@ def test_the_walk_against_small_steps(stage, rows, target_ah):
     made = tuple(stage(a, ramp_s=ramp_s, **until) for a, ramp_s, until in rows)
     foreseen = walk(made, 1.0, target_ah)
     stepped_s, stepped_ah, reached = by_small_steps(rows, target_ah, most_s=2e5)
-    # A step too long in each stage, each with up to 10 A, and what that shifts in the next.
-    slack_ah = len(rows) * 10.0 * 0.5 / 3600 * 2
+    # A step too long in each stage, each with up to 10 A, and what that shifts in the next: a ramp
+    # that is left half a second late is left 10 A · 0.5 s / 60 s higher, and the next one, of up to
+    # 1200 s, begins there.
+    slack_ah = len(rows) * (10.0 * 0.5 * 2 + 10.0 * 0.5 / 60 * 1200 / 2) / 3600
     assume(abs(foreseen.charge_ah - target_ah) > slack_ah or foreseen.reached)
     assume(abs(stepped_ah - target_ah) > slack_ah or reached)
     assert foreseen.reached == reached
     assert foreseen.charge_ah == pytest.approx(stepped_ah, abs=slack_ah)
     # An ampere-second too much at one place is made up for at 0.5 A at least, or on a ramp.
     if not math.isinf(stepped_s):
-        assert foreseen.duration_s == pytest.approx(stepped_s, abs=60.0 * len(rows))
+        assert foreseen.duration_s == pytest.approx(stepped_s, abs=240.0 * len(rows))
 
 
 def test_a_walk_that_is_under_way_goes_on_from_there(stage):

@@ -214,7 +214,7 @@ def test_calibrations_are_listed(record, tell):
     assert code == 0
     assert out.splitlines() == [
         "2  2025-11-25  shunt, zero only, by anna",
-        "   with handheld, serial 4711, 0.5 % + 3 mA",
+        "   with the output off",
         "   the meter shows 1.020000 ± 0.003920 times the current, +40.000 ± 1.960 mA (95 %)",
         "   after the move",
         "",
@@ -222,7 +222,7 @@ def test_calibrations_are_listed(record, tell):
         "   with handheld, serial 4711, 0.5 % + 3 mA",
         "   the meter shows 1.020000 ± 0.003920 times the current, +40.000 ± 1.960 mA (95 %)",
     ]
-    assert tell(calibrations, "shunt")[1].count("serial 4711") == 1
+    assert tell(calibrations, "supply")[1].count("serial 4711") == 1
     assert tell(calibrations, "other")[1] == "no calibration is in the record\n"
 
 
