@@ -54,8 +54,8 @@ practice)."""
 PART_ON_S = 10.0
 """s. A part that swings or a hook that slips is back by then."""
 
-WHISKER_LEAST = 0.04
-"""Whiskers take 5 to 30 % of the voltage (common practice)."""
+WHISKER_LEAST = 0.035
+"""Whiskers take 5 to 30 % of the voltage (common practice), and jump."""
 
 WHISKER_ON_S = 5.0
 """s that a whisker has to last: less burns off by itself."""
@@ -80,8 +80,9 @@ CONTACT_UP = 0.25
 """Of the restlessness: what the mean voltage has to be up by. A contact only adds resistance, a
 noisy meter adds none."""
 
-CONTACT_ON_S = 5.0
-"""s of restlessness: somebody who works at the tank moves the hooks for a moment."""
+CONTACT_ON_S = 8.0
+"""s of restlessness: somebody who works at the tank moves the hooks for a moment, and a supply
+that is slow to find its new current after a step takes some."""
 
 CONTACT_OFF_S = 60.0
 """s of quiet, after which a contact is good again: bad ones come and go."""

@@ -44,7 +44,7 @@ the seconds for which it is watched."""
 LEVEL_S = 10.0
 """s over which the level in quiet is averaged."""
 
-MEAN_S = 15.0
+MEAN_S = 30.0
 """s over which the mean in unrest is averaged, which is held against that level; as many readings
 where they are further apart."""
 
@@ -75,6 +75,7 @@ class Restless:
         self._level = self._mean = 0.0
         self._quiet_s = self._slope_per_s = self._mean_weight = 0.0
         self._level_is_known = False
+        self._unquiet = 0
         self._voltage_v = 1.0
         self._now_v2 = self._whole_v2 = self._usual_v2
 
@@ -107,12 +108,14 @@ class Restless:
         if self._quiet_s >= QUIET_S:
             self._level += min(MOST_WEIGHT, dt_s / LEVEL_S) * (value - self._level)
             self._mean = self._level
+            self._unquiet = 0
             self._slope_per_s = slope_per_s
             self._level_is_known = True
             return
         # How it would have gone on is known for some seconds only.
         self._slope_per_s *= 1.0 - min(1.0, dt_s / LEVEL_S)
-        self._mean_weight = min(dt_s, 1.0) / MEAN_S
+        self._unquiet += 1
+        self._mean_weight = max(1.0 / self._unquiet, min(dt_s, 1.0) / MEAN_S)
         self._mean += sloped
         self._mean += self._mean_weight * (value - self._mean)
 
@@ -147,7 +150,7 @@ class Restless:
     @property
     def chance(self) -> float:
         """How far the mean may be off by chance: its standard error."""
-        return self.amount * sqrt(0.5 * self._mean_weight)
+        return self.amount * sqrt(self._mean_weight)
 
     @property
     def up(self) -> float | None:

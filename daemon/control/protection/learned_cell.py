@@ -58,7 +58,8 @@ class LearnedCell:
             self._parts.clear()
         else:
             self._parts.look(block, self._cell.exponent_u, self._restless)
-            self._drift.look(block, block.excess - self._parts.shift)
+            if not self._restless.has_grown:
+                self._drift.look(block, block.excess - self._parts.shift)
         return self._signs()
 
     def _signs(self) -> tuple[Sign, ...]:

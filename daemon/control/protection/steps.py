@@ -26,8 +26,9 @@ SLOPE_MEMORY = 20
 DUST_V = 1e-4
 """V of noise that may be there where none was seen."""
 
-DOUBTS = 3.0
-"""Standard uncertainties of the curve that a step over a change of the current has to pass."""
+DOUBTS, DOUBTS_ON_RAMP = 3.0, 6.0
+"""Standard uncertainties of the curve that a step over a change of the current has to pass; on a
+ramp, where the step may be one of the ramp's own, as at its ends."""
 
 DUST_SLOPE = 1e-9
 """A block: no slope at all."""
@@ -87,6 +88,8 @@ class StepFinder:
         """Compare nothing after this moment with anything before it. The noise stays known."""
         self._window: deque[Level] = deque(maxlen=2 * self._side + 1)
         self._ends: deque[float] = deque(maxlen=self._side + 1)
+        self._slopes: deque[float] = deque(maxlen=self._side + 2)
+        self._moved = 0
         self._empty()
 
     def _empty(self) -> None:
@@ -100,15 +103,19 @@ class StepFinder:
         self._log_v += block.log_v
         self._log_a += block.log_a
         self._lasts_s += block.lasts_s
+        if not block.steady:
+            self._moved = 2 * self._side + 2
         if self._lasts_s < 0.9 * self._span_s:
             return None
         n = self._count
+        self._moved = max(0, self._moved - 1)
         self.after_blocks = (self._side + 1) * n
         window = self._window
         window.append(Level(self._excess / n, self._log_v / n, self._log_a / n))
         self._ends.append(block.at_s)
         self._empty()
         self._learn()
+        self._slopes.append(self.slope)
         if len(window) < 2 * self._side + 1 or self._bends < FIRST_BENDS:
             return None
         return self._judged(block, exponent_u)
@@ -135,7 +142,8 @@ class StepFinder:
         sigma = SIGMA_OF_BEND * self._noise_v * exp(-newer[0].log_v)
         # Noise that was learned from few bends may be greater than it seems.
         noise = self._t.step_sigmas * sigma * (1.0 + 4.0 / self._bends)
-        doubt = DOUBTS * exponent_u * abs(moved_a)
+        doubts = DOUBTS if self._moved == 0 else DOUBTS_ON_RAMP
+        doubt = doubts * exponent_u * abs(moved_a)
         # A current that stands still steps by no digit.
         grain = block.grain_v + (block.grain_a if abs(moved_a) > 0.25 * block.grain_a else 0.0)
         for size, noisier, slope in (self._plain(old, new), self._against_slope(old, new)):
@@ -148,19 +156,21 @@ class StepFinder:
     def _plain(self, old: list[float], new: list[float]) -> tuple[float, float, float]:
         """The step, 0 if it is none, that is plain to see; its noise for a block's of 1; the slope.
 
-        That is the one learned before, a block.
+        That is the one learned before the step, a block.
         """
-        side = self._side
+        side, before = self._side, self._slopes[0]
         seen = (sum(new) - sum(old)) / side
-        beyond_slope = seen - (side + 1) * self.slope
+        # The slope now may hold something of the step, and the one before is that of some time ago.
+        slope = max(before, self.slope) if seen > 0.0 else min(before, self.slope)
+        beyond_slope = seen - (side + 1) * slope
         if seen * beyond_slope <= 0.0:
             return NO_STEP
         # Two slopes lie between the last block before and the first after.
-        sloped = max(0.0, 2.0 * self.slope if seen > 0.0 else -2.0 * self.slope)
+        sloped = max(0.0, 2.0 * slope if seen > 0.0 else -2.0 * slope)
         most = max(seen, beyond_slope, key=abs)
         if _apart(old, new, seen) - sloped < self._t.step_apart * abs(most):
             return NO_STEP
-        return min(seen, beyond_slope, key=abs), sqrt(2.0 / side), self.slope
+        return min(seen, beyond_slope, key=abs), sqrt(2.0 / side), before
 
     def _against_slope(self, old: list[float], new: list[float]) -> tuple[float, float, float]:
         """The same for a step that a slope hides, the slope being that of both sides.
@@ -173,7 +183,7 @@ class StepFinder:
         squares = 2.0 * sum((i - centre) ** 2 for i in range(side))
         slope = sum((i - centre) * (a + b) for i, (a, b) in enumerate(zip(old, new, strict=True)))
         slope /= squares
-        if not 0.0 < slope / (self.slope or DUST_SLOPE) < 2.0:
+        if not 0.0 < slope / (self._slopes[0] or DUST_SLOPE) < 2.0:
             return NO_STEP
         old = [value - slope * (i - side) for i, value in enumerate(old)]
         new = [value - slope * (i + 1) for i, value in enumerate(new)]
