@@ -65,3 +65,8 @@ class RatedClock:
     def real_seconds_until(self, monotonic_s: float) -> float:
         """Real seconds left until `monotonic_s`, at least 0."""
         return max(0.0, (monotonic_s - self.monotonic_s()) / self.rate)
+
+
+def to_ms(utc: datetime) -> int:
+    """Whole ms since 1970, UTC, as the record labels moments."""
+    return round(utc.timestamp() * 1000)

@@ -8,6 +8,7 @@ from flask.typing import ResponseReturnValue
 
 from daemon.api.effects import done
 from daemon.api.sentence import utc_of
+from daemon.clock import to_ms
 from daemon.record.close_ups import AFTER_S
 from daemon.record.errors import CodecError, NoSuchAlarmError, RecordError
 from web.close_up import NEAR_S, Drawing, drawn, kinds
@@ -89,7 +90,7 @@ class HistoryPages:
         """30 days ago on the daemon's clock, or on this machine's where the daemon is silent."""
         status = self._tank.status()
         now = datetime.now(UTC) if status is None else utc_of(status.utc)
-        return round(now.timestamp() * 1000) - LAST_DAYS * _DAY_MS
+        return to_ms(now) - LAST_DAYS * _DAY_MS
 
     def _close_up(self, number: int, *, near: bool) -> tuple[Drawing | None, dict[str, str], str]:
         """A close-up's drawing, how its meters' lines look, and why there is no more to see."""

@@ -10,6 +10,7 @@ from typing import Literal
 
 from daemon.api.messages import AlarmStatus, RunStatus, StateName, Status
 from daemon.api.rounding import fixed
+from daemon.control.protection.causes import STILL_ON
 
 STALE_AFTER_S = 5.0
 """Real seconds. Older than this, a reading tells how the tank was, not how it is."""
@@ -234,10 +235,11 @@ def _with_alarm(said: Word, alarms: tuple[AlarmStatus, ...]) -> Word:
     heard = first.acknowledged_by is not None
     level: Level = "alarm" if first.priority == "high" and not heard else "attention"
     level = max(level, said.level, key=_LEVELS.index)
-    more = "" if len(alarms) == 1 else f"{len(alarms) - 1} more alarm{'s'[: len(alarms) - 2]}."
+    others = len(alarms) - 1
+    more = "" if not others else f"{others} more {'alarm' if others == 1 else 'alarms'}."
     if first.cause in STILL_ON:
         seen = _as_sentence(first.seen)
-        return Word(f"{_as_sentence(first.cause)}", seen, _join(first.need, more), level)
+        return Word(_as_sentence(first.cause), seen, _join(first.need, more), level)
     if first.first_out:
         what = f"{said.what.rstrip('.')}: {first.cause}."
         return Word(what, said.figures, _join(first.need, more), level)
@@ -245,9 +247,6 @@ def _with_alarm(said: Word, alarms: tuple[AlarmStatus, ...]) -> Word:
     calm = "" if said.need == CALM_NEED else said.need
     return Word(said.what, said.figures, _join(calm, told, more), level)
 
-
-STILL_ON = frozenset({"output did not stop", "current with no run"})
-"""Alarms that say that the tank is energised at this moment and should not be."""
 
 _LEVELS: tuple[Level, ...] = ("calm", "attention", "alarm")
 

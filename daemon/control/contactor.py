@@ -6,11 +6,11 @@ the supply obeys. Without a contactor (`Limits.pull_in_s` 0) nothing here change
 
 from dataclasses import replace
 
+from daemon.control.protection.causes import CONTACTOR_DID_NOT_OPEN as DID_NOT_OPEN
 from daemon.control.situation import Contactor, Event, Happening, Limits, Situation
 from daemon.control.states import PLATING
 
 CONTACTOR = "contactor"
-DID_NOT_OPEN = "contactor did not open"
 
 
 def watched(

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from daemon.control.protection.causes import OUTPUT_DID_NOT_STOP
 from daemon.control.situation import (
     OFF,
     Demand,
@@ -16,7 +17,6 @@ from daemon.control.situation import (
 from daemon.control.states import OPEN, State
 from drivers.contracts import Reading
 
-OUTPUT_DID_NOT_STOP = "output did not stop"
 MOST_ALARMS = 64
 """Where the count of alarms stays: doubling an interval for weeks would pass what a float holds."""
 

@@ -12,7 +12,7 @@ from itertools import groupby
 from sqlalchemy import Connection, Engine, insert, update
 from sqlalchemy.exc import DataError, IntegrityError, InterfaceError, ProgrammingError
 
-from daemon.clock import Clock
+from daemon.clock import Clock, to_ms
 from daemon.record import alarms, audits, calibrations, close_ups, ledger, tables
 from daemon.record.codec import encode
 from daemon.record.entries import (
@@ -141,7 +141,7 @@ class Recorder:
         del runs[entry.run_id]
 
     def _utc_ms(self) -> int:
-        return round(self._clock.utc().timestamp() * 1000)
+        return to_ms(self._clock.utc())
 
     def _note(self, text: str) -> Noted:
         return Noted(

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from sqlalchemy.exc import DatabaseError
 
-from daemon.clock import Clock, SystemClock
+from daemon.clock import Clock, SystemClock, to_ms
 from daemon.record import alarms, calibrations, interruptions, ledger, proofs, queries
 from daemon.record.entries import CalibrationMade, Entry, Noted, ProofMade, Sample, Settled
 from daemon.record.errors import RecordIncompleteError
@@ -276,7 +276,7 @@ class Writer:
         return Noted(run_id, kind, text, self._utc_ms(), self._clock.monotonic_s(), {**data})
 
     def _utc_ms(self) -> int:
-        return round(self._clock.utc().timestamp() * 1000)
+        return to_ms(self._clock.utc())
 
 
 class _Gap:

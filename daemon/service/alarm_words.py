@@ -3,24 +3,9 @@
 from datetime import datetime, timedelta
 
 from daemon.api.effects import done
-from daemon.api.messages import AlarmStatus, LifeName, PriorityName
-from daemon.api.sentence import STILL_ON
-from daemon.control.protection.alarms import Alarm, Alarms, Life
-from daemon.control.protection.causes import Priority, cause_named
-
-_PRIORITY: dict[Priority, PriorityName] = {
-    Priority.HIGH: "high",
-    Priority.MEDIUM: "medium",
-    Priority.LOW: "low",
-}
-
-_LIFE: dict[Life, LifeName] = {
-    Life.UNACKNOWLEDGED: "unacknowledged",
-    Life.ACKNOWLEDGED: "acknowledged",
-    Life.RETURNED: "returned, unacknowledged",
-    Life.LATCHED: "latched",
-    Life.SHELVED: "shelved",
-}
+from daemon.api.messages import AlarmStatus
+from daemon.control.protection.alarms import Alarm, Alarms
+from daemon.control.protection.causes import STILL_ON, Priority, cause_named
 
 _URGENCY = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
@@ -45,8 +30,8 @@ def _status(alarm: Alarm, now_s: float, utc: datetime) -> AlarmStatus:
     return AlarmStatus(
         number=alarm.number,
         cause=alarm.cause,
-        priority=_PRIORITY[cause.priority],
-        life=_LIFE[alarm.life],
+        priority=cause.priority.value,
+        life=alarm.life.value,
         seen=alarm.seen,
         did=done(alarm.cause, alarm.stopped),
         check=cause.check,

@@ -8,7 +8,7 @@ from daemon.api.messages import CalibrateRequest
 from daemon.api.reference import read_class
 from daemon.chemistry.calibration import MeterLine, calibrated, stepped
 from daemon.chemistry.uncertainty import MeterDoubt
-from daemon.clock import Clock
+from daemon.clock import Clock, to_ms
 from daemon.control.panel import Correction, MeterFacts
 from daemon.record.calibrations import Calibration
 from daemon.record.entries import CalibrationMade
@@ -103,7 +103,7 @@ class Calibrator:
             )  # fmt: skip
         return CalibrationMade(
             meter=request.meter,
-            utc_ms=round(self._clock.utc().timestamp() * 1000),
+            utc_ms=to_ms(self._clock.utc()),
             who=request.who,
             reference=request.reference,
             reference_class=request.reference_class,

@@ -3,13 +3,13 @@
 from daemon.api.errors import InputError
 from daemon.api.plan_file import read_plan
 from daemon.api.sentence import duration
-from daemon.clock import Clock
+from daemon.clock import Clock, to_ms
 from daemon.control.protection.alarms import Sign
 from daemon.control.protection.causes import RUN_INTERRUPTED
 from daemon.control.situation import Event
 from daemon.record.interruptions import Restart
 from daemon.record.recovery import Unfinished
-from daemon.service.scribe import Origin, to_ms
+from daemon.service.scribe import Origin
 from drivers.contracts import Rating
 
 INTERRUPTED = "the daemon stopped during this run"

@@ -10,6 +10,7 @@ from daemon.clock import Clock
 from daemon.control.obey import refusal
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import NO_ALARMS, Alarms, Change, Sign
+from daemon.control.protection.causes import OUTPUT_DID_NOT_STOP
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import (
     OFF,
@@ -25,13 +26,12 @@ from daemon.control.situation import (
 )
 from daemon.control.states import OPEN, Act, State
 from daemon.control.step import step
-from daemon.control.wind_down import OUTPUT_DID_NOT_STOP
 from daemon.service.device_settings import SUPPLY
 from daemon.service.devices.meter_worker import Seen, Unread
 from daemon.service.devices.pins import Pins
 from daemon.service.devices.ripples import RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
-from daemon.service.lookout import Lookout
+from daemon.service.lookout import Lookout, in_the_bath
 from daemon.service.scribe import Scribe, Start
 from daemon.service.telling.tank import tank_of
 from daemon.service.telling.teller import Teller
@@ -330,8 +330,8 @@ class Loop:
         return [Event("clock stepped", text, {"stepped_s": stepped_s})]
 
     def _temperature_c(self, now_s: float) -> float | None:
-        """The bath's temperature, °C: of several thermometers the one whose name says so."""
-        names = sorted(self._temperatures, key=lambda name: "bath" not in name)
+        """The bath's temperature, °C: of several thermometers in it the first."""
+        names = in_the_bath(list(self._temperatures))
         if not names or now_s - self._temperatures[names[0]].monotonic_s > TEMPERATURE_OLD_S:
             return None
         return self._temperatures[names[0]].temperature_c

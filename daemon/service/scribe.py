@@ -6,6 +6,7 @@ from datetime import datetime
 
 from daemon.api.sentence import duration
 from daemon.chemistry.electrolysis import mass_g
+from daemon.clock import to_ms
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import AGAIN, RAISED, SHELVED, STOPPED, Change, Figures
 from daemon.control.protection.causes import cause_named
@@ -214,8 +215,3 @@ def _end_entry(over: RunOver, run: Run, situation: Situation, utc: datetime) -> 
         mass_g=mass_g(run.plan.metal, best_ah, run.plan.efficiency),
         thickness_um=best_ah * run.um_per_ah,
     )
-
-
-def to_ms(utc: datetime) -> int:
-    """Whole ms since 1970, UTC."""
-    return round(utc.timestamp() * 1000)

@@ -3,13 +3,12 @@
 from collections.abc import Callable
 
 from daemon.api.messages import ProofRequest, SettleRequest
-from daemon.clock import Clock
+from daemon.clock import Clock, to_ms
 from daemon.record.entries import ProofMade, ProofStep
 from daemon.record.entries import Settled as Word
 from daemon.record.proofs import Proof
 from daemon.record.writer import Writer
 from daemon.service.runner import Settled
-from daemon.service.scribe import to_ms
 
 
 class Words:

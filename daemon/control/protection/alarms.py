@@ -13,9 +13,8 @@ from enum import Enum
 
 from daemon.control.protection.causes import (
     CONTACTOR_DID_NOT_OPEN,
-    CURRENT_WITHOUT_RUN,
     INTERLOCK,
-    OUTPUT_DID_NOT_STOP,
+    STILL_ON,
     cause_named,
 )
 from daemon.control.protection.effects import Stop, Table
@@ -25,7 +24,7 @@ Figures = dict[str, float | int | str | bool | None]
 LONGEST_SHELF_S = 12 * 3600.0
 """s. An alarm is shelved for a night at most: a longer one is a thing to be repaired."""
 
-NEVER_SHELVED = frozenset({OUTPUT_DID_NOT_STOP, CURRENT_WITHOUT_RUN, CONTACTOR_DID_NOT_OPEN})
+NEVER_SHELVED = STILL_ON | {CONTACTOR_DID_NOT_OPEN}
 """Causes that energise a tank at this moment: nobody makes them quiet but by ending them."""
 
 
@@ -152,16 +151,15 @@ def advanced(alarms: Alarms, signs: Sequence[Sign], now_s: float, changes: list[
 
 def acknowledged(alarms: Alarms, number: int | None, who: str, changes: list[Change]) -> Alarms:
     """The alarms after a person has acknowledged one, or all with `number` None."""
-    standing = []
-    for alarm in alarms.standing:
-        if number in (None, alarm.number) and alarm.acknowledged_by is None:
-            alarm = replace(alarm, acknowledged_by=who)
-            changes.append(Change(ACKNOWLEDGED, alarm, who))
-            if _is_over(alarm):
-                changes.append(Change(CLEARED, alarm))
-                continue
-        standing.append(alarm)
-    return replace(alarms, standing=tuple(standing))
+
+    def acknowledge(alarm: Alarm) -> Alarm | None:
+        if number not in (None, alarm.number) or alarm.acknowledged_by is not None:
+            return alarm
+        after = replace(alarm, acknowledged_by=who)
+        changes.append(Change(ACKNOWLEDGED, after, who))
+        return _unless_over(after, changes)
+
+    return _changed(alarms, acknowledge)
 
 
 def shelved(alarms: Alarms, number: int, who: str, until_s: float, changes: list[Change]) -> Alarms:
@@ -173,7 +171,7 @@ def shelved(alarms: Alarms, number: int, who: str, until_s: float, changes: list
         changes.append(Change(SHELVED, after, who))
         return after
 
-    return _changed(alarms, number, shelve)
+    return _changed(alarms, _one(number, shelve))
 
 
 def unshelved(alarms: Alarms, number: int, who: str, changes: list[Change]) -> Alarms:
@@ -186,7 +184,7 @@ def unshelved(alarms: Alarms, number: int, who: str, changes: list[Change]) -> A
         changes.append(Change(UNSHELVED, after, who))
         return after
 
-    return _changed(alarms, number, take_off)
+    return _changed(alarms, _one(number, take_off))
 
 
 def having_stopped(alarms: Alarms, cause: str, stop: Stop, changes: list[Change]) -> Alarms:
@@ -200,7 +198,7 @@ def having_stopped(alarms: Alarms, cause: str, stop: Stop, changes: list[Change]
         return after
 
     alarm = alarms.of(cause)
-    return alarms if alarm is None else _changed(alarms, alarm.number, latch)
+    return alarms if alarm is None else _changed(alarms, _one(alarm.number, latch))
 
 
 def reset(alarms: Alarms, who: str, changes: list[Change]) -> Alarms:
@@ -208,16 +206,15 @@ def reset(alarms: Alarms, who: str, changes: list[Change]) -> Alarms:
 
     What is still there stays, acknowledged by that person.
     """
-    standing = []
-    for alarm in alarms.standing:
-        if alarm.latched:
-            by = alarm.acknowledged_by or who
-            alarm = replace(alarm, latched=False, first_out=False, acknowledged_by=by)
-            if _is_over(alarm):
-                changes.append(Change(CLEARED, alarm, who))
-                continue
-        standing.append(alarm)
-    return replace(alarms, standing=tuple(standing))
+
+    def unlatch(alarm: Alarm) -> Alarm | None:
+        if not alarm.latched:
+            return alarm
+        by = alarm.acknowledged_by or who
+        after = replace(alarm, latched=False, first_out=False, acknowledged_by=by)
+        return _unless_over(after, changes, who)
+
+    return _changed(alarms, unlatch)
 
 
 def stops(alarms: Alarms, table: Table, now_s: float) -> list[Alarm]:
@@ -287,10 +284,7 @@ def _lived(alarm: Alarm, sign: Sign | None, now_s: float, changes: list[Change])
     elif not alarm.active or sign.repeat > alarm.repeat:
         alarm = _again(alarm, sign, now_s)
         changes.append(Change(AGAIN, alarm))
-    if _is_over(alarm):
-        changes.append(Change(CLEARED, alarm))
-        return None
-    return alarm
+    return _unless_over(alarm, changes)
 
 
 def _again(alarm: Alarm, sign: Sign, now_s: float) -> Alarm:
@@ -307,11 +301,21 @@ def _again(alarm: Alarm, sign: Sign, now_s: float) -> Alarm:
     )
 
 
-def _is_over(alarm: Alarm) -> bool:
+def _unless_over(alarm: Alarm, changes: list[Change], who: str | None = None) -> Alarm | None:
+    """The alarm; None when it is gone, seen to, and over, which is told."""
     there = alarm.active or alarm.latched or alarm.shelved_until_s is not None
-    return not there and alarm.acknowledged_by is not None
+    if there or alarm.acknowledged_by is None:
+        return alarm
+    changes.append(Change(CLEARED, alarm, who))
+    return None
 
 
-def _changed(alarms: Alarms, number: int, change: Callable[[Alarm], Alarm]) -> Alarms:
-    standing = tuple(change(a) if a.number == number else a for a in alarms.standing)
-    return replace(alarms, standing=standing)
+def _one(number: int, change: Callable[[Alarm], Alarm]) -> Callable[[Alarm], Alarm]:
+    """The change for the alarm with this number alone."""
+    return lambda alarm: change(alarm) if alarm.number == number else alarm
+
+
+def _changed(alarms: Alarms, change: Callable[[Alarm], Alarm | None]) -> Alarms:
+    """The alarms with each one changed; without those of which nothing is left."""
+    after = (change(alarm) for alarm in alarms.standing)
+    return replace(alarms, standing=tuple(alarm for alarm in after if alarm is not None))

@@ -66,6 +66,9 @@ RUN_INTERRUPTED = "run interrupted"
 TELLING_FAILED = "telling failed"
 PROOF_OVERDUE = "proof test overdue"
 
+STILL_ON = frozenset({OUTPUT_DID_NOT_STOP, CURRENT_WITHOUT_RUN})
+"""Causes that say that the tank is energised at this moment and should not be."""
+
 INTERLOCK = "interlock: "
 """What the name of each interlock's cause begins with."""
 

@@ -7,8 +7,7 @@ seconds between readings, so that a value holds whatever the period of the readi
 
 from dataclasses import dataclass, replace
 
-ZERO_A = 0.02
-"""A. A current below this is none; below twice this nothing is said about the cell."""
+from daemon.control.protection.thresholds import ZERO_A
 
 LEAST_V = 0.05
 """V. Offset and noise of a voltmeter are as great as a voltage below this."""

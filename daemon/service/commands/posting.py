@@ -4,7 +4,7 @@ from pathlib import Path, PurePath
 
 from sqlalchemy.exc import DatabaseError
 
-from daemon.clock import SystemClock
+from daemon.clock import SystemClock, to_ms
 from daemon.record import ledger
 from daemon.record.errors import RecordBusyError, RecordError
 from daemon.record.store import RecordLock, checkpoint, open_writer, refusal
@@ -42,7 +42,7 @@ def post(counted: Recounted, settings_path: Path, who: str) -> str:
         charge_nah=nah(total.net_ah),
         gap_nah=(nah(total.gap_least_ah), nah(total.gap_greatest_ah)),
     )
-    utc_ms = round(SystemClock().utc().timestamp() * 1000)
+    utc_ms = to_ms(SystemClock().utc())
     try:
         with RecordLock(path):
             engine = open_writer(path)

@@ -10,7 +10,7 @@ from daemon.api.plan_file import read_plan
 from daemon.api.rounding import rounded
 from daemon.chemistry.electrolysis import um_per_ah
 from daemon.chemistry.uncertainty import NO_DOUBT, Budget, MeterDoubt
-from daemon.clock import SystemClock
+from daemon.clock import SystemClock, to_ms
 from daemon.control import situation
 from daemon.control.charge import Count
 from daemon.control.doubt import charge_doubt, thickness_doubt
@@ -203,4 +203,4 @@ def _figure(side: Side, budget: Budget, unit: str, most_decimals: int) -> str:
 
 
 def _utc_ms() -> int:
-    return round(SystemClock().utc().timestamp() * 1000)
+    return to_ms(SystemClock().utc())

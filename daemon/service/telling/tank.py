@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import Enum
 
-from daemon.api.sentence import STILL_ON
+from daemon.control.protection.causes import STILL_ON
 from daemon.control.situation import Situation
 from daemon.control.states import OPEN, PLATING, State
 
