@@ -3,17 +3,15 @@
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from flask import Flask, abort, flash, redirect, render_template, request, url_for
+from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
-from pydantic import ValidationError
 
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import AlarmRequest, AlarmStatus, PriorityName, Status
 from daemon.api.sentence import clock, utc_of
 from web.figures import unbroken
+from web.listing import capital
+from web.presses import pass_on
 from web.tank import Tank
-from web.text import UNSURE
-from web.trouble import show
 
 SHELF_S = {"1": 3600.0, "8": 8 * 3600.0}
 """How long an alarm can be shelved from the page, by hours."""
@@ -55,14 +53,14 @@ def _card(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> AlarmCard:
         since += ", the first cause"
     return AlarmCard(
         number=alarm.number,
-        cause=alarm.cause[0].upper() + alarm.cause[1:],
+        cause=capital(alarm.cause),
         priority=alarm.priority,
         since=since,
         seen=unbroken(alarm.seen),
         did=alarm.did,
-        check=alarm.check,
+        check=capital(alarm.check),
         need=alarm.need,
-        quiet=_quiet(alarm, status, zone),
+        quiet=capital(_quiet(alarm, status, zone)),
         acts=_acts(alarm),
     )
 
@@ -107,23 +105,6 @@ class AlarmPages:
 
         Forms: `alarm`, a number, or none to acknowledge all; `hours` to shelve it for.
         """
-        address = request.remote_addr
-        try:
-            act = AlarmRequest.model_validate(
-                {
-                    "ask": what,
-                    "who": f"the page at {address}",
-                    "where": f"page, {address}",
-                    "alarm": request.form.get("alarm"),
-                    "for_s": SHELF_S.get(request.form.get("hours", ""), 0.0),
-                }
-            )
-        except ValidationError:
-            abort(404)
-        try:
-            answer = self._tank.act(act)
-        except DaemonUnreachableError:
-            return show(UNSURE, 503)
-        if not answer.ok:
-            flash(answer.error or "refused")
-        return redirect(url_for("now"), 303)
+        alarm, hours = request.form.get("alarm"), request.form.get("hours", "")
+        for_s = SHELF_S.get(hours, 0.0)
+        return pass_on(self._tank, AlarmRequest, what, alarm=alarm, for_s=for_s)

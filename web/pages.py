@@ -10,18 +10,13 @@ from flask import (
     Flask,
     Response,
     abort,
-    flash,
     jsonify,
-    redirect,
     render_template,
     request,
-    url_for,
 )
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
-from pydantic import ValidationError
 
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import ActRequest, RunStatus, Status
 from daemon.api.sentence import utc_of
 from daemon.record.errors import RecordError
@@ -32,11 +27,10 @@ from web.assets import KEEP, Assets
 from web.chart import Panel, columns, panels
 from web.details import details_of
 from web.figures import View, silent_view, view_of
+from web.presses import pass_on
 from web.protection import ACTS_A_MINUTE, exempt_stops
 from web.runs import GREATEST_NUMBER, Runs
 from web.tank import Tank
-from web.text import UNSURE
-from web.trouble import show
 
 PLAIN_POINTS = 160
 """Points of the chart drawn without a script: one for every two pixels of a phone."""
@@ -114,23 +108,7 @@ class Pages:
 
     def act(self, ask: str) -> ResponseReturnValue:
         """Pass a person's act on to the daemon, then show the tank with what the daemon said."""
-        try:
-            act = ActRequest.model_validate(
-                {
-                    "ask": ask,
-                    "who": f"the page at {request.remote_addr}",
-                    "where": f"page, {request.remote_addr}",
-                }
-            )
-        except ValidationError:
-            abort(404)
-        try:
-            answer = self._tank.act(act)
-        except DaemonUnreachableError:
-            return show(UNSURE, 503)
-        if not answer.ok:
-            flash(answer.error or "refused")
-        return redirect(url_for("now"), 303)
+        return pass_on(self._tank, ActRequest, ask)
 
     def asset(self, tag: str, name: str) -> Response:
         """Give a static file, packed where the browser can unpack it."""

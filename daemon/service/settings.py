@@ -177,7 +177,7 @@ class Settings(Table):
 
     @model_validator(mode="after")
     def _effects_have_something_behind_them(self) -> "Settings":
-        self._effects()
+        self.cause_and_effect()
         return self
 
     @model_validator(mode="after")
@@ -214,10 +214,10 @@ class Settings(Table):
             settle_s=max(least.settle_s, 2 * slowest_s),
             pull_in_s=0.0 if self.contactor is None else self.contactor.pull_in,
             drop_out_s=0.0 if self.contactor is None else self.contactor.drop_out,
-            table=self._effects(),
+            table=self.cause_and_effect(),
         )
 
-    def _effects(self) -> CauseAndEffect:
+    def cause_and_effect(self) -> CauseAndEffect:
         """The cause and effect table. Raises ValueError for effects that nothing is there for."""
         return effects_table(
             self.effects,

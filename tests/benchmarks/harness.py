@@ -224,6 +224,16 @@ def recorded_s(record: Path, from_s: float, to_s: float) -> list[float]:
         engine.dispose()
 
 
+def slow_disk(folder: Path) -> Path:
+    """slow_disk.c as a library to be preloaded, made in `folder`. Raises BenchmarkError."""
+    compiler, made = shutil.which("gcc"), folder / "slow_disk.so"
+    if compiler is None:
+        raise BenchmarkError("slow_disk.c needs gcc")
+    source = Path(__file__).with_name("slow_disk.c")
+    subprocess.run([compiler, "-shared", "-fPIC", "-o", made, source, "-ldl"], check=True)
+    return made
+
+
 def may_be_fifo() -> bool:
     """Whether this process may give others real-time scheduling."""
     try:

@@ -26,7 +26,6 @@ stands for a device that does not share our processor.
 import argparse
 import csv
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -46,6 +45,7 @@ from harness import (
     free_address,
     may_be_fifo,
     show,
+    slow_disk,
     wait,
     write_settings,
 )
@@ -256,12 +256,7 @@ def main() -> None:
         if name in options.only and (options.fifo_allowed or not what.fifo)
     ]
     with tempfile.TemporaryDirectory(prefix="tankhand-") as folder:
-        shim = Path(folder) / "slow_disk.so"
-        compiler = shutil.which("gcc")
-        if compiler is None:
-            raise BenchmarkError("slow_disk.c needs gcc")
-        source = HERE / "slow_disk.c"
-        subprocess.run([compiler, "-shared", "-fPIC", "-o", shim, source, "-ldl"], check=True)
+        shim = slow_disk(Path(folder))
         for _ in range(options.rounds):
             for what in chosen:
                 measure(what, options.ticks // options.rounds, options, shim)

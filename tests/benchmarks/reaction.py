@@ -24,7 +24,6 @@ import http.client
 import math
 import os
 import random
-import shutil
 import statistics
 import subprocess
 import sys
@@ -36,7 +35,16 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from harness import CURRENT_A, PATIENCE_S, BenchmarkError, Served, may_be_fifo, show, wait
+from harness import (
+    CURRENT_A,
+    PATIENCE_S,
+    BenchmarkError,
+    Served,
+    may_be_fifo,
+    show,
+    slow_disk,
+    wait,
+)
 from off import make_fifo
 
 from daemon.api.client import Client
@@ -293,13 +301,8 @@ def main() -> None:
     ]
     if not any(row.bare for row in rows):
         rows.insert(0, ROWS["floor"])
-    compiler = shutil.which("gcc")
-    if compiler is None:
-        raise BenchmarkError("slow_disk.c needs gcc")
     with tempfile.TemporaryDirectory(prefix="tankhand-") as folder:
-        shim, tank_file = Path(folder) / "slow_disk.so", Path(folder) / "tank.toml"
-        source = HERE / "slow_disk.c"
-        subprocess.run([compiler, "-shared", "-fPIC", "-o", shim, source, "-ldl"], check=True)
+        shim, tank_file = slow_disk(Path(folder)), Path(folder) / "tank.toml"
         tank_file.write_text(TANK, encoding="utf-8")
         try:
             measure(rows, options, shim, tank_file)

@@ -145,15 +145,21 @@
     tellAge();
   }
 
-  // What is behind the figures changes slowly and is long: asked for only while somebody looks.
-  async function askDetails() {
-    if (!document.querySelector("details[open]")) return;
-    const answer = await fetch(body.dataset.details, {
+  // A piece of the page as the server writes it now; null where it does not.
+  async function piece(from) {
+    const answer = await fetch(from, {
       cache: "no-store",
       signal: AbortSignal.timeout(PATIENCE_MS),
     });
-    if (!answer.ok) return;
-    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    if (!answer.ok) return null;
+    return new DOMParser().parseFromString(await answer.text(), "text/html");
+  }
+
+  // What is behind the figures changes slowly and is long: asked for only while somebody looks.
+  async function askDetails() {
+    if (!document.querySelector("details[open]")) return;
+    const fresh = await piece(body.dataset.details);
+    if (!fresh) return;
     for (const part of fresh.querySelectorAll("[data-part]")) {
       const place = document.querySelector(`details [data-part="${part.dataset.part}"]`);
       if (place && place.innerHTML !== part.innerHTML) place.replaceChildren(...part.childNodes);
@@ -165,12 +171,8 @@
     const place = document.querySelector(".alarms");
     if (alarms === null || place.dataset.key === alarms) return;
     const key = alarms;
-    const answer = await fetch(body.dataset.alarms, {
-      cache: "no-store",
-      signal: AbortSignal.timeout(PATIENCE_MS),
-    });
-    if (!answer.ok) return;
-    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = await piece(body.dataset.alarms);
+    if (!fresh) return;
     place.replaceChildren(...fresh.body.childNodes);
     place.dataset.key = key;
   }

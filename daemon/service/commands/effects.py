@@ -42,8 +42,7 @@ def effects(settings: Path) -> None:
         read = read_settings(settings)
     except InputError as error:
         raise BadInputError(str(error)) from error
-    # The table is the same whatever the steps of the supply's current are.
-    table = read.limits(current_step_a=0.0).table
+    table = read.cause_and_effect()
     console = Console(width=None if sys.stdout.isatty() else FILE_WIDTH)
     console.print(drawn(rows(table), check=console.width >= CHECK_WIDTH))
 

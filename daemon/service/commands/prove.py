@@ -10,8 +10,6 @@ from daemon.service.commands.asking import PATIENCE_S, WHERE
 from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from daemon.service.proving import Cabinet
     from daemon.service.settings import Settings
 
@@ -76,12 +74,12 @@ def _cabinet(settings: "Settings", path: Path) -> "Cabinet":
     from daemon.control.protection.effects import Stop
     from daemon.service.devices.assembly import make_meters, make_supply
     from daemon.service.proving import Cabinet
+    from daemon.service.telling.teller import trials
 
     clock = settings.clock()
     _, rating = make_supply(settings, clock)
     meters = make_meters(settings, clock, rating)
-    counts = meters.accuracies[meters.counting].doubt(step_a=0.0)
-    limits = settings.limits(rating.current_step_a, meters.period_s, counts)
+    limits = meters.limits(settings, rating)
     return Cabinet(
         loops=tuple(
             (each.name, each.stop == Stop.ABORT.value)
@@ -94,24 +92,7 @@ def _cabinet(settings: "Settings", path: Path) -> "Cabinet":
         beacon=settings.beacon is not None,
         siren=settings.siren is not None,
         button=settings.acknowledge_button is not None,
-        messages=_messages(settings, path),
+        messages=tuple(
+            trials(settings.tell, settings.telling, settings.bath.name, who(), str(path))
+        ),
     )
-
-
-def _messages(
-    settings: "Settings", path: Path
-) -> "tuple[tuple[str, Callable[[], str | None]], ...]":
-    """What sends a test message to each address."""
-    from functools import partial
-
-    from daemon.clock import SystemClock
-    from daemon.service.telling.rules import Moment
-    from daemon.service.telling.teller import open_addresses
-    from daemon.service.telling.wording import trial
-
-    if not settings.tell:
-        return ()
-    clock = SystemClock()
-    letter = trial(settings.bath.name, who(), Moment(clock.monotonic_s(), clock.utc()))
-    found = open_addresses(settings.tell, settings.telling, str(path))
-    return tuple((each.name, partial(address.send, letter)) for each, address in found)

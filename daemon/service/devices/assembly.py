@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from daemon.api.errors import InputError
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
+from daemon.control.situation import Limits
 from daemon.service.device_settings import SUPPLY, AccuracyTable, ShuntSettings
 from daemon.service.settings import Settings
 from drivers.channels.description import ShuntTable, adapted, load_channel
@@ -58,6 +59,11 @@ class Meters:
             step_a = self.supply_step_a if meter is None else meter.step_a
             found[name] = accuracy.doubt(step_a or 0.0)
         return found
+
+    def limits(self, settings: Settings, rating: Rating) -> Limits:
+        """The limits that control works with, with what is not known of the counting meter."""
+        doubt = self.accuracies[self.counting].doubt(step_a=0.0)
+        return settings.limits(rating.current_step_a, self.period_s, doubt)
 
     def narrowed(self, rating: Rating) -> Rating:
         """The supply's rating without currents that a shunt cannot carry for long or not show.

@@ -6,9 +6,10 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
+from functools import partial
 
 from daemon.api.errors import InputError
-from daemon.clock import Clock
+from daemon.clock import Clock, SystemClock
 from daemon.control.protection.alarms import Alarm, Change
 from daemon.control.protection.effects import Table
 from daemon.service.telling.address import Address, AddressError
@@ -18,7 +19,7 @@ from daemon.service.telling.recipients import Pace, Recipient, Rules
 from daemon.service.telling.rules import Item, Moment, Told, delivered, due, untold
 from daemon.service.telling.tank import Tank
 from daemon.service.telling.tell_settings import TellingTable, TellTable
-from daemon.service.telling.wording import letter
+from daemon.service.telling.wording import letter, trial
 
 CAPACITY = 256
 """Pictures that wait at most. They are looked at within a second; when they are not, the oldest
@@ -183,6 +184,19 @@ def open_addresses(
     if problems:
         raise InputError(where, tuple(problems))
     return found
+
+
+def trials(
+    tell: Sequence[TellTable], telling: TellingTable, name: str, who: str, where: str
+) -> list[tuple[str, Callable[[], str | None]]]:
+    """Each recipient's name, and what sends a test message there: None when taken, else why not.
+
+    `name` is what the tank is called, `who` asks for the test. Raises InputError.
+    """
+    clock = SystemClock()
+    test = trial(name, who, Moment(clock.monotonic_s(), clock.utc()))
+    found = open_addresses(tell, telling, where)
+    return [(recipient.name, partial(address.send, test)) for recipient, address in found]
 
 
 def make_teller(
