@@ -17,6 +17,7 @@ kernel's work on a dead process is done at that process's priority.
 """
 
 import argparse
+import contextlib
 import os
 import random
 import select
@@ -136,7 +137,11 @@ def of_daemon(number: int, trials: int, *, fifo: bool = False) -> list[float]:
 def make_fifo(pid: int) -> None:
     """Give all threads of a process what `daemon.service.realtime` asks for under the unit."""
     for thread in Path(f"/proc/{pid}/task").iterdir():
-        os.sched_setscheduler(int(thread.name), os.SCHED_FIFO, os.sched_param(realtime.PRIORITY))
+        # One of an asker's threads may have ended since it was listed.
+        with contextlib.suppress(ProcessLookupError):
+            os.sched_setscheduler(
+                int(thread.name), os.SCHED_FIFO, os.sched_param(realtime.PRIORITY)
+            )
 
 
 def of_bare_program(trials: int, loaded: str = "os") -> list[float]:

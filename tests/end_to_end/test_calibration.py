@@ -32,6 +32,9 @@ name = "steady"
 current = "{current_a:g} A"
 """
 
+SURE = 2.0
+"""How many of its stated 95 % intervals a figure may be off: five in a hundred are off by one."""
+
 PATIENCE_S = 60.0
 """Real s until a command or a page that has not said what it should is taken for stuck."""
 
@@ -173,6 +176,12 @@ def tells(locator, text):
     expect(locator).to_contain_text(text, timeout=1e3 * PATIENCE_S)
 
 
+def told_gain(comparison):
+    """The next line that says how a meter shows a current: its gain and the ± of it."""
+    told = re.search(r"shows ([\d.]+) ± ([\d.]+) times$", comparison.hear(" times"))
+    return float(told[1]), float(told[2])
+
+
 def kept(daemon):
     return daemon.record(calibrations.all_of)
 
@@ -208,7 +217,9 @@ def test_a_comparison_at_the_terminal_and_the_runs_before_and_after_it(
     comparison.hear("the reference's class: expected")
     comparison.answer("its class", CLASS)
     comparison.answer("point 2: the reference shows, A", shown)
-    comparison.hear("the meter shows 1.01")
+    gain, u95 = told_gain(comparison)
+    assert abs(gain - GAIN) < SURE * u95
+    assert u95 < 0.005
     stopped()
 
     # The next run is counted as the shunt shows it, to its end, whatever is known meanwhile.
@@ -250,7 +261,7 @@ def test_a_comparison_at_the_terminal_and_the_runs_before_and_after_it(
     assert was[0] > 1.008 * true_before_ah
     assert lines["was"].endswith("the reading as it comes")
     assert lines["now"].endswith(f"calibration 1 of shunt, {day}")
-    assert abs(now[0] - true_before_ah) < now[1]
+    assert abs(now[0] - true_before_ah) < SURE * now[1]
 
     # The run after: right from the start, and surer.
     start_ah = kernel.truth().charge_ah
@@ -261,7 +272,7 @@ def test_a_comparison_at_the_terminal_and_the_runs_before_and_after_it(
     after = daemon.run_record(3)
     _, own, _ = recounted(daemon, 3)
     assert after.counted_by.calibration_id == calibration.id
-    assert abs(own[0] - true_after_ah) < own[1]
+    assert abs(own[0] - true_after_ah) < SURE * own[1]
     assert own[1] < was[1] / 3
     assert daemon.run_record(2) == before
     assert daemon.end() == 0
