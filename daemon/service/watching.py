@@ -6,11 +6,11 @@ from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Sign
 from daemon.control.protection.causes import PROOF_OVERDUE, TELLING_FAILED
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.electrical import electrical_detectors
-from daemon.control.protection.learned_cell import LearnedCell
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.electrical import electrical_detectors
+from daemon.control.protection.detectors.learned_cell import LearnedCell
+from daemon.control.protection.detectors.thresholds import Thresholds
 from daemon.control.protection.surroundings import Surroundings
-from daemon.control.protection.thresholds import Thresholds
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import Limits
 from daemon.service.devices.pins import Pins

@@ -49,7 +49,7 @@ from off import make_fifo
 
 from daemon.api.client import Client
 from daemon.api.messages import ActRequest
-from daemon.control.protection.thresholds import SPIKE_AFTER_S
+from daemon.control.protection.detectors.thresholds import SPIKE_AFTER_S
 from daemon.service import realtime
 from drivers.simulator.process import SimulatorProcess
 

@@ -13,11 +13,11 @@ from daemon.chemistry.metals import metal_named
 from daemon.control.plan import Plan, Stage, Until
 from daemon.control.protection import causes as c
 from daemon.control.protection.alarms import Change
-from daemon.control.protection.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.electrical import electrical_detectors
+from daemon.control.protection.detectors.learned_cell import LearnedCell
+from daemon.control.protection.detectors.thresholds import Thresholds
 from daemon.control.protection.effects import DEFAULT_TABLE, Stop
-from daemon.control.protection.electrical import electrical_detectors
-from daemon.control.protection.learned_cell import LearnedCell
-from daemon.control.protection.thresholds import Thresholds
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import OFF, Command, Inputs, Limits, Situation
 from daemon.control.states import OPEN, Act, State

@@ -10,9 +10,9 @@ import pytest
 
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.panel import Correction, MeterFacts, Panel
-from daemon.control.protection.electrical import electrical_detectors
+from daemon.control.protection.detectors.electrical import electrical_detectors
+from daemon.control.protection.detectors.thresholds import Thresholds
 from daemon.control.protection.surroundings import Surroundings
-from daemon.control.protection.thresholds import Thresholds
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import Limits
 from daemon.control.states import OPEN

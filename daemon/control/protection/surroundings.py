@@ -20,8 +20,8 @@ from daemon.control.protection.causes import (
     RIPPLE_HIGH,
     THERMOMETER_LOST,
 )
-from daemon.control.protection.lasting import Lasting
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.lasting import Lasting
+from daemon.control.protection.detectors.thresholds import Thresholds
 
 
 class Level:

@@ -4,7 +4,7 @@ from collections import deque
 from collections.abc import Sequence
 
 from daemon.control.protection.alarms import Sign
-from daemon.control.protection.observation import Detector, Observation
+from daemon.control.protection.detectors.observation import Detector, Observation
 from daemon.control.situation import OFF, Demand, Situation
 from daemon.control.states import PLATING
 from drivers.contracts import Reading

@@ -7,9 +7,9 @@ import pytest
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.protection.alarms import Change
-from daemon.control.protection.electrical import electrical_detectors
-from daemon.control.protection.observation import Observation
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.electrical import electrical_detectors
+from daemon.control.protection.detectors.observation import Observation
+from daemon.control.protection.detectors.thresholds import Thresholds
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import OFF, Command, Inputs, Limits, Situation
 from daemon.control.states import OPEN, Act, State

@@ -3,6 +3,7 @@
 import pytest
 
 from daemon.control.panel import Disagreement
+from daemon.control.protection.detectors.thresholds import Thresholds
 from daemon.control.protection.surroundings import (
     Around,
     BathTemperature,
@@ -14,7 +15,6 @@ from daemon.control.protection.surroundings import (
     Surroundings,
     meters_disagree,
 )
-from daemon.control.protection.thresholds import Thresholds
 
 T = Thresholds()
 

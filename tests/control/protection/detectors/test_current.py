@@ -2,8 +2,8 @@
 
 import pytest
 
-from daemon.control.protection.electrical_current import OffPlan, OverCurrent
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.current import OffPlan, OverCurrent
+from daemon.control.protection.detectors.thresholds import Thresholds
 from drivers.contracts import Mode
 
 T = Thresholds()

@@ -2,11 +2,11 @@
 
 from daemon.control.protection.alarms import Sign
 from daemon.control.protection.causes import OFF_PLAN, OVER_CURRENT, SPIKE
-from daemon.control.protection.dose import Dose
-from daemon.control.protection.electrical_limits import at_ceiling, figures_of, plan_floor_a
-from daemon.control.protection.lasting import Lasting
-from daemon.control.protection.observation import Observation
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.dose import Dose
+from daemon.control.protection.detectors.lasting import Lasting
+from daemon.control.protection.detectors.limits import at_ceiling, figures_of, plan_floor_a
+from daemon.control.protection.detectors.observation import Observation
+from daemon.control.protection.detectors.thresholds import Thresholds
 
 
 class OverCurrent:

@@ -9,8 +9,8 @@ A part that falls off a rack of eight is 1/8 of the conductance, on any supply.
 from math import exp, log, sqrt
 from typing import NamedTuple
 
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.observation import Observation
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.observation import Observation
 
 POSSIBLE = (0.3, 1.15)
 """Exponents that a cell can have. What lies outside is a cell that changes, as paint does while it

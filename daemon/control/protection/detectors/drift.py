@@ -4,9 +4,9 @@ from math import exp
 
 from daemon.control.protection.alarms import Figures, Sign
 from daemon.control.protection.causes import VOLTAGE_DRIFT
-from daemon.control.protection.cell import Block
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.lasting import Lasting
+from daemon.control.protection.detectors.cell import Block
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.lasting import Lasting
 
 SECONDS_PER_HOUR = 3600.0
 

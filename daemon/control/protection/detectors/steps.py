@@ -11,8 +11,8 @@ from collections import deque
 from math import exp, sqrt
 from typing import NamedTuple
 
-from daemon.control.protection.cell import Block
-from daemon.control.protection.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.cell import Block
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
 
 SIGMA_OF_BEND = 0.5117
 """Standard deviation over mean |a - 2b + c| of a normal law: √(π/2)/√6."""

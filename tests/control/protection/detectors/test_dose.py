@@ -2,7 +2,7 @@
 
 import pytest
 
-from daemon.control.protection.dose import Dose
+from daemon.control.protection.detectors.dose import Dose
 
 
 def first_s(dose, beyond, period_s, most_s=1000.0):

@@ -4,10 +4,10 @@ from math import inf
 
 from daemon.control.protection.alarms import Sign
 from daemon.control.protection.causes import READING_FROZEN
-from daemon.control.protection.electrical_limits import at_ceiling, figures_of
-from daemon.control.protection.lasting import Lasting
-from daemon.control.protection.observation import Observation
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.lasting import Lasting
+from daemon.control.protection.detectors.limits import at_ceiling, figures_of
+from daemon.control.protection.detectors.observation import Observation
+from daemon.control.protection.detectors.thresholds import Thresholds
 
 STEADY_S = 5.0
 """s since the set-points were last changed, before what a meter shows is taken for its flicker."""

@@ -4,8 +4,8 @@ from random import Random
 
 import pytest
 
-from daemon.control.protection.electrical_meter import ReadingFrozen
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.meter import ReadingFrozen
+from daemon.control.protection.detectors.thresholds import Thresholds
 from drivers.contracts import Mode
 
 

@@ -7,7 +7,7 @@ seconds between readings, so that a value holds whatever the period of the readi
 
 from dataclasses import dataclass, replace
 
-from daemon.control.protection.thresholds import ZERO_A
+from daemon.control.protection.detectors.thresholds import ZERO_A
 
 LEAST_V = 0.05
 """V. Offset and noise of a voltmeter are as great as a voltage below this."""

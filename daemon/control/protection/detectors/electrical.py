@@ -1,10 +1,10 @@
 """The detectors that need to learn little or nothing of the cell. Pure."""
 
-from daemon.control.protection.electrical_circuit import NoCurrent, Short, VoltageCeiling
-from daemon.control.protection.electrical_current import OffPlan, OverCurrent
-from daemon.control.protection.electrical_meter import ReadingFrozen
-from daemon.control.protection.observation import Detector
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.circuit import NoCurrent, Short, VoltageCeiling
+from daemon.control.protection.detectors.current import OffPlan, OverCurrent
+from daemon.control.protection.detectors.meter import ReadingFrozen
+from daemon.control.protection.detectors.observation import Detector
+from daemon.control.protection.detectors.thresholds import Thresholds
 
 
 def electrical_detectors(thresholds: Thresholds) -> tuple[Detector, ...]:

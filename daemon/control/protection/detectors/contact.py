@@ -4,9 +4,9 @@ from math import exp, sqrt
 
 from daemon.control.protection.alarms import Figures, Sign
 from daemon.control.protection.causes import BAD_CONTACT
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.lasting import Lasting
-from daemon.control.protection.observation import Observation
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.lasting import Lasting
+from daemon.control.protection.detectors.observation import Observation
 
 MOST_WEIGHT = 0.2
 """Of one reading in an average over seconds, where readings are that far apart: one in five."""

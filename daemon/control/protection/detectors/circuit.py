@@ -12,10 +12,10 @@ from daemon.control.protection.causes import (
     SHORT,
     VOLTAGE_CEILING,
 )
-from daemon.control.protection.electrical_limits import at_ceiling, figures_of, plan_floor_a
-from daemon.control.protection.lasting import Lasting
-from daemon.control.protection.observation import Observation
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.lasting import Lasting
+from daemon.control.protection.detectors.limits import at_ceiling, figures_of, plan_floor_a
+from daemon.control.protection.detectors.observation import Observation
+from daemon.control.protection.detectors.thresholds import Thresholds
 
 REMEMBER_S = 3.0
 """s that each of two spans lasts out of which the cell's lowest voltage is remembered: longer than

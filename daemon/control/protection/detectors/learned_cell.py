@@ -3,12 +3,12 @@
 from math import log
 
 from daemon.control.protection.alarms import Sign
-from daemon.control.protection.cell import Cell
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.contact import BadContact, Restless
-from daemon.control.protection.drift import VoltageDrift
-from daemon.control.protection.observation import Observation
-from daemon.control.protection.parts import PartsAndWhiskers
+from daemon.control.protection.detectors.cell import Cell
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.contact import BadContact, Restless
+from daemon.control.protection.detectors.drift import VoltageDrift
+from daemon.control.protection.detectors.observation import Observation
+from daemon.control.protection.detectors.parts import PartsAndWhiskers
 
 
 class LearnedCell:

@@ -1,8 +1,8 @@
 """What the electrical detectors ask of a reading in the same words. Pure."""
 
 from daemon.control.protection.alarms import Figures
-from daemon.control.protection.observation import Observation
-from daemon.control.protection.thresholds import Thresholds
+from daemon.control.protection.detectors.observation import Observation
+from daemon.control.protection.detectors.thresholds import Thresholds
 from drivers.contracts import Mode
 
 

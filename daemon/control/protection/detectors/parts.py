@@ -5,11 +5,11 @@ from math import exp
 
 from daemon.control.protection.alarms import Figures, Sign
 from daemon.control.protection.causes import PART_LOST, WHISKER
-from daemon.control.protection.cell import Block
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.contact import Restless
-from daemon.control.protection.lasting import Lasting
-from daemon.control.protection.steps import Step, StepFinder
+from daemon.control.protection.detectors.cell import Block
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.contact import Restless
+from daemon.control.protection.detectors.lasting import Lasting
+from daemon.control.protection.detectors.steps import Step, StepFinder
 
 SCALES_S = (1.0, 3.0, 9.0)
 """s of readings in a block of each finder."""

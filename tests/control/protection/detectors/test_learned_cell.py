@@ -6,8 +6,8 @@ from random import Random
 
 import pytest
 
-from daemon.control.protection.cell_thresholds import CellThresholds
-from daemon.control.protection.learned_cell import LearnedCell
+from daemon.control.protection.detectors.cell_thresholds import CellThresholds
+from daemon.control.protection.detectors.learned_cell import LearnedCell
 from drivers.contracts import Mode
 
 PERIODS_S = (0.05, 0.2, 1.0, 2.0)
