@@ -4,7 +4,7 @@ import threading
 import time
 from pathlib import Path
 
-from daemon.api.client import Client, DaemonUnreachableError
+from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
 from daemon.api.messages import (
     ActRequest,
     AlarmRequest,
@@ -21,9 +21,6 @@ daemon at most four questions a second."""
 KEEP_SILENCE_S = 2.0
 """A daemon that hangs costs each question its whole patience. Only one asker in this time pays it,
 so that the server's threads stay free for whoever presses stop."""
-
-ACT_PATIENCE_S = 10.0
-"""Before a run goes on, the daemon has its second way out tried, which may take some seconds."""
 
 
 class Tank:

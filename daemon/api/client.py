@@ -11,6 +11,11 @@ ANSWER_LIMIT = 1 << 20
 """Bytes. An answer holds one status, some kB; anything longer is not from our daemon."""
 
 
+ACT_PATIENCE_S = 15.0
+"""Real s that an act may take. Before a run starts or goes on, the daemon has its second way out
+tried, and a start has to be on the disk: each may take some seconds."""
+
+
 class DaemonUnreachableError(Exception):
     """Nobody answers at the socket, or not in our words: says where and why."""
 

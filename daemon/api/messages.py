@@ -302,10 +302,12 @@ class EffectsRow(Message):
 class Answer(Message):
     """What the daemon answers: the status after the act, or the one reason why not.
 
-    `effects` are the rows of the cause and effect table, for whoever asked for them.
+    `warning`: it was done, but this has to be known of it. `effects` are the rows of the cause and
+    effect table, for whoever asked for them.
     """
 
     ok: bool
     error: str | None = None
+    warning: str | None = None
     status: Status | None = None
     effects: tuple[EffectsRow, ...] = ()

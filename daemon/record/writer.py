@@ -4,6 +4,7 @@ What does not fit in the queue is counted, and told in the record when there is 
 the disk refuses, entries wait in the queue, `fault` says why, and the thread goes on trying.
 """
 
+import math
 import threading
 import time
 from collections import deque
@@ -41,10 +42,11 @@ GAP, REFUSAL_OVER = "record_gap", "record_fault_over"
 class Writer:
     """Writes the record at `path`, of which it is the only writer until `close`.
 
-    `capacity` bounds the samples that wait, at least 1; `commit_every_s` is the real time between
-    two commits of samples, above 0 s: what a power cut costs. `clock` gives the labels of the
-    writer's own events. `threaded=False` leaves it to the caller to call `flush`. `put` is called
-    by one thread. Raises the errors under RecordOpenError.
+    `capacity` bounds the samples that wait, at least 1; `commit_every_s` is the real time from the
+    beginning of one commit of samples to that of the next, above 0 s: what a power cut costs,
+    besides the commit itself. `clock` gives the labels of the writer's own events. `real_s` and
+    `wake` are the time and the waiting of the thread. `threaded=False` leaves it to the caller to
+    call `flush`. `put` is called by one thread. Raises the errors under RecordOpenError.
     """
 
     def __init__(
@@ -57,6 +59,7 @@ class Writer:
         threaded: bool = True,
         busy_timeout_ms: int = BUSY_TIMEOUT_MS,
         real_s: Callable[[], float] = time.monotonic,
+        wake: threading.Event | None = None,
     ) -> None:
         self._lock = RecordLock(path)
         try:
@@ -75,7 +78,8 @@ class Writer:
         self._commit_every_s = self._pause_s = commit_every_s
         self._real_s = real_s
         self._caught_up_s = real_s()
-        self._wake = threading.Event()
+        self._wake = wake or threading.Event()
+        self._flushes = _Flushes()
         self._closing = self._closed = False
         self._thread = threading.Thread(target=self._work, name="record writer", daemon=True)
         if threaded:
@@ -110,8 +114,19 @@ class Writer:
         if type(entry) is not Sample:
             self._wake.set()
 
+    def wait_until_kept(self, limit_s: float) -> bool:
+        """Wait until everything that was put before is on the disk; False if it is not by then.
+
+        For any thread but the one that puts; `limit_s` are real seconds. The disk is asked at once,
+        also when it has refused before; `fault` then says why.
+        """
+        number = self._flushes.next_number
+        self._wake.set()
+        return self._flushes.wait_for(number, limit_s)
+
     def flush(self) -> bool:
         """Try once to bring everything that waits to the disk; False when the disk refused."""
+        number = self._flushes.begin()
         started_s = self._real_s()
         while self._queue:
             self._taken.append(self._queue.popleft())
@@ -126,6 +141,7 @@ class Writer:
                 return False
             self._taken = []
         self._caught_up_s = started_s
+        self._flushes.succeed(number)
         if self._fault is not None:
             self._accepted()
         return True
@@ -238,10 +254,18 @@ class Writer:
         return len(self._queue) + len(self._taken)
 
     def _work(self) -> None:
+        due_s = self._real_s() + self._commit_every_s
         while not self._closing:
-            self._wake.wait(self._pause_s)
+            self._wake.wait(max(0.0, due_s - self._real_s()))
             self._wake.clear()
+            began_s = self._real_s()
             self.flush()
+            if self._fault is not None:
+                due_s = began_s + self._pause_s
+            else:
+                # On a grid, so that what a commit takes is not added to the time between two.
+                periods = math.floor((began_s - due_s) / self._commit_every_s) + 1
+                due_s += periods * self._commit_every_s
         self._drain()
 
     def _drain(self) -> None:
@@ -277,6 +301,40 @@ class Writer:
 
     def _utc_ms(self) -> int:
         return to_ms(self._clock.utc())
+
+
+class _Flushes:
+    """Counts attempts to bring everything to the disk, so that any thread can wait for one.
+
+    One that begins after an entry was put has it among what it writes.
+    """
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._begun = self._succeeded = 0
+
+    @property
+    def next_number(self) -> int:
+        """The first that will have everything that was put before this moment."""
+        with self._changed:
+            return self._begun + 1
+
+    def begin(self) -> int:
+        """One begins; its number."""
+        with self._changed:
+            self._begun += 1
+            return self._begun
+
+    def succeed(self, number: int) -> None:
+        """All of it is on the disk."""
+        with self._changed:
+            self._succeeded = number
+            self._changed.notify_all()
+
+    def wait_for(self, number: int, limit_s: float) -> bool:
+        """Wait until this one or a later one has succeeded; False if none has within real s."""
+        with self._changed:
+            return self._changed.wait_for(lambda: self._succeeded >= number, limit_s)
 
 
 class _Gap:

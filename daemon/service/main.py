@@ -164,6 +164,7 @@ def _assemble(
             words.keep_proof,
             unfinished_by(settings.record.path, stack),
             proof.keeps_from_starting,
+            words.not_kept,
         ),
         effects_rows(limits.table),
     )

@@ -47,6 +47,10 @@ ASKER_LIMIT_S = 5.0
 ORDER_LIMIT_S = 5.0
 """Real s that the loop may take to answer an order; it answers within a tick if it is well."""
 
+KEPT_LIMIT_S = 3.0
+"""Real s that the disk may take until a run that has started is on it; then the answer says that it
+is not. A commit takes some tens of ms, on a card that is busy with itself now and then a second."""
+
 _REQUEST: TypeAdapter[Request] = TypeAdapter(Request)
 
 
@@ -60,7 +64,8 @@ class Desk:
 
     calibrate keeps what a meter was compared with, settle what passed in an interruption,
     keep_proof a proof test; unfinished knows what is on the part of a run that was cut short,
-    unproved why no run may start before a proof test, None if it may.
+    unproved why no run may start before a proof test, None if it may. not_kept waits, for so many
+    real seconds, until all that has happened is on the disk: why it is not, None once it is.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
@@ -68,6 +73,7 @@ class Desk:
     keep_proof: Callable[[ProofRequest], None]
     unfinished: Callable[[int], Unfinished]
     unproved: Callable[[], str | None]
+    not_kept: Callable[[float], str | None]
 
 
 class ControlServer:
@@ -161,7 +167,18 @@ class ControlServer:
         order.answered.wait()
         if order.error is not None:
             return Answer(ok=False, error=order.error)
-        return Answer(ok=True, status=self._status())
+        warning = self._not_on_the_disk() if order.act is Act.START else None
+        return Answer(ok=True, status=self._status(), warning=warning)
+
+    def _not_on_the_disk(self) -> str | None:
+        """What a run's starter has to be told where the record does not have it in time.
+
+        Whoever is told nothing but "started" finds the run in the record, whatever happens next.
+        """
+        why = self._desk.not_kept(KEPT_LIMIT_S)
+        if why is None:
+            return None
+        return f"the run has started, but is not on the disk yet: {why}; a power cut now loses it"
 
     def _order(self, request: StartRequest | ActRequest | AlarmRequest | WithholdRequest) -> Order:
         if isinstance(request, ActRequest):

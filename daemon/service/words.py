@@ -1,4 +1,7 @@
-"""What persons hand in for the record, kept in the asker's thread: settlements and proofs."""
+"""What persons hand in for the record, kept in the asker's thread: settlements and proofs.
+
+And whether what they were told is kept, which is waited for there too.
+"""
 
 from collections.abc import Callable
 
@@ -16,7 +19,8 @@ class Words:
 
     `newest_proof` is the last proof test that passed, None before there is one.
 
-    Both methods wait for the disk, and raise sqlalchemy.exc.DatabaseError when it refuses.
+    Each method waits for the disk; the first two raise sqlalchemy.exc.DatabaseError when it
+    refuses.
     """
 
     def __init__(self, writer: Writer, post: Callable[[Settled], None], clock: Clock) -> None:
@@ -38,6 +42,12 @@ class Words:
         number = self._writer.keep_proof(made)
         if made.passed:
             self.newest_proof = Proof(number, made)
+
+    def not_kept(self, limit_s: float) -> str | None:
+        """Why what has happened until now is not on the disk within real s; None once it is."""
+        if self._writer.wait_until_kept(limit_s):
+            return None
+        return self._writer.fault or f"the disk has not taken it within {limit_s:g} s"
 
     def _utc_ms(self) -> int:
         return to_ms(self._clock.utc())

@@ -11,7 +11,7 @@ comes, by the guard or by hand, and everything is judged by what the tank itself
 - current: gone within `GUARDED_S` where a guard is left, and within the contactor's drop-out time
   where nobody is; and none flows at the next daemon's start with the contactor closed by hand.
 - record: SQLite's integrity check finds nothing, and the run is closed, as interrupted unless it
-  had ended before.
+  had ended before; it is there if its start was answered.
 - lost: the last recorded reading is at most `LOST_S` older than the kill.
 - bounds: the true charge lies between the run's charge with the least that gaps and interruption
   can have passed, and with the greatest; to `SCALE` and `JUMPS_AH`, which the count itself may err.
@@ -129,7 +129,7 @@ def trial(rig: Rig, kill: Kill) -> Outcome:
     if run is not None:
         _look_up(rig, run, killed, outcome)
     elif rig.answered_s is not None:
-        outcome.lost_s = killed.at_s - rig.answered_s
+        outcome.faults.append("a start was answered, and the record knows nothing of the run")
     judge(outcome)
     posted_ah += run.charge_ah if run is not None else 0.0
     if abs(rig.posted_ah() - posted_ah) > ROUNDING_AH:

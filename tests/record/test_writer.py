@@ -113,6 +113,99 @@ def test_events_are_committed_at_once(path: Path, noted: Make, told: Make) -> No
     assert [e.text for e in in_record(path, queries.events)] == ["lid opened"]
 
 
+def test_whoever_waits_for_the_disk_finds_what_was_put(path: Path, opened: Make) -> None:
+    writer = Writer(path, commit_every_s=3600)
+    assert writer.wait_until_kept(30)  # also where nothing waits
+    writer.put(opened())
+    assert writer.wait_until_kept(30)
+    assert in_record(path, queries.one_run, 1).title == "four knobs"
+    writer.close()
+
+
+class VirtualWake(threading.Event):
+    """Passes virtual time instead of waiting, with a reading each tenth of a second, until the end.
+
+    `kicks` are the moments of something else than a reading, s: the writer is woken.
+    """
+
+    def __init__(self, end_s: float, kicks: tuple[float, ...] = ()) -> None:
+        super().__init__()
+        self.now_s, self.writer, self.over = 0.0, None, threading.Event()
+        self._began = threading.Event()
+        self._end_s, self._kicks, self._tenths = end_s, list(kicks), 0
+
+    def begin(self, writer: Writer) -> None:
+        self.writer = writer
+        self._began.set()
+
+    def wait(self, timeout: float | None = None) -> bool:
+        assert self._began.wait(30)
+        if self.passes(self.now_s + (timeout or 0.0)):
+            return True
+        if self.now_s < self._end_s:
+            return False
+        self.over.set()
+        return super().wait(30)
+
+    def passes(self, until_s: float) -> bool:
+        """Let time pass until then; whether something came between."""
+        while self.now_s < min(until_s, self._end_s):
+            self.now_s = min((self._tenths + 1) / 10, until_s)
+            if self.now_s == (self._tenths + 1) / 10:
+                self._tenths += 1
+                self.writer.put(Sample(1, self.now_s, 3.6, 1.25, 3.6, self.now_s / 1000))
+            if self._kicks and self.now_s >= self._kicks[0]:
+                self._kicks.pop(0)
+                return True
+        return False
+
+
+@pytest.fixture
+def commits_of(path: Path, opened: Make) -> Iterator[Callable[..., list[float]]]:
+    """When the commits of a writer begin, in virtual s, on a disk that needs `takes_s` for each."""
+    hooks: list[Callable[[object], None]] = []
+
+    def run(wake: VirtualWake, takes_s: float) -> list[float]:
+        begun: list[float] = []
+
+        def commit(_: object) -> None:
+            if threading.current_thread().name == "record writer" and not wake.over.is_set():
+                begun.append(wake.now_s)
+                wake.passes(wake.now_s + takes_s)
+
+        hooks.append(commit)
+        event.listen(Engine, "commit", commit)
+        writer = Writer(path, real_s=lambda: wake.now_s, wake=wake)
+        writer.put(opened())
+        wake.begin(writer)
+        assert wake.over.wait(30)
+        writer.close()
+        return begun
+
+    yield run
+    for hook in hooks:
+        event.remove(Engine, "commit", hook)
+
+
+def test_commits_begin_on_a_grid_whatever_each_takes(
+    commits_of: Callable[..., list[float]],
+) -> None:
+    assert commits_of(VirtualWake(5.5), 0.07) == pytest.approx([1.0, 2.0, 3.0, 4.0, 5.0])
+
+
+def test_an_event_is_committed_at_once_and_does_not_put_off_what_follows(
+    commits_of: Callable[..., list[float]],
+) -> None:
+    begun = commits_of(VirtualWake(4.5, kicks=(1.4, 1.7)), 0.07)
+    assert begun == pytest.approx([1.0, 1.4, 1.7, 2.0, 3.0, 4.0], abs=0.11)
+
+
+def test_a_commit_that_takes_longer_than_a_period_is_followed_by_the_next_at_once(
+    commits_of: Callable[..., list[float]],
+) -> None:
+    assert commits_of(VirtualWake(6.0), 1.6) == pytest.approx([1.0, 2.6, 4.2, 5.8])
+
+
 def test_closing_brings_everything_to_the_file(path: Path, opened: Make, steady: Make) -> None:
     writer = Writer(path, commit_every_s=3600)
     put_all(writer, [opened(), *steady(10)])
@@ -175,6 +268,7 @@ def test_a_stalled_disk_does_not_stop_the_loop(
 
     assert writer.unrecorded > 0
     assert writer.lag_s == 7.0
+    assert not writer.wait_until_kept(0.001)
     with pytest.raises(RecordIncompleteError, match=r"within 0\.001 s"):
         writer.close(timeout_s=0.001)
     stalled_disk.set()
@@ -282,6 +376,7 @@ def test_the_thread_tries_again_by_itself(
     other.execute("BEGIN IMMEDIATE")
     put_all(writer, [opened(), *steady(5)])
     assert refused.wait(30)
+    assert not writer.wait_until_kept(0.001)
     committed.clear()
     other.execute("ROLLBACK")
     other.close()

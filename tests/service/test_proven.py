@@ -2,16 +2,16 @@
 
 import pytest
 
+from daemon.api.client import ACT_PATIENCE_S
 from daemon.api.plan_file import read_plan
 from daemon.control.situation import AlarmAct
 from daemon.control.states import Act
 from daemon.record.entries import RunOpened
 from daemon.service.beat import PROOF_LIMIT_S
-from daemon.service.commands.asking import PATIENCE_S
 from daemon.service.devices.supply_worker import LEND_LIMIT_S
 from daemon.service.proven import proven_first
 from daemon.service.runner import Order
-from web.tank import ACT_PATIENCE_S
+from daemon.service.server import KEPT_LIMIT_S
 
 PLAN = """\
 title = "Plate"
@@ -81,4 +81,5 @@ def test_a_better_reason_to_refuse_is_told_instead(rig):
 
 def test_whoever_asks_hears_what_came_of_the_proof():
     """Each waits longer than what it waits for: nothing is done that was given up."""
-    assert PROOF_LIMIT_S < LEND_LIMIT_S < min(PATIENCE_S, ACT_PATIENCE_S)
+    assert PROOF_LIMIT_S < LEND_LIMIT_S
+    assert LEND_LIMIT_S + KEPT_LIMIT_S < ACT_PATIENCE_S

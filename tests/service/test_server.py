@@ -25,14 +25,20 @@ from daemon.api.messages import (
 )
 from daemon.chemistry.calibration import Point
 from daemon.chemistry.uncertainty import NO_DOUBT
+from daemon.clock import SystemClock
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.protection.effects import DEFAULT_TABLE
 from daemon.control.situation import AlarmAct, Carried
 from daemon.control.states import Act
+from daemon.record.entries import RunOpened
 from daemon.record.errors import NotSettledError
+from daemon.record.queries import one_run
+from daemon.record.store import open_reader
+from daemon.record.writer import Writer
 from daemon.service import server as server_module
 from daemon.service.runner import Withhold
 from daemon.service.server import ControlServer, Desk, SocketUnusableError
+from daemon.service.words import Words
 from drivers.contracts import Rating
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
@@ -79,6 +85,8 @@ class Loop:
         self.proofs = []
         self.unproved = None
         self.before = None
+        self.late = None
+        self.said = []
 
     def settle(self, request):
         if self.trouble is not None:
@@ -97,6 +105,10 @@ class Loop:
         if self.trouble is not None:
             raise self.trouble
         self.calibrations.append(request)
+
+    def not_kept(self, limit_s):
+        self.said.append(("kept?", self.orders[-1].answered.is_set(), limit_s))
+        return self.late
 
     def submit(self, order):
         self.orders.append(order)
@@ -123,7 +135,8 @@ def serve(path, loop):
         server = ControlServer(
             at, lambda: STATUS, loop.submit, RATING, PANEL,
             Desk(
-                loop.calibrate, loop.settle, loop.keep_proof, loop.unfinished, lambda: loop.unproved
+                loop.calibrate, loop.settle, loop.keep_proof, loop.unfinished,
+                lambda: loop.unproved, loop.not_kept,
             ),
             rows(DEFAULT_TABLE),
         )  # fmt: skip
@@ -292,6 +305,65 @@ def test_a_start_hands_over_the_plan_and_its_text(client, loop):
     (order,) = loop.orders
     assert (order.act, order.text) == (Act.START, PLAN)
     assert (order.plan.title, order.plan.stages[0].current_a) == ("Plate", 2.0)
+
+
+def test_a_start_is_answered_when_the_run_is_on_the_disk_and_the_loop_waits_for_none_of_it(
+    client, loop
+):
+    """The loop has answered before anybody waits for the disk, and nobody waits without a run."""
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
+    assert (answer.ok, answer.warning) == (True, None)
+    assert loop.said == [("kept?", True, server_module.KEPT_LIMIT_S)]
+    loop.error = "cannot start a run that is running"
+    assert not client.ask(StartRequest(plan=PLAN, who="Ann")).ok
+    loop.error = None
+    client.ask(ActRequest(ask="hold", who="Ann"))
+    assert len(loop.said) == 1
+
+
+def test_a_run_that_has_started_and_is_not_on_the_disk_yet_is_told_so(client, loop):
+    loop.late = "database or disk is full"
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
+    assert (answer.ok, answer.status) == (True, STATUS)
+    assert answer.warning == (
+        "the run has started, but is not on the disk yet: database or disk is full; a power cut "
+        "now loses it"
+    )
+
+
+class LazyWake(threading.Event):
+    """Wakes the record's writer at the second call: an entry alone brings nothing to the disk."""
+
+    def __init__(self):
+        super().__init__()
+        self.calls = 0
+
+    def set(self):
+        self.calls += 1
+        if self.calls > 1:
+            super().set()
+
+
+def test_whoever_is_told_started_finds_the_run_in_the_record(serve, loop, path, tmp_path):
+    record = tmp_path / "record.db"
+    writer = Writer(record, commit_every_s=3600, wake=LazyWake())
+
+    def submit(order):
+        writer.put(
+            RunOpened(1, "bath", "Plate", PLAN, "Cu(II)", 1.0, 10.0, "Ann", 0, 1000.0, "boot", None)
+        )
+        order.take()
+        order.answer(None)
+
+    loop.submit = submit
+    loop.not_kept = Words(writer, lambda _: None, SystemClock()).not_kept
+    serve()
+    assert Client(path, timeout_s=10.0).ask(StartRequest(plan=PLAN, who="Ann")).warning is None
+    engine = open_reader(record)
+    with engine.connect() as connection:
+        assert one_run(connection, 1).title == "Plate"
+    engine.dispose()
+    writer.close()
 
 
 @pytest.mark.parametrize(

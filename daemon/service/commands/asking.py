@@ -12,9 +12,6 @@ from daemon.service.commands.command import BadInputError, RefusedError
 WHERE = "command line"
 """From where the acts of these commands come, for the record."""
 
-PATIENCE_S = 10.0
-"""Real s until the daemon counts as one that does not answer."""
-
 
 if TYPE_CHECKING:  # loading it takes its time, and `serve` has to have the output off first
     from daemon.api.messages import Request
@@ -22,14 +19,14 @@ if TYPE_CHECKING:  # loading it takes its time, and `serve` has to have the outp
 
 def ask(settings: Path, request: Request) -> None:
     """Send one request to the daemon of the settings file and print what it says."""
-    from daemon.api.client import Client, DaemonUnreachableError
+    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
     from daemon.api.errors import InputError
     from daemon.service.commands import report
     from daemon.service.settings import read_settings
 
     try:
         socket = read_settings(settings).daemon.socket
-        answer = Client(socket, timeout_s=PATIENCE_S).ask(request)
+        answer = Client(socket, timeout_s=ACT_PATIENCE_S).ask(request)
     except InputError as error:
         raise BadInputError(str(error)) from error
     except DaemonUnreachableError as error:
@@ -37,3 +34,5 @@ def ask(settings: Path, request: Request) -> None:
     if not answer.ok or answer.status is None:
         raise RefusedError(answer.error or "no reason given")
     click.echo(report.text(answer.status))
+    if answer.warning is not None:
+        click.echo(f"tankhand: {answer.warning}", err=True)

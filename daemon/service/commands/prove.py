@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daemon.service.commands.asking import PATIENCE_S, WHERE
+from daemon.service.commands.asking import WHERE
 from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def prove(current: str, ceiling: str, settings: Path) -> None:
     The daemon has to run, at rest. Interlocks are opened by you, one after the other, when you are
     asked to. Exit code 1 if one of them failed.
     """
-    from daemon.api.client import Client, DaemonUnreachableError
+    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
     from daemon.api.errors import InputError
     from daemon.api.messages import ProofRequest
     from daemon.api.plan_file import read_plan
@@ -52,7 +52,7 @@ def prove(current: str, ceiling: str, settings: Path) -> None:
         read_plan(plan, "--current and --ceiling")
         click.echo(CAUTION)
         click.confirm("Begin?", abort=True)
-        client = Client(read.daemon.socket, timeout_s=PATIENCE_S)
+        client = Client(read.daemon.socket, timeout_s=ACT_PATIENCE_S)
         tank = Tank(client.ask, time.sleep, who(), WHERE)
         steps = Walk(tank, _AtTerminal(), _cabinet(read, settings), plan).run()
         told = tuple((step.name, step.expected, step.seen, step.passed) for step in steps)

@@ -7,6 +7,7 @@ import socket
 import pytest
 from click.testing import CliRunner
 
+from daemon.api.messages import Answer, Status
 from daemon.service.commands.cli import main
 
 SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "b"\n'
@@ -96,6 +97,22 @@ def test_a_person_without_a_name_is_still_told_apart(settings, mocker):
     asked = mocker.patch("daemon.api.client.Client.ask", side_effect=SystemExit)
     call("hold", "--settings", settings)
     assert asked.call_args.args[0].who == f"user {os.getuid()}"
+
+
+def test_what_has_to_be_known_of_a_start_is_told_beside_it(settings, mocker, tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_text("title = 'Plate'")
+    late = "the run has started, but is not on the disk yet: database or disk is full"
+    status = Status(
+        state="running", utc="2026-11-25T00:00:00+00:00", monotonic_s=1.0, rate=1.0, current_a=0.0,
+        voltage_v=0.0, reading_age_s=0.1, mode=None, output_on=True, supply="A,B,1,2", run=None,
+        bath="b", bath_charge_ah=0.0,
+    )  # fmt: skip
+    answer = Answer(ok=True, status=status, warning=late)
+    mocker.patch("daemon.api.client.Client.ask", return_value=answer)
+    result = CliRunner().invoke(main, ["run", str(plan), "--settings", str(settings)])
+    assert (result.exit_code, result.stderr) == (0, f"tankhand: {late}\n")
+    assert "Nothing is running" in result.stdout
 
 
 @pytest.fixture
