@@ -26,7 +26,7 @@ def rows(table: Table) -> tuple[EffectsRow, ...]:
         found.append(
             EffectsRow(
                 cause=name,
-                priority=cause.priority.value,
+                priority=table.priority(name).value,
                 stop=row.stop.value,
                 after_s=row.after_s,
                 beacon=row.beacon,

@@ -30,7 +30,7 @@ def protect(
     if inputs.alarm_act is not None:
         # First: nobody has seen yet what is raised in this tick.
         alarms = _attended(alarms, inputs.alarm_act, inputs.now_s, changes)
-    alarms = life.advanced(alarms, signs, inputs.now_s, changes)
+    alarms = life.advanced(alarms, signs, limits.table, inputs.now_s, changes)
     if alarms is not before:
         situation = replace(situation, alarms=alarms)
     for alarm in life.stops(alarms, limits.table, inputs.now_s):

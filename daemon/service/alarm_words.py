@@ -16,7 +16,7 @@ def alarm_statuses(alarms: Alarms, now_s: float, utc: datetime) -> tuple[AlarmSt
 
 
 def _order(alarm: Alarm) -> tuple[bool, bool, bool, int, int]:
-    quiet, urgency = alarm.acknowledged_by is not None, _URGENCY[cause_named(alarm.cause).priority]
+    quiet, urgency = alarm.acknowledged_by is not None, _URGENCY[alarm.priority]
     return alarm.cause not in STILL_ON, quiet, not alarm.first_out, urgency, alarm.number
 
 
@@ -30,7 +30,7 @@ def _status(alarm: Alarm, now_s: float, utc: datetime) -> AlarmStatus:
     return AlarmStatus(
         number=alarm.number,
         cause=alarm.cause,
-        priority=cause.priority.value,
+        priority=alarm.priority.value,
         life=alarm.life.value,
         seen=alarm.seen,
         did=done(alarm.cause, alarm.stopped),

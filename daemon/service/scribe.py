@@ -9,7 +9,6 @@ from daemon.chemistry.electrolysis import mass_g
 from daemon.clock import to_ms
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import AGAIN, RAISED, SHELVED, STOPPED, Change, Figures
-from daemon.control.protection.causes import cause_named
 from daemon.control.situation import Command, Event, Happening, Run, RunOver, Situation, StageOver
 from daemon.record.entries import (
     AlarmChanged,
@@ -161,7 +160,7 @@ class Scribe:
                 number=alarm.number,
                 run_id=run_id,
                 cause=alarm.cause,
-                priority=cause_named(alarm.cause).priority.value,
+                priority=alarm.priority.value,
                 seen=alarm.seen,
                 figures=alarm.figures,
                 utc_ms=to_ms(utc),

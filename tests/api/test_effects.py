@@ -23,9 +23,15 @@ def test_a_row_says_what_a_cause_brings_about_and_what_to_check():
     assert row.check.startswith("the heater and its controller")
 
 
-def test_an_interlock_is_a_cause_with_the_name_of_its_loop():
-    (row,) = rows(Table({"interlock: fume extraction": Effects(Stop.ABORT)}))
-    assert (row.cause, row.priority) == ("interlock: fume extraction", "high")
+@pytest.mark.parametrize(
+    ("stop", "priority"),
+    [(Stop.ABORT, "high"), (Stop.STOP, "high"), (Stop.HOLD, "medium"), (Stop.NOTHING, "low")],
+)
+def test_an_interlock_is_a_cause_with_the_name_of_its_loop_and_as_urgent_as_what_it_does(
+    stop, priority
+):
+    (row,) = rows(Table({"interlock: fume extraction": Effects(stop)}))
+    assert (row.cause, row.priority) == ("interlock: fume extraction", priority)
     assert "fume extraction" in row.check
 
 

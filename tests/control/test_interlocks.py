@@ -123,6 +123,18 @@ def test_nothing_is_energised_while_a_loop_is_open(tank, plan, state, act):
     assert tank.state in (State.RUNNING, State.RESTARTING)
 
 
+def test_its_alarm_is_as_urgent_as_what_the_loop_does(tank):
+    tank.bring_to(State.RUNNING)
+    tank.open_loops = LOOPS
+    tank.tick()
+    standing = {alarm.cause: alarm.priority.value for alarm in tank.situation.alarms.standing}
+    assert standing == {
+        "interlock: emergency stop": "high",
+        "interlock: level": "high",
+        "interlock: lid": "medium",
+    }
+
+
 def test_a_loop_that_opens_with_the_very_start_refuses_it(tank, plan):
     tank.bring_to(State.IDLE)
     tank.open_loops = (LID,)

@@ -15,6 +15,7 @@ from daemon.control.protection.causes import (
     CONTACTOR_DID_NOT_OPEN,
     INTERLOCK,
     STILL_ON,
+    Priority,
     cause_named,
 )
 from daemon.control.protection.effects import Stop, Table
@@ -55,13 +56,14 @@ class Life(Enum):
 class Alarm:
     """One alarm. `number` is the record's; times are s on the monotonic clock.
 
-    active: its cause is there. latched: it has stopped a run and waits for a person's reset.
-    first_out: it was the first of those that stopped the run. stopped: what it did to the run.
-    times: how often the cause has come since it was raised.
+    priority: by the table, when it was raised. active: its cause is there. latched: it has stopped
+    a run and waits for a person's reset. first_out: it was the first of those that stopped the run.
+    stopped: what it did to the run. times: how often the cause has come since it was raised.
     """
 
     number: int
     cause: str
+    priority: Priority
     seen: str
     figures: Figures
     raised_s: float
@@ -126,7 +128,9 @@ NO_ALARMS = Alarms()
 """All is normal."""
 
 
-def advanced(alarms: Alarms, signs: Sequence[Sign], now_s: float, changes: list[Change]) -> Alarms:
+def advanced(
+    alarms: Alarms, signs: Sequence[Sign], table: Table, now_s: float, changes: list[Change]
+) -> Alarms:
     """The alarms with the causes that are there now: new ones raised, gone ones returned.
 
     A cause that another one explains raises nothing while that one is there.
@@ -141,7 +145,10 @@ def advanced(alarms: Alarms, signs: Sequence[Sign], now_s: float, changes: list[
             standing.append(kept)
     number = alarms.next_number
     for sign in seen.values():
-        alarm = Alarm(number, sign.cause, sign.seen, sign.figures, now_s, now_s, repeat=sign.repeat)
+        alarm = Alarm(
+            number, sign.cause, table.priority(sign.cause), sign.seen, sign.figures, now_s, now_s,
+            repeat=sign.repeat,
+        )  # fmt: skip
         changes.append(Change(RAISED, alarm))
         standing.append(alarm)
         number += 1

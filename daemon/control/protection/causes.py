@@ -3,7 +3,8 @@
 The signatures are common practice of the trade; what tankhand does about each stands in `effects`.
 Priorities follow the two questions of IEC 62682, what it costs if nobody comes and how soon
 somebody has to: high is danger to people, house or bath, or a run that ends now; medium is a part
-in danger within the hour; low can wait for the morning.
+in danger within the hour; low can wait for the morning. An interlock's follows from what it does
+(`effects.Table.priority`).
 """
 
 from collections.abc import Mapping
@@ -13,7 +14,7 @@ from types import MappingProxyType
 
 
 class Priority(Enum):
-    """How urgent an alarm is; `basis` says why."""
+    """How urgent an alarm is; the basis stands at the head of this module."""
 
     HIGH = "high"
     MEDIUM = "medium"
@@ -247,7 +248,8 @@ CAUSES: Mapping[str, Cause] = MappingProxyType({cause.name: cause for cause in _
 def cause_named(name: str) -> Cause:
     """The cause with this name; an interlock's is made from what people call its loop.
 
-    Raises KeyError for a name that is neither.
+    Its priority is that of one whose row nobody knows, which aborts: `effects.Table.priority` knows
+    rows. Raises KeyError for a name that is neither.
     """
     if name.startswith(INTERLOCK):
         loop = name.removeprefix(INTERLOCK)

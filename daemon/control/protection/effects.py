@@ -6,6 +6,7 @@ from enum import Enum
 from types import MappingProxyType
 
 from daemon.control.protection import causes as c
+from daemon.control.protection.causes import Priority, cause_named
 from daemon.control.states import State
 
 
@@ -94,6 +95,16 @@ DEFAULTS: Mapping[str, Effects] = MappingProxyType(
 something worse aborts; what puts parts in danger holds; what can wait, tells."""
 
 
+_BY_STOP: Mapping[Stop, Priority] = MappingProxyType(
+    {
+        Stop.NOTHING: Priority.LOW,
+        Stop.HOLD: Priority.MEDIUM,
+        Stop.STOP: Priority.HIGH,
+        Stop.ABORT: Priority.HIGH,
+    }
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
     """The whole table, interlocks included. A cause without a row aborts: the safe side."""
@@ -103,6 +114,17 @@ class Table:
     def row(self, cause: str) -> Effects:
         """What a cause brings about."""
         return self.rows.get(cause, ABORT)
+
+    def priority(self, cause: str) -> Priority:
+        """How urgent a cause is: by the catalogue, an interlock by what it does to a run.
+
+        What its loop means is known to the settings alone. One that ends a run now is high, one
+        that holds it leaves a part waiting, one that does nothing can wait itself. Raises KeyError
+        for no cause.
+        """
+        if cause.startswith(c.INTERLOCK):
+            return _BY_STOP[self.row(cause).stop]
+        return cause_named(cause).priority
 
 
 DEFAULT_TABLE = Table()

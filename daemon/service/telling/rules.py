@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta, tzinfo
 from enum import Enum
 
 from daemon.control.protection.alarms import Alarm
-from daemon.control.protection.causes import Priority, cause_named
+from daemon.control.protection.causes import Priority
 from daemon.control.protection.effects import Stop, Table
 from daemon.service.telling.memory import Memory
 from daemon.service.telling.recipients import Recipient, Rules, is_as_urgent, urgency
@@ -177,8 +177,7 @@ def _alarming(
 ) -> Item | None:
     """What is due about an alarm that nobody has acknowledged."""
     waiting_s = memory.waiting_s.get(alarm.number)
-    priority = cause_named(alarm.cause).priority
-    if waiting_s is None or not is_as_urgent(priority, recipient.least):
+    if waiting_s is None or not is_as_urgent(alarm.priority, recipient.least):
         return None
     waited_s = now_s - waiting_s
     if memory.tank.current is Current.FALLING and waited_s < SETTLE_S:
@@ -190,7 +189,7 @@ def _alarming(
     escalated = recipient.after_s > 0
     if escalated and (waited_s < recipient.after_s or not _presses(alarm)):
         return None
-    return Item(kind, priority, alarm, None, waiting_s, escalated and kind is Kind.RAISED)
+    return Item(kind, alarm.priority, alarm, None, waiting_s, escalated and kind is Kind.RAISED)
 
 
 def _kind(
@@ -219,11 +218,10 @@ def _notices(memory: Memory, told: Told) -> Iterator[Item]:
         if telling.normal or recent is None:
             continue
         alarm = standing.get(number, recent.alarm)
-        priority = cause_named(alarm.cause).priority
         if number not in standing or not _presses(alarm):
-            yield Item(Kind.NORMAL, priority, alarm, recent.by)
+            yield Item(Kind.NORMAL, alarm.priority, alarm, recent.by)
         elif alarm.acknowledged_by is not None and not telling.acknowledged:
-            yield Item(Kind.ACKNOWLEDGED, priority, alarm, alarm.acknowledged_by)
+            yield Item(Kind.ACKNOWLEDGED, alarm.priority, alarm, alarm.acknowledged_by)
 
 
 def _run_over(

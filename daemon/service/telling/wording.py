@@ -130,7 +130,7 @@ def _alarm_block(item: Item, alarm: Alarm, moment: Moment) -> str:
         f"Done: {done(alarm.cause, alarm.stopped)}",
         f"Check: {cause.check}.",
         f"Needed: {cause.need}",
-        f"Alarm {alarm.number}, {cause.priority.value} priority.",
+        f"Alarm {alarm.number}, {alarm.priority.value} priority.",
     ]
     if not alarm.active:
         lines.insert(1, "It is not there any more.")
@@ -170,7 +170,7 @@ def _summary(memory: Memory, moment: Moment) -> str:
 
 def _listed(recent: Recent, moment: Moment) -> str:
     alarm = recent.alarm
-    priority = cause_named(alarm.cause).priority.value
+    priority = alarm.priority.value
     if recent.over_s is not None:
         state = f"over since {_clock(moment.at(recent.over_s), moment)}"
     else:

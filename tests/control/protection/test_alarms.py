@@ -26,7 +26,7 @@ class Desk:
 
     def see(self, *signs, after_s=1.0):
         self.now_s += after_s
-        self.alarms = life.advanced(self.alarms, signs, self.now_s, self.changes)
+        self.alarms = life.advanced(self.alarms, signs, self.table, self.now_s, self.changes)
 
     def acknowledge(self, number=None):
         self.alarms = life.acknowledged(self.alarms, number, "Ann", self.changes)

@@ -42,7 +42,7 @@ def test_each_cause_has_a_line_with_what_it_brings_about(call):
     result = call(SETTINGS)
     assert (result.exit_code, result.stderr) == (0, "")
     assert line(result, "short")[:3] == ["high", "abort", "at"]
-    assert line(result, "interlock: agitation")[:4] == ["high", "hold", "60", "s"]
+    assert line(result, "interlock: agitation")[:4] == ["medium", "hold", "60", "s"]
     assert line(result, "clock stepped")[:3] == ["low", "nothing", "-"]
     assert "whether the machine has a network to set its clock by" in result.stdout
     assert len([each for each in result.stdout.splitlines() if each.startswith("  ")]) >= 31

@@ -58,6 +58,7 @@ class Night:
         local = datetime.fromisoformat(start).replace(tzinfo=BERLIN)
         self.clock = NightClock(local.astimezone(UTC))
         self.got = {recipient.name: [] for recipient in recipients}
+        self.table = table
         self.tries = {recipient.name: 0 for recipient in recipients}
         self.refuses = {}
         self.alarms = NO_ALARMS
@@ -129,7 +130,7 @@ class Night:
     def look(self):
         """One cycle of the loop, and a look of the teller with all that follows from it."""
         signs = list(self._signs.values())
-        self.alarms = life.advanced(self.alarms, signs, self.clock.now_s, self.changes)
+        self.alarms = life.advanced(self.alarms, signs, self.table, self.clock.now_s, self.changes)
         self.teller.hear(self.changes, self.alarms.standing, self.tank)
         self.changes = []
         self.turn()

@@ -209,6 +209,23 @@ class TestQuietHours:
         night.passes(min=16)
         assert night.times() == ["23:00", "23:15"]
 
+    def test_a_loop_is_as_loud_as_what_it_does(self, new_night):
+        loops = {
+            "interlock: filter pump": Effects(Stop.NOTHING),
+            "interlock: agitation": Effects(Stop.HOLD),
+            "interlock: leak": Effects(Stop.ABORT),
+        }
+        urgent = Recipient("neighbour", least=Priority.MEDIUM)
+        night = new_night([QUIET, urgent], start="2026-11-25 23:00", table=Table(loops))
+        for loop in loops:
+            night.comes(loop)
+        assert [title.split(".")[0] for title in night.titles()] == ["Tank 1: Interlock: leak"]
+        assert [title.split(".")[0] for title in night.titles("neighbour")] == [
+            "Tank 1: Interlock: agitation", "Tank 1: Interlock: leak",
+        ]  # fmt: skip
+        night.passes(h=8)
+        assert any("Interlock: filter pump" in each.letter.body for each in night.got["phone"])
+
     def test_what_was_acknowledged_meanwhile_is_not_told(self, new_night):
         night = new_night([QUIET], start="2026-11-25 23:00")
         night.comes(causes.BATH_HOT)

@@ -7,6 +7,7 @@ import pytest
 from daemon.api.plan_file import read_plan
 from daemon.control.protection import causes
 from daemon.control.protection.alarms import NO_ALARMS, Sign, advanced
+from daemon.control.protection.effects import DEFAULT_TABLE
 from daemon.control.situation import Situation, WindDown
 from daemon.control.states import Act, State
 from daemon.service.telling.tank import Current, Tank, tank_of
@@ -49,10 +50,10 @@ def test_without_a_fresh_reading_nobody_says_that_it_is_off(state):
 @pytest.mark.parametrize("cause", [causes.OUTPUT_DID_NOT_STOP, causes.CURRENT_WITHOUT_RUN])
 @pytest.mark.parametrize("age_s", [0.1, 60.0])
 def test_an_alarm_of_current_that_flows_goes_above_all(cause, age_s):
-    alarms = advanced(NO_ALARMS, [Sign(cause, "1.2 A")], 100.0, [])
+    alarms = advanced(NO_ALARMS, [Sign(cause, "1.2 A")], DEFAULT_TABLE, 100.0, [])
     situation = replace(at(State.ABORTING, age_s), alarms=alarms)
     assert tank_of(situation, LOST_S).current is Current.NOT_OFF
-    gone = advanced(alarms, [], 101.0, [])
+    gone = advanced(alarms, [], DEFAULT_TABLE, 101.0, [])
     assert tank_of(replace(at(State.ABORTED), alarms=gone), LOST_S).current is Current.OFF
 
 

@@ -47,7 +47,7 @@ PLATING = Tank(State.RUNNING, Current.ON, 7, "lamp foot", 18.24, 25.0)
 
 def raised(cause, seen="9.2 A at 0.1 V"):
     changes = []
-    alarms = advanced(NO_ALARMS, [Sign(cause, seen)], 0.0, changes)
+    alarms = advanced(NO_ALARMS, [Sign(cause, seen)], DEFAULT_TABLE, 0.0, changes)
     return changes, alarms.standing
 
 
