@@ -25,10 +25,16 @@ _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _WRITTEN = re.compile(rf"({_NUMBER})\s*(\S.*)?")
 _TERM = r"[A-Za-zμΩ°%_]+(?:(?:\^|\*\*)?-?[1-3])?"
 _UNIT = re.compile(rf"{_TERM}(?:(?:\s*[/*·⋅]\s*|\s+){_TERM})*")
+# As in "mL/(10 kAh)": by so many of a unit.
+_BY_MANY = re.compile(rf"({_UNIT.pattern})\s*/\s*\(\s*({_NUMBER})\s*({_UNIT.pattern})\s*\)")
+_FLUID_OUNCE = re.compile(r"\bfl\.?\s*oz\b")
 _EXPONENT = re.compile(r"(?:\^|\*\*)?(-?[1-3])")
 # To pint a mil is an angle and an amps an attometre per second; on a coating a mil is 0.001 in.
 _WORD = re.compile(r"[A-Za-z]+")
 _TRADE_WORDS = {"mil": "thou", "mils": "thou", "amps": "ampere"}
+# Of a bath the trade's ppm are mg in a litre (common practice); to pint they are a share.
+_SAME = {("ppm", "mg/L"): "mg/L"}
+_OF_VOLUMES = {"mL", "L", "mL/L", "mL/kAh"}
 _BETWEEN_TIMES = re.compile(r"(?<=[a-z])\s+(?=[0-9])")
 
 _KINDS = {
@@ -42,6 +48,12 @@ _KINDS = {
     "g/cm³": ("a density", "8.92 g/cm³"),
     "g/L": ("a mass concentration", "200 g/L"),
     "mL/kAh": ("a volume by charge", "250 mL/kAh"),
+    "mg/L": ("a mass concentration", "60 mg/L"),
+    "mL/L": ("a volume by litre of bath", "7.8 mL/L"),
+    "mL": ("a volume", "5 mL"),
+    "L": ("a volume", "15 L"),
+    "L/d": ("a volume by time", "0.2 L/d"),
+    "mL/dm²": ("a volume by area", "1 mL/dm²"),
     "g": ("a mass", "25 g"),
     "Hz": ("a frequency", "10 Hz"),
     "Ω": ("a resistance", "0.05 Ω"),
@@ -58,7 +70,8 @@ def parse(value: object, unit: str) -> float:
     """Read a quantity such as "25 µm" and give it as a float in `unit`.
 
     `unit` is a unit in the same notation ("A/dm²", "µm"); "" is a fraction, for which a bare
-    number will do and "95 %" is 0.95. A time may be a sum such as "1 h 30 min".
+    number will do and "95 %" is 0.95. A time may be a sum such as "1 h 30 min", and a unit may be
+    by many of another, as in "1500 mL/(10 kAh)".
     Raises UnitError for anything else: a number without a unit, a unit of another dimension, an
     unknown unit, a decimal comma, a value that is not finite.
     """
@@ -95,17 +108,27 @@ def _converted(number: float, its_unit: str, whole: str, unit: str) -> float:
     if its_unit.startswith(","):
         raise _refused(whole, unit, "a number with a decimal comma where a point belongs")
     plain = unicodedata.normalize("NFKC", its_unit)
-    if not _UNIT.fullmatch(plain):
+    plain = _FLUID_OUNCE.sub("fluid_ounce", _SAME.get((plain.strip(), unit), plain))
+    by_many = _BY_MANY.fullmatch(plain)
+    if by_many is None and not _UNIT.fullmatch(plain):
         raise _refused(whole, unit, f"not a unit of one number: {_shown(its_unit)}")
     try:
-        came = _pint_unit(plain)
+        if by_many is None:
+            came = _pint_unit(plain)
+        else:
+            number /= float(by_many[2])
+            came = _pint_unit(by_many[1]) / _pint_unit(by_many[3])
+    except ZeroDivisionError as error:
+        raise _refused(whole, unit, f"by nothing: {_shown(its_unit)}") from error
     except pint.PintError as error:
         raise _refused(whole, unit, f"an unknown unit: {_shown(its_unit)}") from error
     try:
         wanted = _pint_unit(unicodedata.normalize("NFKC", unit))
         return float(_registry().Quantity(number, came).to(wanted).magnitude)
     except pint.PintError as error:
-        raise _refused(whole, unit, f"of another kind: {_shown(its_unit)}") from error
+        mass = unit in _OF_VOLUMES and re.search(r"\boz\b", plain) is not None
+        hint = '; "oz" is a mass, a volume is "fl oz"' if mass else ""
+        raise _refused(whole, unit, f"of another kind: {_shown(its_unit)}{hint}") from error
 
 
 @lru_cache(maxsize=256)
