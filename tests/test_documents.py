@@ -8,6 +8,7 @@ from typing import Any, get_args
 import pytest
 from click import Command, Group, Option
 
+from daemon.api.bath_table import BathTable
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
 from daemon.service.commands.cli import main
@@ -92,6 +93,20 @@ def test_every_setting_is_shown() -> None:
         assert keys == model.model_fields.keys()
 
 
+def test_everything_that_a_bath_may_have_is_shown() -> None:
+    tables = [tomllib.loads(text)["bath"] for text in SETTINGS if "bath" in tomllib.loads(text)]
+    merged = {key: value for table in tables for key, value in table.items()}
+    for name, field in BathTable.model_fields.items():
+        types = (field.annotation, *get_args(field.annotation))
+        model = next((one for one in types if hasattr(one, "model_fields")), None)
+        shown = merged[name]
+        if model is None:
+            continue
+        # By name of a component, a list, or one table.
+        within = shown.values() if name == "window" else shown if name == "additive" else [shown]
+        assert {key for each in within for key in each} == model.model_fields.keys(), name
+
+
 @pytest.mark.parametrize("text", _tables_with("supply"))
 def test_settings_shown_hold_without_being_written(text: str) -> None:
     """But for the lines marked as examples, and what has to be given."""
@@ -120,14 +135,21 @@ def _written(pattern: str) -> list[tuple[str, str]]:
 
 
 def _options(command: Command) -> set[str]:
+    """The options of a command, and of those within it."""
     options = [p for p in command.params if isinstance(p, Option)]
-    return {"--help", *(name for o in options for name in (*o.opts, *o.secondary_opts))}
+    own = {"--help", *(name for o in options for name in (*o.opts, *o.secondary_opts))}
+    within = command.commands.values() if isinstance(command, Group) else ()
+    return own.union(*map(_options, within))
 
 
 def test_every_command_that_is_named_exists() -> None:
     assert isinstance(main, Group)
     named = _written(r"\btankhand ([a-z-]+)([^\n#]*)")
     assert {word for word, _ in named} == main.commands.keys()
+    for name, group in main.commands.items():
+        if isinstance(group, Group):
+            within = _written(rf"\btankhand {name} ([a-z][a-z-]*)()")
+            assert {word for word, _ in within} == group.commands.keys()
     for word, rest in named:
         assert set(re.findall(r"--[a-z-]+", rest)) <= _options(main.commands[word]), (word, rest)
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, JsonValue
 
 from daemon.chemistry.calibration import Point
 
@@ -125,6 +125,44 @@ class CalibrateRequest(_Act):
     note: str = Field(default="", max_length=500)
 
 
+EntryKind = Literal[
+    "make-up",
+    "addition",
+    "dose",
+    "water",
+    "drag-out",
+    "sample",
+    "filtration",
+    "carbon treatment",
+    "analysis",
+    "appearance",
+    "anodes",
+    "weighing",
+    "correction",
+]
+"""The kinds of entries that a person makes, see `daemon.bath.kinds`."""
+
+
+class BathEntryRequest(_Act):
+    """Enter what was done to the bath, or seen of it; possible at any time.
+
+    at_utc: when it happened, ISO 8601; now, if left out. run: the run that it is about. amounts: by
+    substance what went into the bath (less than 0: out of it), g, mL of an additive, L of "volume".
+
+    A "correction" names the entry that it corrects, with the amounts, facts and note that are
+    right; without facts it withdraws that entry. When it happened and the run stay as they were.
+    """
+
+    ask: Literal["bath entry"] = "bath entry"
+    kind: EntryKind
+    at_utc: AwareDatetime | None = None
+    run: int | None = Field(default=None, gt=0)
+    amounts: dict[str, float] = Field(default_factory=dict, max_length=50)
+    facts: dict[str, JsonValue] | None = Field(default_factory=dict, max_length=50)
+    note: str = Field(default="", max_length=500)
+    corrects: int | None = Field(default=None, gt=0)
+
+
 Request = Annotated[
     StatusRequest
     | EffectsRequest
@@ -134,7 +172,8 @@ Request = Annotated[
     | WithholdRequest
     | ProofRequest
     | SettleRequest
-    | CalibrateRequest,
+    | CalibrateRequest
+    | BathEntryRequest,
     Field(discriminator="ask"),
 ]
 
@@ -303,7 +342,8 @@ class Answer(Message):
     """What the daemon answers: the status after the act, or the one reason why not.
 
     `warning`: it was done, but this has to be known of it. `effects` are the rows of the cause and
-    effect table, for whoever asked for them.
+    effect table, for whoever asked for them. `entry` is the number of the bath's entry that was
+    made. `notes` are what is good to know besides.
     """
 
     ok: bool
@@ -311,3 +351,5 @@ class Answer(Message):
     warning: str | None = None
     status: Status | None = None
     effects: tuple[EffectsRow, ...] = ()
+    entry: int | None = None
+    notes: tuple[str, ...] = ()

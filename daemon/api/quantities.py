@@ -66,6 +66,27 @@ ThicknessUm = Annotated[float, _quantity("µm", above=0)]
 DensityGCm3 = Annotated[float, _quantity("g/cm³", above=0)]
 """A density of matter above 0, in g/cm³."""
 
+MassG = Annotated[float, _quantity("g", above=0)]
+"""A mass above 0, in g."""
+
+VolumeL = Annotated[float, _quantity("L", above=0)]
+"""A volume above 0, in L."""
+
+VolumeMl = Annotated[float, _quantity("mL", above=0)]
+"""A volume above 0, in mL."""
+
+ContentMlL = Annotated[float, _quantity("mL/L", least=0)]
+"""What is in each litre of bath, 0 or more, in mL/L."""
+
+RateMlKah = Annotated[float, _quantity("mL/kAh", above=0)]
+"""What charge uses up, above 0, in mL/kAh: "150 mL/kAh", "1500 mL/(10 kAh)", "1 fl oz/kAh"."""
+
+RateLD = Annotated[float, _quantity("L/d", least=0)]
+"""A loss by time of 0 or more, in L a day."""
+
+DragOutMlDm2 = Annotated[float, _quantity("mL/dm²", least=0)]
+"""What an area carries away, 0 or more, in mL for each dm²."""
+
 Fraction = Annotated[float, _quantity("", above=0, most=1)]
 """A fraction above 0 and at most 1: "95 %" or 0.95."""
 

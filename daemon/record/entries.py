@@ -6,13 +6,16 @@ start on the monotonic clock; `utc_ms` is wall time in ms since 1970, for labels
 
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from daemon.chemistry.calibration import MeterLine, Point
 from daemon.chemistry.uncertainty import MeterDoubt
 
 Figures = dict[str, float | int | str | bool | None]
 """What an event or an alarm tells in figures, by name, the unit in the name."""
+
+Facts = dict[str, Any]
+"""What an entry of a bath tells besides its amounts, as JSON has it, the unit in the names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,6 +262,28 @@ class Settled:
     who: str
     note: str
     utc_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class BathEntered:
+    """Something was done to a bath, or seen of it; see `daemon.bath.kinds` for kinds and facts.
+
+    at_utc_ms: when it happened; utc_ms: when it was entered. amounts: by substance what went into
+    the bath (less than 0: out of it), g, mL of an additive, L of "volume". corrects_id: the entry
+    that it corrects, by the difference in amounts and by facts that take the place of the earlier
+    ones; None as facts withdraws it. It does not pass through the queue, as a calibration.
+    """
+
+    bath: str
+    kind: str
+    who: str
+    utc_ms: int
+    at_utc_ms: int
+    amounts: dict[str, float] = field(default_factory=dict)
+    facts: Facts | None = field(default_factory=dict)
+    note: str = ""
+    run_id: int | None = None
+    corrects_id: int | None = None
 
 
 Entry = (

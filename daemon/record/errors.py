@@ -67,3 +67,7 @@ class NoSuchAlarmError(RecordError):
 
 class NotSettledError(RecordError):
     """A word on an interruption that cannot be taken: no such interruption, or out of bounds."""
+
+
+class NoSuchBathEntryError(RecordError):
+    """No entry of this bath has this number."""

@@ -329,3 +329,34 @@ proof = Table(
     Column("steps", Text, nullable=False),
     sqlite_strict=True,
 )
+
+# What was done to a bath, and what was seen of it; `at_utc_ms` is when it happened. `facts` is a
+# JSON object, null in a correction that withdraws what it corrects. A correction's facts take the
+# place of the corrected entry's, and its amounts are the difference.
+bath_entry = Table(
+    "bath_entry",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("bath_id", ForeignKey("bath.id"), nullable=False),
+    Column("run_id", ForeignKey("run.id")),
+    Column("utc_ms", Integer, nullable=False),
+    Column("at_utc_ms", Integer, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("facts", Text),
+    Column("corrects_id", ForeignKey("bath_entry.id")),
+    sqlite_strict=True,
+)
+Index("ix_bath_entry_bath_id", bath_entry.c.bath_id)
+
+# What an entry put into the bath, or (less than 0) took out: whole n g, n mL of an additive or n L
+# of bath, so that sums are exact.
+bath_amount = Table(
+    "bath_amount",
+    metadata,
+    Column("entry_id", ForeignKey("bath_entry.id"), primary_key=True),
+    Column("substance", Text, primary_key=True),
+    Column("amount_n", Integer, nullable=False),
+    sqlite_strict=True,
+)

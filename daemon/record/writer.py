@@ -15,9 +15,28 @@ from pathlib import Path
 from sqlalchemy.exc import DatabaseError
 
 from daemon.clock import Clock, SystemClock, to_ms
-from daemon.record import alarms, calibrations, interruptions, ledger, proofs, queries
-from daemon.record.entries import CalibrationMade, Entry, Noted, ProofMade, Sample, Settled
+from daemon.record import (
+    alarms,
+    audits,
+    bath_entries,
+    calibrations,
+    interruptions,
+    ledger,
+    proofs,
+    queries,
+)
+from daemon.record.entries import (
+    Audited,
+    BathEntered,
+    CalibrationMade,
+    Entry,
+    Noted,
+    ProofMade,
+    Sample,
+    Settled,
+)
 from daemon.record.errors import RecordIncompleteError
+from daemon.record.gap import Gap
 from daemon.record.interruptions import Restart
 from daemon.record.recorder import Recorder
 from daemon.record.recovery import Unfinished, close_unfinished
@@ -73,7 +92,7 @@ class Writer:
         self._taken: list[Entry] = []
         self._capacity = capacity
         self._dropped = 0
-        self._gap: _Gap | None = None
+        self._gap: Gap | None = None
         self._fault: str | None = None
         self._commit_every_s = self._pause_s = commit_every_s
         self._real_s = real_s
@@ -243,6 +262,31 @@ class Writer:
             added_nah, balance_nah = interruptions.settle(connection, word)
         return added_nah / 1e9, balance_nah / 1e9
 
+    def keep_bath_entry(self, made: BathEntered, asked: Audited | None = None) -> int:
+        """Keep an entry of a bath, with who asked for it, and give its number, once it is there.
+
+        Waits for the disk. Raises NoSuchRunError and sqlalchemy.exc.DatabaseError; then neither is
+        in the record.
+        """
+        with self._engine.begin() as connection:
+            number = bath_entries.add(connection, made)
+            if asked is not None:
+                audits.add(connection, asked)
+            return number
+
+    def keep_audit(self, asked: Audited) -> None:
+        """Keep what somebody asked for, past the queue.
+
+        Waits for the disk. Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.begin() as connection:
+            audits.add(connection, asked)
+
+    def bath_entries(self, name: str) -> tuple[bath_entries.BathEntry, ...]:
+        """All entries of a bath. Raises sqlalchemy.exc.DatabaseError."""
+        with self._engine.connect() as connection:
+            return bath_entries.all_of(connection, name)
+
     def close_unfinished(self, reason: str, restart: Restart | None = None) -> list[Unfinished]:
         """Close the runs and alarms that a dead daemon left open, see `daemon.record.recovery`.
 
@@ -276,7 +320,7 @@ class Writer:
     def _drop(self, sample: Sample) -> None:
         self._dropped += 1
         if self._gap is None:
-            self._gap = _Gap(sample)
+            self._gap = Gap(sample)
         self._gap.add(sample)
 
     def _note_gap(self) -> None:
@@ -335,25 +379,3 @@ class _Flushes:
         """Wait until this one or a later one has succeeded; False if none has within real s."""
         with self._changed:
             return self._changed.wait_for(lambda: self._succeeded >= number, limit_s)
-
-
-class _Gap:
-    """Samples of one run, or the first run's of several, that found no room."""
-
-    def __init__(self, first: Sample) -> None:
-        self.run_id = first.run_id
-        self._first_s = self._last_s = first.elapsed_s
-        self._samples = 0
-
-    def add(self, sample: Sample) -> None:
-        self._samples += 1
-        self._last_s = sample.elapsed_s
-
-    def text(self) -> str:
-        return (
-            f"{self._samples} samples from {self._first_s:.2f} s to {self._last_s:.2f} s "
-            "are not in the record: the disk did not keep up"
-        )
-
-    def data(self) -> dict[str, float | int]:
-        return {"samples": self._samples, "from_s": self._first_s, "to_s": self._last_s}

@@ -27,6 +27,7 @@ from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
 from daemon.record.writer import Writer
 from daemon.service import machine
+from daemon.service.bath_keeping import BathKeeper
 from daemon.service.beat import BeatSender, Ready, watch_lifeline
 from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
@@ -125,6 +126,8 @@ def _assemble(
     origin = Origin(settings.bath.name, machine.boot_id(), machine.clock_synchronised)
     interrupted = writer.close_unfinished(INTERRUPTED, restart(clock, origin, rating))
     writer.ensure_bath(settings.bath.name)
+    keeper = BathKeeper(settings.bath.description(), writer, clock)
+    keeper.describe()
     bath_ah = writer.bath_charge_ah(settings.bath.name)
     doubts, kept = meters.doubts(), writer.calibrations()
     panel = Panel(known_meters(doubts, kept), meters.counting, limits.gap_s)
@@ -162,6 +165,7 @@ def _assemble(
             calibrator.calibrate,
             words.settle,
             words.keep_proof,
+            keeper.enter,
             unfinished_by(settings.record.path, stack),
             proof.keeps_from_starting,
             words.not_kept,

@@ -16,6 +16,7 @@ from daemon.api.messages import (
     ActRequest,
     AlarmRequest,
     Answer,
+    BathEntryRequest,
     CalibrateRequest,
     EffectsRequest,
     EffectsRow,
@@ -34,6 +35,7 @@ from daemon.control.situation import NOTHING_CARRIED, AlarmAct
 from daemon.control.states import Act
 from daemon.record.errors import RecordError
 from daemon.record.store import refusal
+from daemon.service.bath_keeping import Kept
 from daemon.service.going_on import Unfinished
 from daemon.service.runner import Order, Withhold
 from drivers.contracts import Rating
@@ -63,14 +65,16 @@ class Desk:
     """What is asked of the record, in the asker's thread, which waits for the disk.
 
     calibrate keeps what a meter was compared with, settle what passed in an interruption,
-    keep_proof a proof test; unfinished knows what is on the part of a run that was cut short,
-    unproved why no run may start before a proof test, None if it may. not_kept waits, for so many
-    real seconds, until all that has happened is on the disk: why it is not, None once it is.
+    keep_proof a proof test, enter what was done to the bath; unfinished knows what is on the part
+    of a run that was cut short, unproved why no run may start before a proof test, None if it may.
+    not_kept waits, for so many real seconds, until all that has happened is on the disk: why it is
+    not, None once it is.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
     settle: Callable[[SettleRequest], None]
     keep_proof: Callable[[ProofRequest], None]
+    enter: Callable[[BathEntryRequest], Kept]
     unfinished: Callable[[int], Unfinished]
     unproved: Callable[[], str | None]
     not_kept: Callable[[float], str | None]
@@ -140,6 +144,11 @@ class ControlServer:
                     self._desk.settle(request)
                 case ProofRequest():
                     self._desk.keep_proof(request)
+                case BathEntryRequest():
+                    kept = self._desk.enter(request)
+                    return Answer(
+                        ok=True, status=self._status(), entry=kept.number, notes=kept.notes
+                    )
                 case _:
                     return self._ordered(self._order(request))
         except (InputError, RecordError) as error:

@@ -6,6 +6,7 @@ from typing import Annotated, TypeVar
 
 from pydantic import AfterValidator, Field, model_validator
 
+from daemon.api.bath_table import BathTable
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
 from daemon.api.listen import ListenError, parse_listen
@@ -45,12 +46,6 @@ shows some tens of mA for none."""
 
 LEAST_BEAT_LIMIT_S = 0.2
 """Twice the longest rest of a loop that has nothing to do, `daemon.service.runner.REST_S`."""
-
-
-class BathTable(Table):
-    """The bath that the charge is posted to."""
-
-    name: Annotated[str, Field(min_length=1, max_length=80)]
 
 
 class RecordTable(Table):

@@ -10,6 +10,7 @@ import pytest
 from daemon.record.entries import (
     AlarmChanged,
     Audited,
+    BathEntered,
     CloseUpTaken,
     Part,
     ProofMade,
@@ -42,6 +43,7 @@ def full(path: Path, opened: Make, raised: Make) -> Iterator[sqlite3.Connection]
     writer.close_unfinished("", Restart(200.0, 0, "boot", None, lambda _: 1.0))
     writer.settle(Settled(1, 0.0, "anna", "", 0))
     writer.keep_proof(ProofMade(0, "anna", (ProofStep("lid", "opens", "opened", True),)))
+    writer.keep_bath_entry(BathEntered("bath A", "dose", "anna", 0, 0, {"brightener": 5.0}))
     writer.close()
     connection = sqlite3.connect(path)
     yield connection
@@ -52,7 +54,7 @@ def full(path: Path, opened: Make, raised: Make) -> Iterator[sqlite3.Connection]
     "table",
     [
         "alarm", "alarm_change", "close_up", "trace", "interruption", "settlement", "audit",
-        "proof",
+        "proof", "bath_entry", "bath_amount",
     ],
 )  # fmt: skip
 def test_nothing_is_edited_deleted_or_replaced(full: sqlite3.Connection, table: str) -> None:

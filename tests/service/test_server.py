@@ -15,6 +15,7 @@ from daemon.api.errors import InputError
 from daemon.api.messages import (
     ActRequest,
     AlarmRequest,
+    BathEntryRequest,
     CalibrateRequest,
     EffectsRequest,
     ProofRequest,
@@ -36,6 +37,7 @@ from daemon.record.queries import one_run
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
 from daemon.service import server as server_module
+from daemon.service.bath_keeping import Kept
 from daemon.service.runner import Withhold
 from daemon.service.server import ControlServer, Desk, SocketUnusableError
 from daemon.service.words import Words
@@ -83,6 +85,7 @@ class Loop:
         self.trouble = None
         self.settled = []
         self.proofs = []
+        self.entered = []
         self.unproved = None
         self.before = None
         self.late = None
@@ -95,6 +98,12 @@ class Loop:
 
     def keep_proof(self, request):
         self.proofs.append(request)
+
+    def enter(self, request):
+        if self.trouble is not None:
+            raise self.trouble
+        self.entered.append(request)
+        return Kept(12, ("the brim is near",))
 
     def unfinished(self, _):
         if self.trouble is not None:
@@ -135,7 +144,7 @@ def serve(path, loop):
         server = ControlServer(
             at, lambda: STATUS, loop.submit, RATING, PANEL,
             Desk(
-                loop.calibrate, loop.settle, loop.keep_proof, loop.unfinished,
+                loop.calibrate, loop.settle, loop.keep_proof, loop.enter, loop.unfinished,
                 lambda: loop.unproved, loop.not_kept,
             ),
             rows(DEFAULT_TABLE),
@@ -208,6 +217,21 @@ def test_a_word_on_an_interruption_is_kept(client, loop):
     loop.trouble = NotSettledError("run 3: no interruption of it is known")
     answer = client.ask(request)
     assert (answer.ok, answer.error) == (False, "run 3: no interruption of it is known")
+
+
+def test_an_entry_of_the_bath_is_kept_and_its_number_told(client, loop, path):
+    request = BathEntryRequest(kind="dose", amounts={"brightener": 5.0}, who="Ann")
+    answer = client.ask(request)
+    assert (answer.ok, answer.entry, answer.notes) == (True, 12, ("the brim is near",))
+    assert loop.entered == [request]
+    loop.trouble = InputError("dose", ("leveller: no such additive",))
+    answer = client.ask(request)
+    assert (answer.ok, answer.error, answer.entry) == (
+        False, "dose: leveller: no such additive", None,
+    )  # fmt: skip
+    said = say(path, b'{"ask": "bath entry", "who": "Ann", "kind": "magic"}\n')
+    assert said["ok"] is False
+    assert "kind" in said["error"]
 
 
 def test_a_run_goes_on_by_the_plan_of_the_one_before(client, loop):

@@ -10,6 +10,7 @@ import click
 
 from daemon.service.commands.alarms import acknowledge, shelve, unshelve
 from daemon.service.commands.asking import WHERE, ask
+from daemon.service.commands.bath import bath
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.effects import effects
@@ -132,6 +133,7 @@ for command in (
     settle,
     prove,
     tell_test,
+    bath,
 ):
     main.add_command(command)
 

@@ -1,0 +1,63 @@
+"""The charge that a bath had seen at a moment, as its account knew it then."""
+
+from sqlalchemy import Connection, func, select
+
+from daemon.record import ledger
+from daemon.record.series import samples
+from daemon.record.summary import nah
+from daemon.record.tables import bath, minute, run
+from daemon.record.tables import ledger as entries
+
+_BY_READINGS = (ledger.CHARGE, ledger.RUN_ENDED)
+"""Kinds of entries that post what a run's readings have counted; their sum is the run's charge."""
+
+_AFTER_S = 1e-5  # a sample's stored time may be this much after the moment it was taken at
+
+
+class ChargeHistory:
+    """The bath's charge over time, on a connection that stays open as long as it is asked.
+
+    Of a run that is under way at a moment it is what its readings had counted by then, to the
+    reading. What a recount, a correction or a settlement entered later is charge of that later
+    moment. A bath that is not there has none.
+    """
+
+    def __init__(self, connection: Connection, bath_name: str) -> None:
+        self._connection = connection
+        of_bath = select(bath.c.id).where(bath.c.name == bath_name).scalar_subquery()
+        self._runs = connection.execute(
+            select(run.c.id, run.c.started_utc_ms, run.c.ended_utc_ms, run.c.charge_nah)
+            .where(run.c.bath_id == of_bath)
+            .order_by(run.c.id)
+        ).all()
+        # By minutes of runs there are hundreds of thousands; of all others there are few.
+        self._others = connection.execute(
+            select(entries.c.utc_ms, entries.c.charge_nah).where(
+                entries.c.bath_id == of_bath, entries.c.kind.not_in(_BY_READINGS)
+            )
+        ).all()
+
+    def at(self, utc_ms: int) -> float:
+        """The charge at a moment, ms since 1970 UTC; in A·h."""
+        posted_nah: int = sum(charge for at_ms, charge in self._others if at_ms <= utc_ms)
+        for run_id, started_ms, ended_ms, charge_nah in self._runs:
+            if started_ms > utc_ms:
+                continue
+            if ended_ms is not None and ended_ms <= utc_ms:
+                posted_nah += charge_nah
+            else:
+                posted_nah += self._counted_nah(run_id, (utc_ms - started_ms) / 1000)
+        return posted_nah / 1e9
+
+    def _counted_nah(self, run_id: int, elapsed_s: float) -> int:
+        """What the run had counted so long after its start, n A·h."""
+        until_s = elapsed_s + _AFTER_S
+        from_s = self._connection.execute(
+            select(func.max(minute.c.first_s)).where(
+                minute.c.run_id == run_id, minute.c.first_s <= until_s
+            )
+        ).scalar_one()
+        charge_ah = 0.0
+        for sample in samples(self._connection, run_id, from_s or 0.0, until_s):
+            charge_ah = sample.charge_ah
+        return nah(charge_ah)

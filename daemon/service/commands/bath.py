@@ -1,0 +1,294 @@
+"""`tankhand bath`: what was done to the bath, what is in it, what is due.
+
+Reading needs no daemon; what is entered, the daemon keeps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from daemon.service.commands.asking import WHERE
+from daemon.service.commands.command import (
+    BadInputError,
+    RefusedError,
+    settings_option,
+    who,
+)
+
+if TYPE_CHECKING:
+    from daemon.api.bath_texts import Written
+    from daemon.bath.book import Book
+    from daemon.service.settings import Settings
+
+on_option = click.option(
+    "--on", metavar="DAY", help="As it stood at the end of this day, such as 2026-11-20."
+)
+at_option = click.option(
+    "--at", metavar="TIME", help="When it happened, such as '2026-11-20 18:00'; now, if left out."
+)
+note_option = click.option("--note", default="", help="What else there is to say of it.")
+
+
+@click.group(invoke_without_command=True)
+@on_option
+@settings_option
+@click.pass_context
+def bath(context: click.Context, on: str | None, settings: Path) -> None:
+    """Show the bath: its volume, what was put into it, its charge; or enter what was done to it."""
+    if context.invoked_subcommand is None:
+        _show(on, settings)
+
+
+@bath.command()
+@on_option
+@settings_option
+def show(on: str | None, settings: Path) -> None:
+    """Show the bath today, or as it stood on a past day."""
+    _show(on, settings)
+
+
+def _show(on: str | None, settings: Path) -> None:
+    from daemon.service.commands import bath_report
+
+    with _errors():
+        click.echo(bath_report.shown(_read(settings, on)))
+
+
+@bath.command()
+@on_option
+@click.option("--limit", type=click.IntRange(1, 10_000), default=50, show_default=True)
+@settings_option
+def ledger(on: str | None, limit: int, settings: Path) -> None:
+    """List what was done to the bath and seen of it, newest first, corrections beneath."""
+    from daemon.service.commands import bath_report
+
+    with _errors():
+        click.echo(bath_report.listed(_read(settings, on), limit))
+
+
+@bath.command()
+@click.argument("additive")
+@click.argument("amount", required=False)
+@at_option
+@note_option
+@settings_option
+def dose(additive: str, amount: str | None, settings: Path, **said: Any) -> None:
+    """A dose of ADDITIVE was added: AMOUNT, such as '5 mL', or the dose in the settings."""
+    from daemon.api import bath_texts
+
+    _enter(
+        settings, "dose", lambda told: bath_texts.dose(told.bath.description(), additive, amount),
+        **said,
+    )  # fmt: skip
+
+
+@bath.command()
+@click.argument("substance")
+@click.argument("amount")
+@at_option
+@note_option
+@settings_option
+def add(substance: str, amount: str, settings: Path, **said: Any) -> None:
+    """AMOUNT of SUBSTANCE was added, such as 'copper sulfate' '50 g'.
+
+    Copper sulfate is the pentahydrate. Acid goes into water, slowly and stirring, never the other
+    way; wear eye protection and gloves.
+    """
+    from daemon.api import bath_texts
+
+    _enter(
+        settings,
+        "addition",
+        lambda told: bath_texts.addition(told.bath.description(), substance, amount),
+        **said,
+    )
+
+
+@bath.command()
+@click.argument("amount")
+@click.option("--level", help="The bath's volume afterwards, such as '15 L', if you know it.")
+@at_option
+@note_option
+@settings_option
+def water(amount: str, level: str | None, settings: Path, **said: Any) -> None:
+    """AMOUNT of water was added, such as '0.5 L'."""
+    from daemon.api import bath_texts
+
+    _enter(settings, "water", lambda _: bath_texts.water(amount, level), **said)
+
+
+@bath.command()
+@click.argument("amount")
+@at_option
+@note_option
+@settings_option
+def sample(amount: str, settings: Path, **said: Any) -> None:
+    """AMOUNT of bath, such as '10 mL', was taken out."""
+    from daemon.api import bath_texts
+
+    _enter(settings, "sample", lambda _: bath_texts.taken(amount), **said)
+
+
+@bath.command("drag-out")
+@click.argument("amount")
+@at_option
+@note_option
+@settings_option
+def drag_out(amount: str, settings: Path, **said: Any) -> None:
+    """Parts carried AMOUNT of bath away, such as '20 mL'."""
+    from daemon.api import bath_texts
+
+    _enter(settings, "drag-out", lambda _: bath_texts.taken(amount), **said)
+
+
+@bath.command()
+@at_option
+@note_option
+@settings_option
+def filtered(settings: Path, **said: Any) -> None:
+    """The bath was filtered, or the filter changed."""
+    _enter(settings, "filtration", None, **said)
+
+
+@bath.command()
+@at_option
+@note_option
+@settings_option
+def carbon(settings: Path, **said: Any) -> None:
+    """The bath was treated with carbon, which takes additives out as well."""
+    _enter(settings, "carbon treatment", None, **said)
+
+
+@bath.command()
+@click.argument("words", nargs=-1, required=True, metavar="WORD...")
+@click.option("--run", type=click.IntRange(min=1), help="The run whose deposit it is.")
+@at_option
+@note_option
+@settings_option
+def look(words: tuple[str, ...], run: int | None, settings: Path, **said: Any) -> None:
+    """The deposit looks dull, hazy, pitted, burned, bright or even: one WORD or several."""
+    from daemon.api.bath_texts import Written
+
+    written = Written({}, {"looks": list(words)})
+    _enter(settings, "appearance", lambda _: written, run=run, **said)
+
+
+@bath.command()
+@click.option("--area", help="Area that faces the parts, such as '4 dm²'.")
+@click.option("--mass", help="Mass of all anodes, such as '1.8 kg'.")
+@at_option
+@note_option
+@settings_option
+def anodes(area: str | None, mass: str | None, settings: Path, **said: Any) -> None:
+    """The anodes as they hang now: their area, their mass, or both."""
+    from daemon.api import bath_texts
+
+    _enter(settings, "anodes", lambda _: bath_texts.anodes(area, mass), **said)
+
+
+@bath.command()
+@click.argument("entry", type=click.IntRange(min=1))
+@click.argument("values", nargs=-1, required=True, metavar="AMOUNT or WORD...")
+@note_option
+@settings_option
+def correct(entry: int, values: tuple[str, ...], note: str, settings: Path) -> None:
+    """Correct ENTRY: the amount that is right, or the words for how the deposit looks.
+
+    The entry stays, and a new one points at it. What was entered at a wrong time, or has more to it
+    than an amount, is withdrawn and entered anew.
+    """
+    from daemon.service.commands import bath_correcting
+
+    with _errors():
+        wanted = bath_correcting.corrected(_read(settings), entry, values)
+        _send(settings, kind="correction", corrects=entry, note=note, written=wanted)
+
+
+@bath.command()
+@click.argument("entry", type=click.IntRange(min=1))
+@note_option
+@settings_option
+def withdraw(entry: int, note: str, settings: Path) -> None:
+    """Withdraw ENTRY: it stays, and a new one says that it does not hold."""
+    with _errors():
+        _send(settings, kind="correction", corrects=entry, facts=None, note=note)
+
+
+def _enter(
+    settings: Path,
+    kind: str,
+    write: Callable[[Settings], Written] | None,
+    *,
+    at: str | None = None,
+    note: str = "",
+    run: int | None = None,
+) -> None:
+    """Have the daemon keep an entry of what `write` makes of the settings."""
+    from daemon.api import bath_texts
+    from daemon.service.settings import read_settings
+
+    with _errors():
+        told = read_settings(settings)
+        written = bath_texts.Written() if write is None else write(told)
+        at_utc = None if at is None else bath_texts.moment("--at", at)
+        _send(settings, kind=kind, written=written, at_utc=at_utc, note=note, run=run)
+
+
+def _send(settings: Path, *, written: Written | None = None, **fields: Any) -> None:
+    """Send the entry to the daemon; say its number, and what there is to know."""
+    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
+    from daemon.api.messages import BathEntryRequest
+    from daemon.service.settings import read_settings
+
+    if written is not None:
+        fields |= {"amounts": written.amounts, "facts": written.facts}
+    request = BathEntryRequest(who=who(), where=WHERE, **fields)
+    try:
+        answer = Client(read_settings(settings).daemon.socket, ACT_PATIENCE_S).ask(request)
+    except DaemonUnreachableError as error:
+        raise RefusedError(f"{error}; only the daemon writes: nothing was entered") from error
+    if not answer.ok or answer.entry is None:
+        raise RefusedError(answer.error or "no reason given")
+    click.echo(f"entry {answer.entry}")
+    for note in answer.notes:
+        click.echo(f"note       {note}")
+
+
+def _read(settings: Path, on: str | None = None) -> Book:
+    """The bath now, or at the end of the day `on`."""
+    from daemon.api.bath_texts import day_end
+    from daemon.clock import to_ms
+    from daemon.service.commands import bath_reading
+    from daemon.service.settings import read_settings
+
+    on_utc_ms = None if on is None else to_ms(day_end("--on", on))
+    return bath_reading.read(read_settings(settings), on_utc_ms)
+
+
+@contextmanager
+def _errors() -> Iterator[None]:
+    """One clear error: code 2 for what was written, 1 for what the record refuses."""
+    from pydantic import ValidationError
+    from sqlalchemy.exc import DatabaseError
+
+    from daemon.api.errors import InputError
+    from daemon.api.explain import problems_of
+    from daemon.api.messages import BathEntryRequest
+    from daemon.record.errors import RecordError
+    from daemon.record.store import refusal
+
+    try:
+        yield
+    except InputError as error:
+        raise BadInputError(str(error)) from error
+    except ValidationError as error:
+        raise BadInputError("\n".join(problems_of(error, BathEntryRequest))) from error
+    except RecordError as error:
+        raise RefusedError(str(error)) from error
+    except DatabaseError as error:
+        raise RefusedError(f"the record cannot be read: {refusal(error)}") from error

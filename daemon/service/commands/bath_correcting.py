@@ -1,0 +1,44 @@
+"""What `tankhand bath correct` makes of the words that follow an entry's number."""
+
+from daemon.api import bath_texts
+from daemon.api.bath_texts import Written
+from daemon.api.errors import InputError
+from daemon.bath import account, kinds
+from daemon.bath.account import Standing
+from daemon.bath.book import Book
+from daemon.bath.components import COPPER_SULFATE, VOLUME
+
+
+def corrected(book: Book, number: int, values: tuple[str, ...]) -> Written:
+    """The entry `number` with the amount or the words that are right.
+
+    Raises NoSuchBathEntryError, and InputError: for words that cannot be read, and for an entry
+    that has more to it than those.
+    """
+    before = account.one(book.entries, number)
+    if before.kind == kinds.APPEARANCE:
+        return Written({}, {**(before.facts or {}), "looks": list(values)})
+    if len(values) != 1:
+        raise InputError(f"entry {number}", (f"takes one amount, got {len(values)}",))
+    return _with_amount(before, book, values[0])
+
+
+def _with_amount(before: Standing, book: Book, amount: str) -> Written:
+    made = before.first.made
+    names = [substance for substance in made.amounts if substance != VOLUME]
+    match before.kind:
+        case kinds.DOSE:
+            return bath_texts.dose(book.description, names[0], amount)
+        case kinds.ADDITION if len(names) == 1:
+            sulfate = (made.facts or {}).get("as") is not None
+            return bath_texts.addition(
+                book.description, COPPER_SULFATE if sulfate else names[0], amount
+            )
+        case kinds.WATER:
+            return Written(bath_texts.water(amount).amounts, before.facts or {})
+        case kinds.SAMPLE | kinds.DRAG_OUT:
+            return Written(bath_texts.taken(amount).amounts, before.facts or {})
+    raise InputError(
+        f"entry {before.id}",
+        (f"of kind {before.kind!r} has more to it than an amount: withdraw it, enter it anew",),
+    )

@@ -1,0 +1,59 @@
+"""The bath as the command line prints it."""
+
+from daemon.api import bath_words
+from daemon.bath import account, kinds
+from daemon.bath.book import Book
+from daemon.bath.components import VOLUME
+
+
+def shown(book: Book) -> str:
+    """The bath at the book's moment, a line for each thing; no line for what is not there."""
+    described, additives = book.description, account.additives_ever(book.entries)
+    lines = [f"bath       {described.name}, {bath_words.stamp(book.utc_ms)}", *_volume(book)]
+    lines.append(f"charge     {book.charge_ah:.3f} Ah")
+    for each in book.holding:
+        if each.kind == kinds.MAKE_UP:
+            since_ah = book.charge_since_ah(each.at_utc_ms)
+            made = f"made up    {bath_words.stamp(each.at_utc_ms)}, {since_ah:.3f} Ah ago"
+            lines = [*(line for line in lines if not line.startswith("made up")), made]
+    lines += [
+        f"put in     {substance}: {bath_words.balance(substance, value, additives)}"
+        for substance, value in account.balances(book.entries, book.utc_ms).items()
+        if substance != VOLUME
+    ]
+    return "\n".join(lines)
+
+
+def _volume(book: Book) -> list[str]:
+    found = account.level(book.entries, book.description, book.utc_ms)
+    if found is None:
+        return []
+    if found.stated_utc_ms is None:
+        return [f"volume     {found.volume_l:.6g} L, by its description"]
+    stated = bath_words.stamp(found.stated_utc_ms)
+    return [f"volume     {found.volume_l:.6g} L, as stated {stated} with what was entered since"]
+
+
+def listed(book: Book, limit: int) -> str:
+    """The account's entries, newest first, at most `limit`; beneath each what has corrected it."""
+    additives = account.additives_ever(book.entries)
+    found = account.standing(book.entries, book.utc_ms)
+    if not found:
+        return "nothing was entered yet"
+    lines = []
+    for each in list(reversed(found))[:limit]:
+        made = each.first.made
+        run = "" if each.run_id is None else f", run {each.run_id}"
+        lines.append(
+            f"{each.id:6}  {bath_words.stamp(each.at_utc_ms)}  "
+            f"{bath_words.entry(each, additives)}{run}, by {made.who}"
+        )
+        lines += [f"        {made.note}"] if made.note else []
+        for correction in each.corrections:
+            by = correction.made
+            what = "withdrawn" if by.facts is None else "corrected"
+            note = f": {by.note}" if by.note else ""
+            entered = bath_words.stamp(by.utc_ms)
+            lines.append(f"        {what} by entry {correction.id}, {entered}, {by.who}{note}")
+    left = len(found) - limit
+    return "\n".join([*lines, f"and {left} more"] if left > 0 else lines)
