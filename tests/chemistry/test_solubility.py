@@ -32,8 +32,8 @@ def test_two_printed_tables_agree(temperature_c, g_per_kg):
 
 
 def test_the_cold_end_is_not_the_misprint():
-    # "316 g/L at 0 °C" is printed for the pentahydrate and cannot be: CRC's 12.4 wt % are 141.6 g dry
-    # for a kg of water, which are, by hand, 141.6 / (0.639239 - 0.360761 · 0.1416) = 240.7 g.
+    # "316 g/L at 0 °C" is printed for the pentahydrate and cannot be: CRC's 12.4 wt % are 141.6 g
+    # dry for a kg of water, which are, by hand, 141.6 / (0.639239 - 0.360761 · 0.1416) = 240.7 g.
     assert crystals_g_per_kg_water(PENTAHYDRATE, 0) == pytest.approx(240.7, rel=0.002)
 
 
