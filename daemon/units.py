@@ -25,8 +25,11 @@ _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _WRITTEN = re.compile(rf"({_NUMBER})\s*(\S.*)?")
 _TERM = r"[A-Za-zμΩ°%_]+(?:(?:\^|\*\*)?-?[1-3])?"
 _UNIT = re.compile(rf"{_TERM}(?:(?:\s*[/*·⋅]\s*|\s+){_TERM})*")
-# As in "mL/(10 kAh)": by so many of a unit.
-_BY_MANY = re.compile(rf"({_UNIT.pattern})\s*/\s*\(\s*({_NUMBER})\s*({_UNIT.pattern})\s*\)")
+# As in "mL/(10 kAh)": by so many of a unit. The trade writes "gal/1000 ft²" without the brackets.
+_BY_MANY = re.compile(
+    rf"({_UNIT.pattern})\s*/\s*"
+    rf"(?:\(\s*({_NUMBER})\s*({_UNIT.pattern})\s*\)|(1000)\s*({_UNIT.pattern}))"
+)
 _FLUID_OUNCE = re.compile(r"\bfl\.?\s*oz\b")
 _EXPONENT = re.compile(r"(?:\^|\*\*)?(-?[1-3])")
 # To pint a mil is an angle and an amps an attometre per second; on a coating a mil is 0.001 in.
@@ -50,11 +53,15 @@ _KINDS = {
     "mL/kAh": ("a volume by charge", "250 mL/kAh"),
     "mg/L": ("a mass concentration", "60 mg/L"),
     "mL/L": ("a volume by litre of bath", "7.8 mL/L"),
+    "mol/L": ("an amount concentration", "0.1 mol/L"),
     "mL": ("a volume", "5 mL"),
     "L": ("a volume", "15 L"),
     "L/d": ("a volume by time", "0.2 L/d"),
     "mL/dm²": ("a volume by area", "1 mL/dm²"),
     "g": ("a mass", "25 g"),
+    "g/mL": ("a mass by volume", "0.355 mg/mL"),
+    "cm": ("a length", "2 in"),
+    "L/h": ("a flow", "60 L/h"),
     "Hz": ("a frequency", "10 Hz"),
     "Ω": ("a resistance", "0.05 Ω"),
     "°C": ("a temperature", "24 °C"),
@@ -71,7 +78,7 @@ def parse(value: object, unit: str) -> float:
 
     `unit` is a unit in the same notation ("A/dm²", "µm"); "" is a fraction, for which a bare
     number will do and "95 %" is 0.95. A time may be a sum such as "1 h 30 min", and a unit may be
-    by many of another, as in "1500 mL/(10 kAh)".
+    by many of another, as in "1500 mL/(10 kAh)" or "0.4 gal/1000 ft²".
     Raises UnitError for anything else: a number without a unit, a unit of another dimension, an
     unknown unit, a decimal comma, a value that is not finite.
     """
@@ -116,8 +123,8 @@ def _converted(number: float, its_unit: str, whole: str, unit: str) -> float:
         if by_many is None:
             came = _pint_unit(plain)
         else:
-            number /= float(by_many[2])
-            came = _pint_unit(by_many[1]) / _pint_unit(by_many[3])
+            number /= float(by_many[2] or by_many[4])
+            came = _pint_unit(by_many[1]) / _pint_unit(by_many[3] or by_many[5])
     except ZeroDivisionError as error:
         raise _refused(whole, unit, f"by nothing: {_shown(its_unit)}") from error
     except pint.PintError as error:

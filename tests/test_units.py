@@ -165,3 +165,12 @@ def test_a_float_written_out_comes_back_unchanged(value):
 def test_there_and_back_through_a_trade_unit(value):
     in_asf = parse(f"{value!r} A/dm²", "A/ft²")
     assert math.isclose(parse(f"{in_asf!r} ASF", "A/dm²"), value)
+
+
+@pytest.mark.parametrize(
+    ("text", "ml_m2"),
+    # Electroplating Engineering Handbook, from memory; 1 gal on 1000 ft² is 40.746 mL/m².
+    [("0.4 gal/1000 ft²", 16.30), ("2 gal/(1000 ft2)", 81.49), ("4.0 gal / 1000 ft²", 162.98)],
+)
+def test_drag_out_as_the_trade_writes_it(text, ml_m2):
+    assert parse(text, "mL/m²") == pytest.approx(ml_m2, rel=1e-3)

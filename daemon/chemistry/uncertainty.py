@@ -14,6 +14,7 @@ from statistics import NormalDist
 
 from daemon.chemistry.checks import require_not_negative
 from daemon.chemistry.constants import COULOMBS_PER_AH
+from daemon.chemistry.student import student_factor
 
 Matrix = Sequence[Sequence[float]]
 
@@ -32,11 +33,15 @@ class Shape(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """One cause of doubt, and the standard uncertainty that it alone gives the result."""
+    """One cause of doubt, and the standard uncertainty that it alone gives the result.
+
+    `freedom`: degrees of freedom of a scatter of few readings, one less than they are.
+    """
 
     name: str
     u: float
     shape: Shape = Shape.NORMAL
+    freedom: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +59,19 @@ class Budget:
         """Combined standard uncertainty."""
         return math.sqrt(math.fsum(share.u * share.u for share in self.shares))
 
+    def times(self, factor: float) -> "Budget":
+        """The same in another unit, of which `factor` are one of this; above 0."""
+        shares = tuple(replace(share, u=share.u * factor) for share in self.shares)
+        return Budget(self.value * factor, shares)
+
     def expanded(self, confidence: float) -> float:
         """Half the width of the interval that holds the truth with `confidence`, 0 < it < 1.
 
         All causes are folded exactly, as JCGM 101 does by drawing: where a maker's limits dominate,
-        ±1.96·u would hold nearly everything and not 95 %.
+        ±1.96·u would hold nearly everything and not 95 %. Scatter of few readings is Student's and
+        not normal (JCGM 101, 6.4.9); it counts as normal with the same interval. That holds at
+        least what it says, where the effective degrees of freedom of JCGM 100, G.4, do not: of two
+        readings and a small limit beside them, 87 % and not 95.
         """
         factor = coverage_factor(confidence)
         bound = math.fsum(share.u for share in self.shares if share.shape is Shape.BOUND)
@@ -68,10 +81,12 @@ class Budget:
         for share in spread:
             if share.shape is Shape.FLAT and share.u > FLAT_LEAST * u:
                 flat.append(math.sqrt(3) * share.u)
-            else:
+            elif math.isinf(share.freedom):
                 rest.append(share.u)
+            else:
+                rest.append(share.u * student_factor(confidence, share.freedom) / factor)
         if not flat and not bound:
-            return factor * u
+            return factor * math.hypot(*rest)
         # A trace of normal error keeps the formula whole where there is none.
         sigma = max(math.hypot(*rest), 1e-6 * (u + bound))
         below, above = 0.0, bound + math.fsum(flat) + factor * sigma
@@ -281,10 +296,10 @@ def between_readings_as(steps_a2s2: float, squares_s2: float, noise_a: float) ->
 
 def thickness_budget(charge: Budget, um_per_ah: float, area: float, efficiency: float) -> Budget:
     """Mean thickness in µm; `area` and `efficiency` are their relative standard uncertainties."""
-    value = charge.value * um_per_ah
-    shares = [replace(share, u=share.u * um_per_ah) for share in charge.shares]
-    shares += [Share("area", abs(value) * area), Share("efficiency", abs(value) * efficiency)]
-    return Budget(value, tuple(shares))
+    thickness = charge.times(um_per_ah)
+    known = abs(thickness.value)
+    more = (Share("area", known * area), Share("efficiency", known * efficiency))
+    return Budget(thickness.value, (*thickness.shares, *more))
 
 
 def _require_confidence(confidence: float) -> None:
