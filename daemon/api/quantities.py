@@ -87,6 +87,15 @@ RateLD = Annotated[float, _quantity("L/d", least=0)]
 DragOutMlDm2 = Annotated[float, _quantity("mL/dm²", least=0)]
 """What an area carries away, 0 or more, in mL for each dm²."""
 
+LengthCm = Annotated[float, _quantity("cm", above=0)]
+"""A length above 0, in cm."""
+
+FlowLH = Annotated[float, _quantity("L/h", above=0)]
+"""What a pump moves, above 0, in L/h."""
+
+ConcentrationGL = Annotated[float, _quantity("g/L", above=0)]
+"""A concentration above 0, in g/L."""
+
 Fraction = Annotated[float, _quantity("", above=0, most=1)]
 """A fraction above 0 and at most 1: "95 %" or 0.95."""
 

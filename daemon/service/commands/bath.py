@@ -5,24 +5,17 @@ Reading needs no daemon; what is entered, the daemon keeps.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from daemon.service.commands.asking import WHERE
-from daemon.service.commands.command import (
-    BadInputError,
-    RefusedError,
-    settings_option,
-    who,
-)
+from daemon.service.commands.bath_entering import errors, read, send
+from daemon.service.commands.command import settings_option
 
 if TYPE_CHECKING:
     from daemon.api.bath_texts import Written
-    from daemon.bath.book import Book
     from daemon.service.settings import Settings
 
 on_option = click.option(
@@ -55,8 +48,8 @@ def show(on: str | None, settings: Path) -> None:
 def _show(on: str | None, settings: Path) -> None:
     from daemon.service.commands import bath_report
 
-    with _errors():
-        click.echo(bath_report.shown(_read(settings, on)))
+    with errors():
+        click.echo(bath_report.shown(read(settings, on)))
 
 
 @bath.command()
@@ -67,8 +60,8 @@ def ledger(on: str | None, limit: int, settings: Path) -> None:
     """List what was done to the bath and seen of it, newest first, corrections beneath."""
     from daemon.service.commands import bath_report
 
-    with _errors():
-        click.echo(bath_report.listed(_read(settings, on), limit))
+    with errors():
+        click.echo(bath_report.listed(read(settings, on), limit))
 
 
 @bath.command()
@@ -204,9 +197,9 @@ def correct(entry: int, values: tuple[str, ...], note: str, settings: Path) -> N
     """
     from daemon.service.commands import bath_correcting
 
-    with _errors():
-        wanted = bath_correcting.corrected(_read(settings), entry, values)
-        _send(settings, kind="correction", corrects=entry, note=note, written=wanted)
+    with errors():
+        wanted = bath_correcting.corrected(read(settings), entry, values)
+        send(settings, kind="correction", corrects=entry, note=note, written=wanted)
 
 
 @bath.command()
@@ -215,8 +208,8 @@ def correct(entry: int, values: tuple[str, ...], note: str, settings: Path) -> N
 @settings_option
 def withdraw(entry: int, note: str, settings: Path) -> None:
     """Withdraw ENTRY: it stays, and a new one says that it does not hold."""
-    with _errors():
-        _send(settings, kind="correction", corrects=entry, facts=None, note=note)
+    with errors():
+        send(settings, kind="correction", corrects=entry, facts=None, note=note)
 
 
 def _enter(
@@ -232,63 +225,8 @@ def _enter(
     from daemon.api import bath_texts
     from daemon.service.settings import read_settings
 
-    with _errors():
+    with errors():
         told = read_settings(settings)
         written = bath_texts.Written() if write is None else write(told)
         at_utc = None if at is None else bath_texts.moment("--at", at)
-        _send(settings, kind=kind, written=written, at_utc=at_utc, note=note, run=run)
-
-
-def _send(settings: Path, *, written: Written | None = None, **fields: Any) -> None:
-    """Send the entry to the daemon; say its number, and what there is to know."""
-    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
-    from daemon.api.messages import BathEntryRequest
-    from daemon.service.settings import read_settings
-
-    if written is not None:
-        fields |= {"amounts": written.amounts, "facts": written.facts}
-    request = BathEntryRequest(who=who(), where=WHERE, **fields)
-    try:
-        answer = Client(read_settings(settings).daemon.socket, ACT_PATIENCE_S).ask(request)
-    except DaemonUnreachableError as error:
-        raise RefusedError(f"{error}; only the daemon writes: nothing was entered") from error
-    if not answer.ok or answer.entry is None:
-        raise RefusedError(answer.error or "no reason given")
-    click.echo(f"entry {answer.entry}")
-    for note in answer.notes:
-        click.echo(f"note       {note}")
-
-
-def _read(settings: Path, on: str | None = None) -> Book:
-    """The bath now, or at the end of the day `on`."""
-    from daemon.api.bath_texts import day_end
-    from daemon.clock import to_ms
-    from daemon.service.commands import bath_reading
-    from daemon.service.settings import read_settings
-
-    on_utc_ms = None if on is None else to_ms(day_end("--on", on))
-    return bath_reading.read(read_settings(settings), on_utc_ms)
-
-
-@contextmanager
-def _errors() -> Iterator[None]:
-    """One clear error: code 2 for what was written, 1 for what the record refuses."""
-    from pydantic import ValidationError
-    from sqlalchemy.exc import DatabaseError
-
-    from daemon.api.errors import InputError
-    from daemon.api.explain import problems_of
-    from daemon.api.messages import BathEntryRequest
-    from daemon.record.errors import RecordError
-    from daemon.record.store import refusal
-
-    try:
-        yield
-    except InputError as error:
-        raise BadInputError(str(error)) from error
-    except ValidationError as error:
-        raise BadInputError("\n".join(problems_of(error, BathEntryRequest))) from error
-    except RecordError as error:
-        raise RefusedError(str(error)) from error
-    except DatabaseError as error:
-        raise RefusedError(f"the record cannot be read: {refusal(error)}") from error
+        send(settings, kind=kind, written=written, at_utc=at_utc, note=note, run=run)

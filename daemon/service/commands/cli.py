@@ -9,8 +9,10 @@ from pathlib import Path
 import click
 
 from daemon.service.commands.alarms import acknowledge, shelve, unshelve
+from daemon.service.commands.analyse import analyse, analyses
 from daemon.service.commands.asking import WHERE, ask
 from daemon.service.commands.bath import bath
+from daemon.service.commands.bath_figures import drag_out, filtration, hull
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.effects import effects
@@ -134,6 +136,11 @@ for command in (
     prove,
     tell_test,
     bath,
+    analyse,
+    analyses,
+    hull,
+    filtration,
+    drag_out,
 ):
     main.add_command(command)
 
