@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from daemon.api.errors import InputError
-from daemon.api.strength import read_strength
+from daemon.api.strength import BATTERY_ACID, read_strength
 from daemon.api.titration import WHERE, Component
 from daemon.chemistry.acid_density import HYDROCHLORIC, SULFURIC, Acid
 from daemon.chemistry.restoring import Source
@@ -72,9 +72,9 @@ def _acid(acid: Acid, text: str, share: float) -> NamedSource:
         strength = read_strength(acid, text)
     except ValueError as error:
         raise InputError(WHERE, (f"acid: {error}",)) from error
-    return NamedSource(
-        f"{acid.name} of {text.strip()}", "mL", Source(share * strength.g_l / 1000, 1.0), acid=True
-    )
+    text = text.strip()
+    name = text if text.lower() == BATTERY_ACID else f"{acid.name} of {text}"
+    return NamedSource(name, "mL", Source(share * strength.g_l / 1000, 1.0), acid=True)
 
 
 def _parsed(key: str, text: str, unit: str) -> float:

@@ -67,6 +67,12 @@ def test_acid_of_a_strength():
     assert texts(report)[1].startswith("add: 241 mL of sulfuric acid of 473.3 g/L")
 
 
+def test_battery_acid_has_a_name():
+    limits = {"least": "55 g/L", "greatest": "65 g/L", "volume": "10 L"}
+    report = told("sulfuric acid", found(50), acid="battery acid", **limits)
+    assert texts(report)[1].startswith("add: 241 mL of battery acid to 10 L")
+
+
 def test_chloride_as_salt_or_acid():
     # 0.3 g of chloride in 10 L: 0.4945 g of NaCl; 0.3/(0.9724·440.3 g/L) = 0.70 mL of 37 % HCl.
     report = told(
