@@ -10,6 +10,7 @@ from daemon.api.sentence import duration
 from web.alarms import AlarmPages
 from web.assets import Assets
 from web.audit import AuditPage
+from web.bath import BathPage
 from web.calibration import CalibrationPage
 from web.effects import EffectsPage
 from web.history import HistoryPages
@@ -40,5 +41,6 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     HistoryPages(tank, runs).route(app)
     EffectsPage(tank).route(app)
     AuditPage(runs).route(app)
+    BathPage(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from daemon.api import meters
+from daemon.api import due_words, meters
 from daemon.api.messages import RunStatus, Status
 from daemon.api.rounding import thickness_figures
 from daemon.api.sentence import (
@@ -121,7 +121,8 @@ def _supply(status: Status) -> dict[str, str]:
         "set_voltage": "",
         "density": "",
         "bath_charge": _number(status.bath_charge_ah, 1),
-    }
+        "due": unbroken(due_words.short(status.dues)),
+    } | {f"dose_{place}": "due" if due.doses else "" for place, due in enumerate(status.dues)}
 
 
 def _devices(status: Status) -> dict[str, str]:

@@ -24,6 +24,7 @@ from daemon.record.queries import Run
 from web import section
 from web.alarms import cards
 from web.assets import KEEP, Assets
+from web.bath import doses
 from web.chart import Panel, columns, panels
 from web.details import details_of
 from web.figures import View, silent_view, view_of
@@ -136,6 +137,7 @@ class Pages:
             run=run,
             newest=newest,
             details=details_of(status) if status else None,
+            doses=doses(status) if status else (),
             alarms=cards(status, None) if status else (),
             alarm_key=view.alarms,
             opened="open" in request.args,

@@ -9,9 +9,10 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
-from daemon.record import alarms, audits, close_ups
+from daemon.record import alarms, audits, bath_entries, close_ups
 from daemon.record.alarms import Alarm
 from daemon.record.audits import AuditEntry
+from daemon.record.bath_entries import BathEntry
 from daemon.record.calibrations import Calibration, newest_of_all
 from daemon.record.close_ups import CloseUp
 from daemon.record.errors import RecordError
@@ -86,6 +87,11 @@ class Runs:
         """Give an alarm's close-up; None while there is none. Raises `CorruptBlockError`."""
         with self._reading() as connection:
             return close_ups.of_alarm(connection, number)
+
+    def bath_entries(self, bath: str) -> tuple[BathEntry, ...]:
+        """Give the entries of a bath in the order in which they were made."""
+        with self._reading() as connection:
+            return bath_entries.all_of(connection, bath)
 
     def audit(self, limit: int, before: int | None) -> list[AuditEntry]:
         """Give who asked for what, newest first; what is before the entry `before`."""

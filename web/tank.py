@@ -9,6 +9,7 @@ from daemon.api.messages import (
     ActRequest,
     AlarmRequest,
     Answer,
+    BathEntryRequest,
     EffectsRequest,
     EffectsRow,
     Status,
@@ -49,7 +50,7 @@ class Tank:
         """Give the cause and effect table's rows. Raises `DaemonUnreachableError`."""
         return self._client.ask(EffectsRequest()).effects
 
-    def act(self, request: ActRequest | AlarmRequest) -> Answer:
+    def act(self, request: ActRequest | AlarmRequest | BathEntryRequest) -> Answer:
         """Hand a person's act to the daemon, past everybody who only looks.
 
         Raises `DaemonUnreachableError` when no answer comes: the act may or may not have happened.

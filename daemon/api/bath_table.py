@@ -35,13 +35,13 @@ from daemon.api.quantities import (
 )
 from daemon.bath.components import (
     COPPER,
-    COPPER_IN_SULFATE,
     COPPER_SULFATE,
     NOT_FOR_ADDITIVES,
     VOLUME,
     concentration_unit,
 )
 from daemon.bath.description import Additive, Anodes, Description, Interval, Prices, Window
+from daemon.chemistry.substances import PENTAHYDRATE
 from daemon.units import UnitError, parse
 
 
@@ -306,6 +306,6 @@ class BathTable(Table):
 def _as_copper(sulfate: Window) -> Window:
     """The window of copper, g/L, of one of the pentahydrate, g/L."""
     return Window(*(
-        None if value is None else value * COPPER_IN_SULFATE
+        None if value is None else value * PENTAHYDRATE.copper_share
         for value in (sulfate.least, sulfate.target, sulfate.greatest)
     ))  # fmt: skip

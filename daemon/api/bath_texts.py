@@ -8,8 +8,16 @@ from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta, tzinfo
 
 from daemon.api.errors import InputError
-from daemon.bath.components import COPPER, COPPER_IN_SULFATE, COPPER_SULFATE, VOLUME
+from daemon.api.strength import BATTERY_ACID, read_strength
+from daemon.bath.components import CHLORIDE, COPPER, COPPER_SULFATE, SULFURIC_ACID, VOLUME
 from daemon.bath.description import Description
+from daemon.chemistry.acid_density import HYDROCHLORIC, SULFURIC, Acid
+from daemon.chemistry.substances import (
+    CHLORIDE_IN_HYDROGEN_CHLORIDE,
+    CHLORIDE_IN_SODIUM_CHLORIDE,
+    PENTAHYDRATE,
+    hydrate_named,
+)
 from daemon.record.entries import Facts
 from daemon.units import UnitError, parse
 
@@ -37,21 +45,83 @@ def dose(description: Description, additive: str, amount: str | None) -> Written
     return Written({additive: amount_ml, VOLUME: amount_ml / 1000})
 
 
-def addition(description: Description, substance: str, amount: str) -> Written:
-    """A substance by its mass, such as "50 g"; an additive by its volume.
+def addition(
+    description: Description, substance: str, amount: str, strength: str | None = None
+) -> Written:
+    """A substance by its mass, such as "50 g"; an additive, and acid of a strength, by volume.
 
-    Copper sulfate is taken as the pentahydrate, and kept as the copper in it.
+    Salts and acids are kept as the component that they bring: copper sulfate, which is the
+    pentahydrate or has its formula, as copper; sodium chloride and hydrochloric acid as chloride.
+    Sulfuric acid without a strength is pure H2SO4.
     """
     if substance == VOLUME:
         raise InputError("substance", ("the bath's volume is none; for water there is `water`",))
+    acid = _ACIDS.get(substance.casefold())
+    if strength is not None and acid is None:
+        raise InputError("strength", (f"is of an acid, got {substance!r}",))
     if substance in description.additive_names:
         amount_ml = _above_0("amount", amount, "mL")
         return Written({substance: amount_ml, VOLUME: amount_ml / 1000})
+    if acid is not None and (strength or substance.casefold() != SULFURIC_ACID):
+        return _acid(acid, substance, amount, strength)
     mass_g = _above_0("amount", amount, "g")
+    component, share, name = _solid(substance)
+    if name == component:
+        return Written({component: mass_g})
+    return Written({component: mass_g * share}, {"as": name, "mass_g": mass_g})
+
+
+@dataclass(frozen=True, slots=True)
+class _AcidBrings:
+    """What an acid brings: the component, and g of it with each g of the acid itself."""
+
+    acid: Acid
+    component: str
+    share: float
+    usual: str | None = None
+
+
+_ACIDS = {
+    SULFURIC_ACID: _AcidBrings(SULFURIC, SULFURIC_ACID, 1.0),
+    BATTERY_ACID: _AcidBrings(SULFURIC, SULFURIC_ACID, 1.0, BATTERY_ACID),
+    "hydrochloric acid": _AcidBrings(HYDROCHLORIC, CHLORIDE, CHLORIDE_IN_HYDROGEN_CHLORIDE),
+}
+
+
+def _acid(brings: _AcidBrings, substance: str, amount: str, strength: str | None) -> Written:
+    """An acid as it stands in its bottle, by volume or mass."""
+    text = strength or brings.usual
+    if text is None:
+        raise InputError("strength", (f'say how strong {substance} is, such as "37 %"',))
+    try:
+        of = read_strength(brings.acid, text)
+    except ValueError as error:
+        raise InputError("strength", (str(error),)) from error
+    try:
+        volume_ml = _above_0("amount", amount, "mL")
+    except InputError:
+        volume_ml = _above_0("amount", amount, "g") / of.density_g_cm3
+    pure_g = volume_ml / 1000 * of.g_l
+    name = substance if text == brings.usual else f"{substance} of {text}"
+    return Written(
+        {brings.component: pure_g * brings.share, VOLUME: volume_ml / 1000},
+        {"as": name, "volume_ml": volume_ml},
+    )
+
+
+def _solid(substance: str) -> tuple[str, float, str]:
+    """The component that a solid brings, g of it in each g, and how the solid is called."""
     if substance == COPPER_SULFATE:
-        facts: Facts = {"as": "copper sulfate pentahydrate", "mass_g": mass_g}
-        return Written({COPPER: mass_g * COPPER_IN_SULFATE}, facts)
-    return Written({substance: mass_g})
+        return COPPER, PENTAHYDRATE.copper_share, PENTAHYDRATE.name
+    if substance == "sodium chloride":
+        return CHLORIDE, CHLORIDE_IN_SODIUM_CHLORIDE, substance
+    if substance.upper().startswith("CUSO"):
+        try:
+            salt = hydrate_named(substance)
+        except ValueError as error:
+            raise InputError("substance", (str(error),)) from error
+        return COPPER, salt.copper_share, salt.name
+    return substance, 1.0, substance
 
 
 def water(amount: str, level: str | None = None) -> Written:

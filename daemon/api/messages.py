@@ -63,12 +63,14 @@ class StartRequest(_Act):
 
     With `goes_on_from` it goes on with the part of that run, and without a plan by that run's.
     `for_proof`: it is the run of a proof test, which an overdue one does not keep from starting.
+    With `check` nothing is started: the answer says whether the plan can work, and what it meets.
     """
 
     ask: Literal["start"] = "start"
     plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
     goes_on_from: int | None = Field(default=None, gt=0)
     for_proof: bool = False
+    check: bool = False
 
 
 class ActRequest(_Act):
@@ -285,13 +287,32 @@ class RunStatus(Message):
     reason: str | None = None
 
 
+class DueStatus(Message):
+    """Something of the bath that is due or will be: a dose of an additive, or upkeep by its name.
+
+    amount_ml: the size of a dose, None where none is described. open_ml: what charge has used of an
+    additive and no dose has answered, mL. doses: how many are due now; of upkeep 1 or 0. in_ah,
+    in_s: charge and time until it is due, less than 0 by how much it is overdue; None where it does
+    not go by that. plating_s: how long the run under way takes to get there, None if it does not.
+    """
+
+    kind: Literal["dose", "upkeep"]
+    name: str
+    amount_ml: float | None = None
+    open_ml: float | None = None
+    doses: int = 0
+    in_ah: float | None = None
+    in_s: float | None = None
+    plating_s: float | None = None
+
+
 class Status(Message):
     """The daemon's word about itself and the tank.
 
     `reading_age_s` is how old the newest reading is; None with the values when there is none.
     `output_on` is what the supply says of its output, or what it was told where it cannot say.
     `alarms` are those that are not over, the most urgent first. `unrecorded` counts samples that
-    the record could not take.
+    the record could not take. `dues` are what falls due of the bath.
     """
 
     state: StateName
@@ -312,6 +333,7 @@ class Status(Message):
     alarms: tuple[AlarmStatus, ...] = ()
     unrecorded: int = 0
     notice: str | None = None
+    dues: tuple[DueStatus, ...] = ()
 
 
 class EffectsRow(Message):

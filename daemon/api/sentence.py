@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Literal
 
-from daemon.api.messages import AlarmStatus, RunStatus, StateName, Status
+from daemon.api.messages import AlarmStatus, DueStatus, RunStatus, StateName, Status
 from daemon.api.rounding import fixed
 from daemon.control.protection.causes import STILL_ON
 
@@ -75,7 +75,7 @@ def word(status: Status, zone: tzinfo | None = None) -> Word:
         return _with_need(
             said, f"{status.unrecorded} {samples} missing from the record: look at the disk."
         )
-    return said
+    return _with_due(said, status.dues)
 
 
 def reading_age_s(status: Status) -> float | None:
@@ -145,6 +145,14 @@ def thickness(run: RunStatus) -> str:
 def of_target(run: RunStatus) -> str:
     """Tell thickness and target: `18.2 of 25 µm`."""
     return f"{thickness(run)} of {run.target_um:g} µm"
+
+
+def due_thing(due: DueStatus) -> str:
+    """What is due: `5 mL of brightener`, `3 doses of 5 mL of brightener`, `filtration`."""
+    if due.amount_ml is None:
+        return due.name
+    many = f"{due.doses} doses of " if due.doses > 1 else ""
+    return f"{many}{due.amount_ml:.4g} mL of {due.name}"
 
 
 def _current_without_reason(status: Status) -> Word | None:
@@ -217,6 +225,15 @@ def _when(status: Status, run: RunStatus, zone: tzinfo | None) -> str:
     if done is None:
         return "no finishing time yet"
     return f"done about {clock(done, utc_of(status.utc), zone)}"
+
+
+def _with_due(said: Word, dues: tuple[DueStatus, ...]) -> Word:
+    """The words with what the bath wants, where nothing is more urgent; that is no alarm."""
+    now = ", ".join(due_thing(due) for due in dues if due.doses)
+    if not now or said.level != "calm":
+        return said
+    calm = "" if said.need == CALM_NEED else said.need
+    return Word(said.what, said.figures, _join(calm, f"The bath wants {now}."), said.level)
 
 
 def _with_need(said: Word, need: str) -> Word:

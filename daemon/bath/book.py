@@ -34,9 +34,9 @@ class Book:
         """What holds in the account, in the order in which it happened."""
         return account.holding(self.entries, self.utc_ms)
 
-    def charge_since_ah(self, utc_ms: int) -> float:
-        """The charge that the bath has seen since a moment at which an entry happened, A·h."""
-        return self.charge_ah - self.charges[utc_ms]
+    def charge_at_ah(self, utc_ms: int) -> float:
+        """The bath's charge at the book's moment, or at one at which an entry happened, A·h."""
+        return self.charge_ah if utc_ms == self.utc_ms else self.charges[utc_ms]
 
 
 def read(

@@ -11,9 +11,6 @@ VOLUME = "volume"
 COPPER_SULFATE = "copper sulfate"
 """How copper may be stated as well: as its pentahydrate, CuSO4·5H2O."""
 
-COPPER_IN_SULFATE = 63.546 / 249.685
-"""g of copper in 1 g of CuSO4·5H2O: molar masses in g/mol, IUPAC standard atomic weights."""
-
 NOT_FOR_ADDITIVES = frozenset({COPPER, SULFURIC_ACID, CHLORIDE, VOLUME, COPPER_SULFATE})
 """Names that no additive may have."""
 

@@ -1,15 +1,55 @@
 """Whether a plan can work at all, told before anything is energised."""
 
+from dataclasses import dataclass
+
 from daemon.chemistry.electrolysis import um_per_ah
 from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt
 from daemon.control.doubt import sure_target_ah
-from daemon.control.forecast import walk
-from daemon.control.plan import Plan
+from daemon.control.forecast import Foreseen, walk
+from daemon.control.plan import Plan, Stage
 from daemon.control.situation import NOTHING_CARRIED, Carried
 from drivers.contracts import Rating
 
 RELATIVE_SLACK = 1e-9
 """Figures that people write to three places must not fail on the last bit of a float."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A plan's way from what is on the part already to its target.
+
+    target_ah: the charge on the part at the target, as sure as the plan wants it; None if nothing
+    makes it that sure. done_ah: what is there already, stage_done_ah: of the first stage's own.
+    """
+
+    stages: tuple[Stage, ...]
+    um_per_ah: float
+    target_ah: float | None
+    done_ah: float
+    stage_done_ah: float
+
+    def to(self, added_ah: float) -> Foreseen:
+        """The way until `added_ah` more are on the part, or the last stage's end."""
+        return walk(
+            self.stages,
+            self.um_per_ah,
+            self.done_ah + added_ah,
+            done_ah=self.done_ah,
+            stage_done_ah=self.stage_done_ah,
+        )
+
+
+def course(plan: Plan, doubt: MeterDoubt = NO_DOUBT, carried: Carried = NOTHING_CARRIED) -> Course:
+    """The way of a plan that begins or goes on with what is `carried`."""
+    growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
+    done_ah = carried.charge_ah + (carried.gap_least_ah + carried.gap_greatest_ah) / 2
+    return Course(
+        plan.stages[carried.stage :],
+        growth,
+        sure_target_ah(plan, plan.target_um / growth, doubt),
+        done_ah,
+        done_ah - carried.stage_from_ah,
+    )
 
 
 def problems(
@@ -52,32 +92,26 @@ def problems(
 
 
 def _out_of_reach(plan: Plan, doubt: MeterDoubt, carried: Carried) -> list[str]:
-    growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
-    target_ah = sure_target_ah(plan, plan.target_um / growth, doubt)
-    if target_ah is None:
+    way = course(plan, doubt, carried)
+    if way.target_ah is None:
         return [
             f"target {plan.target_um:.6g} µm cannot be reached with {plan.confidence:.4g} "
             "confidence: area, efficiency and meter are known too little for that"
         ]
-    done_ah = carried.charge_ah + (carried.gap_least_ah + carried.gap_greatest_ah) / 2
-    if done_ah >= target_ah:
-        return [f"{done_ah * growth:.6g} µm are on the part, the target is {plan.target_um:.6g} µm"]
-    foreseen = walk(
-        plan.stages[carried.stage :],
-        growth,
-        target_ah,
-        done_ah=done_ah,
-        stage_done_ah=done_ah - carried.stage_from_ah,
-    )
+    growth = way.um_per_ah
+    if way.done_ah >= way.target_ah:
+        done_um = way.done_ah * growth
+        return [f"{done_um:.6g} µm are on the part, the target is {plan.target_um:.6g} µm"]
+    foreseen = way.to(way.target_ah - way.done_ah)
     if not foreseen.reached:
         return [
             f"target {plan.target_um:.6g} µm is out of reach: the stages end at "
             f"{foreseen.charge_ah * growth:.6g} µm"
         ]
     found: list[str] = []
-    if target_ah > plan.charge_cap_ah * (1 + RELATIVE_SLACK):
+    if way.target_ah > plan.charge_cap_ah * (1 + RELATIVE_SLACK):
         found.append(
-            f"target {plan.target_um:.6g} µm needs {target_ah:.6g} Ah, the cap on charge is "
+            f"target {plan.target_um:.6g} µm needs {way.target_ah:.6g} Ah, the cap on charge is "
             f"{plan.charge_cap_ah:.6g} Ah"
         )
     if foreseen.duration_s > plan.duration_cap_s * (1 + RELATIVE_SLACK):

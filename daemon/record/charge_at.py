@@ -1,5 +1,9 @@
 """The charge that a bath had seen at a moment, as its account knew it then."""
 
+import math
+from bisect import bisect_right
+from itertools import accumulate
+
 from sqlalchemy import Connection, func, select
 
 from daemon.record import ledger
@@ -31,23 +35,29 @@ class ChargeHistory:
             .order_by(run.c.id)
         ).all()
         # By minutes of runs there are hundreds of thousands; of all others there are few.
-        self._others = connection.execute(
+        others = connection.execute(
             select(entries.c.utc_ms, entries.c.charge_nah).where(
                 entries.c.bath_id == of_bath, entries.c.kind.not_in(_BY_READINGS)
             )
         ).all()
+        ended = [(row.ended_utc_ms, row.charge_nah) for row in self._runs if row.ended_utc_ms]
+        posted = sorted((int(ms), int(charge)) for ms, charge in (*ended, *others))
+        self._posted_ms = [ms for ms, _ in posted]
+        self._sums_nah = list(accumulate((charge for _, charge in posted), initial=0))
+        self._started_ms = sorted(row.started_utc_ms for row in self._runs)
+        self._ended_ms = sorted(ms for ms, _ in ended)
 
     def at(self, utc_ms: int) -> float:
         """The charge at a moment, ms since 1970 UTC; in A·h."""
-        posted_nah: int = sum(charge for at_ms, charge in self._others if at_ms <= utc_ms)
-        for run_id, started_ms, ended_ms, charge_nah in self._runs:
-            if started_ms > utc_ms:
-                continue
-            if ended_ms is not None and ended_ms <= utc_ms:
-                posted_nah += charge_nah
-            else:
-                posted_nah += self._counted_nah(run_id, (utc_ms - started_ms) / 1000)
-        return posted_nah / 1e9
+        nah_then = self._sums_nah[bisect_right(self._posted_ms, utc_ms)]
+        started = bisect_right(self._started_ms, utc_ms)
+        if started > bisect_right(self._ended_ms, utc_ms):
+            nah_then += sum(
+                self._counted_nah(row.id, (utc_ms - row.started_utc_ms) / 1000)
+                for row in self._runs
+                if row.started_utc_ms <= utc_ms < (row.ended_utc_ms or math.inf)
+            )
+        return nah_then / 1e9
 
     def _counted_nah(self, run_id: int, elapsed_s: float) -> int:
         """What the run had counted so long after its start, n A·h."""

@@ -1,20 +1,28 @@
 """The daemon's side of the bath's account: what persons enter, kept in the asker's thread."""
 
 import threading
+from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from pathlib import Path
+
+from sqlalchemy.exc import DatabaseError
 
 from daemon.api.errors import InputError
 from daemon.api.messages import BathEntryRequest
-from daemon.bath import account, kinds
+from daemon.bath import account, book, kinds
 from daemon.bath.account import Standing
+from daemon.bath.book import Book
 from daemon.bath.components import VOLUME
 from daemon.bath.description import Description
+from daemon.bath.due import Dues, dues
 from daemon.bath.errors import EntryError
 from daemon.bath.kinds import Amounts, Facts
 from daemon.clock import Clock, to_ms
 from daemon.record.bath_entries import BathEntry, summed
 from daemon.record.entries import Audited, BathEntered
 from daemon.record.errors import RecordError
+from daemon.record.store import open_reader
 from daemon.record.writer import Writer
 
 WHO = "tankhand, by its settings"
@@ -29,10 +37,32 @@ class Kept:
     notes: tuple[str, ...] = ()
 
 
-class BathKeeper:
-    """Takes entries for the bath of the description, in any thread; `writer` keeps them."""
+def book_by(
+    path: Path, description: Description, clock: Clock, stack: ExitStack
+) -> Callable[[], Book]:
+    """The bath's book in the record at `path`, for any thread; `stack` closes it."""
+    engine = open_reader(path)
+    stack.callback(engine.dispose)
 
-    def __init__(self, description: Description, writer: Writer, clock: Clock) -> None:
+    def read() -> Book:
+        with engine.connect() as connection:
+            return book.read(connection, description, to_ms(clock.utc()))
+
+    return read
+
+
+class BathKeeper:
+    """Takes entries for the bath of the description, in any thread; `writer` keeps them.
+
+    `read` gives the bath as the record has it; `dues` is what falls due by that, as of the last
+    entry.
+    """
+
+    def __init__(
+        self, description: Description, writer: Writer, clock: Clock, read: Callable[[], Book]
+    ) -> None:
+        self.dues = Dues()
+        self._read = read
         self._description = description
         self._writer = writer
         self._clock = clock
@@ -44,19 +74,19 @@ class BathKeeper:
         Waits for the disk. Raises sqlalchemy.exc.DatabaseError.
         """
         entries = self._writer.bath_entries(self._description.name)
-        if account.description_on(entries) == self._description:
-            return
-        now_ms = to_ms(self._clock.utc())
-        self._writer.keep_bath_entry(
-            BathEntered(
-                bath=self._description.name,
-                kind=kinds.DESCRIPTION,
-                who=WHO,
-                utc_ms=now_ms,
-                at_utc_ms=now_ms,
-                facts=self._description.to_json(),
+        if account.description_on(entries) != self._description:
+            now_ms = to_ms(self._clock.utc())
+            self._writer.keep_bath_entry(
+                BathEntered(
+                    bath=self._description.name,
+                    kind=kinds.DESCRIPTION,
+                    who=WHO,
+                    utc_ms=now_ms,
+                    at_utc_ms=now_ms,
+                    facts=self._description.to_json(),
+                )
             )
-        )
+        self.dues = dues(self._read())
 
     def enter(self, request: BathEntryRequest) -> Kept:
         """Check the entry and keep it, with who asked for it.
@@ -74,7 +104,13 @@ class BathKeeper:
             except (InputError, RecordError) as error:
                 self._writer.keep_audit(replace(asked, refused=str(error)))
                 raise
-        return Kept(number, self._notes((*entries, BathEntry(number, made))))
+            notes = self._notes((*entries, BathEntry(number, made)))
+            try:
+                self.dues = dues(self._read())
+            except (RecordError, DatabaseError) as error:
+                # The entry is kept, and whoever made it has to hear that.
+                notes += (f"what is due is shown as it was before: {error}",)
+        return Kept(number, notes)
 
     def _made(
         self, request: BathEntryRequest, entries: tuple[BathEntry, ...], utc_ms: int

@@ -27,7 +27,7 @@ from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
 from daemon.record.writer import Writer
 from daemon.service import machine
-from daemon.service.bath_keeping import BathKeeper
+from daemon.service.bath_keeping import BathKeeper, book_by
 from daemon.service.beat import BeatSender, Ready, watch_lifeline
 from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
@@ -126,7 +126,8 @@ def _assemble(
     origin = Origin(settings.bath.name, machine.boot_id(), machine.clock_synchronised)
     interrupted = writer.close_unfinished(INTERRUPTED, restart(clock, origin, rating))
     writer.ensure_bath(settings.bath.name)
-    keeper = BathKeeper(settings.bath.description(), writer, clock)
+    bath = settings.bath.description()
+    keeper = BathKeeper(bath, writer, clock, book_by(settings.record.path, bath, clock, stack))
     keeper.describe()
     bath_ah = writer.bath_charge_ah(settings.bath.name)
     doubts, kept = meters.doubts(), writer.calibrations()
@@ -150,7 +151,9 @@ def _assemble(
     for run in interrupted:
         loop.note(event_of(run))
         loop.raise_once(sign_of(run))
-    speaker = Speaker(loop, panel, clock, writer, supply.identity, settings.bath.name)
+    speaker = Speaker(
+        loop, panel, clock, writer, supply.identity, settings.bath.name, lambda: keeper.dues
+    )
     calibrator = Calibrator(
         doubts, kept, writer.keep_calibration, panel.learn,
         lambda: loop.situation.state in OPEN, clock,
@@ -166,6 +169,7 @@ def _assemble(
             words.settle,
             words.keep_proof,
             keeper.enter,
+            lambda: keeper.dues,
             unfinished_by(settings.record.path, stack),
             proof.keeps_from_starting,
             words.not_kept,

@@ -29,6 +29,9 @@ from daemon.api.messages import (
     WithholdRequest,
 )
 from daemon.api.plan_file import read_plan
+from daemon.api.sentence import utc_of
+from daemon.bath.due import Dues
+from daemon.clock import to_ms
 from daemon.control.feasibility import problems
 from daemon.control.panel import Panel
 from daemon.control.situation import NOTHING_CARRIED, AlarmAct
@@ -36,6 +39,7 @@ from daemon.control.states import Act
 from daemon.record.errors import RecordError
 from daemon.record.store import refusal
 from daemon.service.bath_keeping import Kept
+from daemon.service.foretelling import course_note, due_notes
 from daemon.service.going_on import Unfinished
 from daemon.service.runner import Order, Withhold
 from drivers.contracts import Rating
@@ -65,16 +69,17 @@ class Desk:
     """What is asked of the record, in the asker's thread, which waits for the disk.
 
     calibrate keeps what a meter was compared with, settle what passed in an interruption,
-    keep_proof a proof test, enter what was done to the bath; unfinished knows what is on the part
-    of a run that was cut short, unproved why no run may start before a proof test, None if it may.
-    not_kept waits, for so many real seconds, until all that has happened is on the disk: why it is
-    not, None once it is.
+    keep_proof a proof test, enter what was done to the bath; dues is what falls due of it;
+    unfinished knows what is on the part of a run that was cut short, unproved why no run may start
+    before a proof test, None if it may. not_kept waits, for so many real seconds, until all that
+    has happened is on the disk: why it is not, None once it is.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
     settle: Callable[[SettleRequest], None]
     keep_proof: Callable[[ProofRequest], None]
     enter: Callable[[BathEntryRequest], Kept]
+    dues: Callable[[], Dues]
     unfinished: Callable[[int], Unfinished]
     unproved: Callable[[], str | None]
     not_kept: Callable[[float], str | None]
@@ -149,6 +154,8 @@ class ControlServer:
                     return Answer(
                         ok=True, status=self._status(), entry=kept.number, notes=kept.notes
                     )
+                case StartRequest():
+                    return self._started(request)
                 case _:
                     return self._ordered(self._order(request))
         except (InputError, RecordError) as error:
@@ -189,19 +196,43 @@ class ControlServer:
             return None
         return f"the run has started, but is not on the disk yet: {why}; a power cut now loses it"
 
-    def _order(self, request: StartRequest | ActRequest | AlarmRequest | WithholdRequest) -> Order:
+    def _started(self, request: StartRequest) -> Answer:
+        """Start the run, or only look at its plan; with what the bath wants meanwhile."""
+        order = self._start(request)
+        notes = self._notes(order)
+        if not request.check:
+            answer = self._ordered(order)
+            return answer.model_copy(update={"notes": notes}) if answer.ok else answer
+        status = self._status()
+        if order.plan is not None:
+            can_work = course_note(order.plan, self._panel.facts.doubt, order.carried)
+            notes = (can_work, *notes)
+        return Answer(ok=True, status=status, notes=notes)
+
+    def _notes(self, order: Order) -> tuple[str, ...]:
+        status = self._status()
+        if order.plan is None:
+            return ()
+        return due_notes(
+            self._desk.dues(),
+            status.bath_charge_ah,
+            to_ms(utc_of(status.utc)),
+            order.plan,
+            self._panel.facts.doubt,
+            order.carried,
+        )
+
+    def _order(self, request: ActRequest | AlarmRequest | WithholdRequest) -> Order:
         if isinstance(request, ActRequest):
             return Order(Act(request.ask), request.who, where=request.where)
         if isinstance(request, WithholdRequest):
             return Order(Withhold(), request.who, where=request.where)
-        if isinstance(request, AlarmRequest):
-            act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
-            return Order(act, request.who, where=request.where)
-        return self._start(request)
+        act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
+        return Order(act, request.who, where=request.where)
 
     def _start(self, request: StartRequest) -> Order:
         """The order to start, with a plan that can work on what is on the part already."""
-        unproved = None if request.for_proof else self._desk.unproved()
+        unproved = None if request.for_proof or request.check else self._desk.unproved()
         if unproved is not None:
             raise InputError("proof test overdue", (unproved,))
         text, carried = request.plan, NOTHING_CARRIED

@@ -1,9 +1,12 @@
 """The daemon's word about itself, made from the situation when somebody asks."""
 
 import math
+from collections.abc import Callable
 from datetime import datetime
 
+from daemon.api.due_words import due_status
 from daemon.api.messages import (
+    DueStatus,
     MeterStatus,
     RippleStatus,
     RunStatus,
@@ -13,8 +16,9 @@ from daemon.api.messages import (
     Status,
     ThermometerStatus,
 )
+from daemon.bath.due import Dues
 from daemon.chemistry.electrolysis import mass_g
-from daemon.clock import Clock
+from daemon.clock import Clock, to_ms
 from daemon.control import interlocks
 from daemon.control.charge import Count
 from daemon.control.doubt import thickness_doubt
@@ -88,12 +92,19 @@ def _stages(run: Run, progress: Progress, state: State) -> tuple[StageStatus, ..
 
 def _remaining_s(situation: Situation, run: Run, count: Count, progress: Progress) -> float | None:
     """Seconds of plating to the target at the plan's currents; None when nothing plates."""
+    return _seconds_until(situation, run, count, progress, run.target_ah)
+
+
+def _seconds_until(
+    situation: Situation, run: Run, count: Count, progress: Progress, wanted_ah: float
+) -> float | None:
+    """Seconds of plating until the run's charge is `wanted_ah`; None when it does not get there."""
     if situation.state not in PLATING or situation.wind_down is not None:
         return None
     foreseen = walk(
         run.plan.stages[progress.stage :],
         run.um_per_ah,
-        run.target_ah,
+        wanted_ah,
         done_ah=count.best_ah,
         elapsed_s=progress.stage_elapsed_s,
         from_a=progress.stage_from_a,
@@ -129,12 +140,40 @@ def _ripple_status(look: RippleSeen | None, now_s: float) -> RippleStatus | None
     )
 
 
+def due_statuses(
+    situation: Situation, dues: Dues, charge_ah: float, utc: datetime
+) -> tuple[DueStatus, ...]:
+    """What falls due of a bath that has seen `charge_ah`, A·h; and when, by the run under way."""
+    return tuple(
+        due_status(due, _plating_s(situation, due.in_ah)) for due in dues.at(charge_ah, to_ms(utc))
+    )
+
+
+def _plating_s(situation: Situation, in_ah: float | None) -> float | None:
+    """How long the run under way takes for so much more charge; None if it ends before."""
+    run, count, progress = situation.run, situation.count, situation.progress
+    if in_ah is None or in_ah <= 0 or run is None or count is None or progress is None:
+        return None
+    wanted_ah = count.best_ah + in_ah
+    if wanted_ah > run.target_ah:
+        return None
+    return _seconds_until(situation, run, count, progress, wanted_ah)
+
+
 class Speaker:
     """Makes a `Status` whenever it is asked, in any thread, from what the loop last let be seen."""
 
     def __init__(
-        self, loop: Loop, panel: Panel, clock: Clock, writer: Writer, supply: str, bath: str
+        self,
+        loop: Loop,
+        panel: Panel,
+        clock: Clock,
+        writer: Writer,
+        supply: str,
+        bath: str,
+        dues: Callable[[], Dues] = Dues,
     ) -> None:
+        self._dues = dues
         self._loop = loop
         self._panel = panel
         self._clock = clock
@@ -148,6 +187,7 @@ class Speaker:
         situation = view.situation
         reading = situation.reading
         run_ah = own_charge_ah(situation) if situation.state in OPEN else 0.0
+        charge_ah = view.bath_charge_ah + run_ah
         return Status(
             state=STATE_NAMES[situation.state],
             utc=utc.isoformat(),
@@ -161,7 +201,7 @@ class Speaker:
             supply=self._supply,
             run=run_status(situation, self._bath, view.started),
             bath=self._bath,
-            bath_charge_ah=view.bath_charge_ah + run_ah,
+            bath_charge_ah=charge_ah,
             meters=self._meters(now_s, plating=situation.state in PLATING),
             thermometers=tuple(
                 ThermometerStatus(
@@ -172,6 +212,7 @@ class Speaker:
             alarms=alarm_statuses(situation.alarms, now_s, utc),
             unrecorded=self._writer.unrecorded,
             notice=self._notice(),
+            dues=due_statuses(situation, self._dues(), charge_ah, utc),
         )
 
     def _meters(self, now_s: float, *, plating: bool) -> tuple[MeterStatus, ...]:

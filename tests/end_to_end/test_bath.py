@@ -14,7 +14,7 @@ volume = "15 L"
 [[bath.additive]]
 name = "brightener"
 rate = "150 mL/kAh"
-dose = "5 mL"
+dose = "0.02 mL"    # each 0.133 A·h
 """
 
 
@@ -26,8 +26,40 @@ def daemon(new_daemon):
     return daemon.start().ready()
 
 
-def test_a_dose_during_a_run_and_what_the_account_says_of_it(daemon):
-    daemon.plate()
+PLAN = """\
+title = "Bracket"
+area = "1.8 dm²"
+target = "12 µm"          # 1.633 A·h
+voltage_ceiling = "6 V"
+caps = { charge = "2 Ah", duration = "5 h" }
+[[stage]]
+name = "build"
+current = "2 A"
+"""
+
+
+def test_a_dose_during_a_run_and_what_the_account_says_of_it(daemon, tmp_path, wait_until):
+    plan = tmp_path / "plan.toml"
+    plan.write_text(PLAN, encoding="utf-8")
+    code, out, err = daemon.cli("run", "--check", plan)
+    assert (code, err) == (0, [])
+    assert out[-2:] == [
+        "note       the plan can work: 1.633 Ah in about 49 min at its currents",
+        "note       0.02 mL of brightener falls due after 0.13 Ah of this run, in about 4 min; "
+        "12 times in all before its end",
+    ]
+    assert daemon.status().state == "idle"
+    code, out, err = daemon.cli("run", plan)
+    assert (code, err) == (0, [])
+    assert out[-1].endswith("12 times in all before its end")
+    due = wait_until(
+        lambda: (status := daemon.status()) and status.dues[0].doses and status,
+        "a dose is due",
+    )
+    assert due.bath_charge_ah >= 0.02 / 0.15
+    assert any(
+        line.startswith("due        0.02 mL of brightener now") for line in daemon.cli("status")[1]
+    )
     before = daemon.status()
     code, out, err = daemon.cli("bath", "dose", "brightener", "--note", "at full current")
     assert (code, out, err) == (0, ["entry 2"], [])
@@ -38,14 +70,17 @@ def test_a_dose_during_a_run_and_what_the_account_says_of_it(daemon):
 
     code, out, err = daemon.cli("bath")
     assert (code, err) == (0, [])
-    assert "put in     brightener: 5 mL" in out
+    assert "put in     brightener: 0.02 mL" in out
+    status = daemon.status()
+    # 150 mL/kAh of all the charge so far, less the dose.
+    assert status.dues[0].open_ml == pytest.approx(status.bath_charge_ah * 0.15 - 0.02, abs=1e-3)
     daemon.act("stop")
     daemon.until_state("stopped")
     assert daemon.end() == 0
 
     described, dose, look = daemon.record(bath_entries.all_of, "Acid copper")
     assert described.made.facts["additives"][0]["rate_ml_kah"] == 150.0
-    assert dose.made.amounts == {"brightener": 5.0, "volume": 0.005}
+    assert dose.made.amounts == {"brightener": 0.02, "volume": 0.00002}
     assert (look.made.run_id, look.made.facts) == (1, {"looks": ["bright"]})
     acts = [entry.act for entry in daemon.record(audits.page)]
     assert [(act.what, act.detail) for act in acts if act.what == "enter"] == [
@@ -57,7 +92,7 @@ def test_a_dose_during_a_run_and_what_the_account_says_of_it(daemon):
         lambda connection: ChargeHistory(connection, "Acid copper").at(dose.made.at_utc_ms)
     )
     assert before.bath_charge_ah <= at_dose_ah <= after.bath_charge_ah
-    assert at_dose_ah > 0
+    assert at_dose_ah >= 0.02 / 0.15
     # Account, runs and what is shown agree to the last digit.
     (bath,) = daemon.record(queries.baths)
     run = daemon.run_record()

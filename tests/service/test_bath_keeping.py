@@ -1,6 +1,7 @@
 """What persons enter of the bath: checked, kept with who asked, corrected by what is added."""
 
 import threading
+from contextlib import ExitStack
 from datetime import timedelta
 
 import pytest
@@ -10,10 +11,10 @@ from daemon.api.messages import BathEntryRequest
 from daemon.bath import account
 from daemon.bath.description import Additive, Description
 from daemon.record import audits
-from daemon.record.errors import NoSuchBathEntryError, NoSuchRunError
+from daemon.record.errors import NoSuchBathEntryError, NoSuchRunError, RecordOlderError
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
-from daemon.service.bath_keeping import BathKeeper
+from daemon.service.bath_keeping import BathKeeper, book_by
 
 BATH = Description("bath A", volume_l=15.0, brim_l=16.0, additives=(Additive("brightener", 150.0),))
 DOSE = {"kind": "dose", "amounts": {"brightener": 5.0, "volume": 0.005}}
@@ -26,7 +27,13 @@ class Rig:
         self.path = path
         self.clock = clock
         self.writer = Writer(path, threaded=False, clock=clock)
-        self.keeper = BathKeeper(BATH, self.writer, clock)
+        self.stack = ExitStack()
+        self.keeper = self.of(BATH)
+
+    def of(self, bath):
+        """A keeper for another description."""
+        read = book_by(self.path, bath, self.clock, self.stack)
+        return BathKeeper(bath, self.writer, self.clock, read)
 
     def enter(self, **fields):
         return self.keeper.enter(BathEntryRequest(who="Ann", where="page", **fields))
@@ -47,6 +54,7 @@ class Rig:
 def rig(tmp_path, clock):
     rig = Rig(tmp_path / "record.sqlite", clock)
     yield rig
+    rig.stack.close()
     rig.writer.close()
 
 
@@ -153,17 +161,16 @@ def test_a_correction_of_nothing(rig):
 def test_the_bath_is_described_when_it_is_another_than_the_last(rig, clock):
     rig.keeper.describe()
     rig.keeper.describe()
-    BathKeeper(BATH, rig.writer, clock).describe()
+    rig.of(BATH).describe()
     assert [entry.made.kind for entry in rig.entries] == ["description"]
     bare = Description("bath A")
-    BathKeeper(bare, rig.writer, clock).describe()
+    rig.of(bare).describe()
     assert account.description_on(rig.entries) == bare
     assert len(rig.entries) == 2
     with pytest.raises(InputError, match="change the settings instead"):
         rig.enter(kind="correction", corrects=1, facts=None)
     # What the bath once knew may still be entered for the time when it did.
-    keeper = BathKeeper(bare, rig.writer, clock)
-    keeper.enter(BathEntryRequest(who="Ann", **DOSE))
+    rig.of(bare).enter(BathEntryRequest(who="Ann", **DOSE))
 
 
 def test_a_level_above_the_brim_is_told(rig):
@@ -190,3 +197,22 @@ def test_two_who_correct_at_once_do_not_undo_each_other(rig):
     (found,) = account.standing(rig.entries)
     assert len(found.corrections) == 6
     assert found.amounts["brightener"] in range(6, 12)
+
+
+def test_what_is_due_is_known_from_the_start_and_after_each_entry(rig):
+    rig.keeper.describe()
+    (tally,) = rig.keeper.dues.tallies
+    assert (tally.name, tally.open_ml) == ("brightener", 0.0)
+    rig.clock.advance_to(rig.clock.now_s + 60)
+    rig.enter(**DOSE)
+    assert rig.keeper.dues.tallies[0].open_ml == -5.0
+
+
+def test_an_entry_that_is_kept_is_told_even_if_the_record_cannot_be_read_after_it(rig, clock):
+    def unreadable():
+        raise RecordOlderError("no")
+
+    keeper = BathKeeper(BATH, rig.writer, clock, unreadable)
+    kept = keeper.enter(BathEntryRequest(who="Ann", **DOSE))
+    assert kept.notes == ("what is due is shown as it was before: no",)
+    assert [entry.id for entry in rig.entries] == [kept.number]

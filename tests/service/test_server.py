@@ -24,6 +24,8 @@ from daemon.api.messages import (
     Status,
     WithholdRequest,
 )
+from daemon.bath.dosing import Tally
+from daemon.bath.due import Dues
 from daemon.chemistry.calibration import Point
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.clock import SystemClock
@@ -86,6 +88,7 @@ class Loop:
         self.settled = []
         self.proofs = []
         self.entered = []
+        self.dues = Dues()
         self.unproved = None
         self.before = None
         self.late = None
@@ -144,8 +147,8 @@ def serve(path, loop):
         server = ControlServer(
             at, lambda: STATUS, loop.submit, RATING, PANEL,
             Desk(
-                loop.calibrate, loop.settle, loop.keep_proof, loop.enter, loop.unfinished,
-                lambda: loop.unproved, loop.not_kept,
+                loop.calibrate, loop.settle, loop.keep_proof, loop.enter, lambda: loop.dues,
+                loop.unfinished, lambda: loop.unproved, loop.not_kept,
             ),
             rows(DEFAULT_TABLE),
         )  # fmt: skip
@@ -232,6 +235,42 @@ def test_an_entry_of_the_bath_is_kept_and_its_number_told(client, loop, path):
     said = say(path, b'{"ask": "bath entry", "who": "Ann", "kind": "magic"}\n')
     assert said["ok"] is False
     assert "kind" in said["error"]
+
+
+# 10 µm of copper on 1 dm² are 0.756 A·h (13.23 µm by 1 A·h, CODATA 2018); at 2 A, 22.7 min.
+
+
+def test_a_start_says_what_falls_due_before_the_runs_end(client, loop):
+    """4.9 of 5 mL are open, and 150 mL/kAh use 0.1 mL in 0.67 A·h."""
+    loop.dues = Dues((Tally("brightener", 150.0, 5.0, 0.0, 4.9),))
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
+    assert answer.ok
+    assert answer.notes == (
+        "5 mL of brightener falls due after 0.67 Ah of this run, in about 20 min",
+    )
+    assert len(loop.orders) == 1
+
+
+def test_a_check_starts_nothing_and_needs_no_proof(client, loop):
+    loop.dues = Dues((Tally("brightener", 150.0, 5.0, 0.0, 12.0),))
+    loop.unproved = "the ways to stop were never proved here"
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann", check=True))
+    assert (answer.ok, answer.status) == (True, STATUS)
+    assert answer.notes == (
+        "the plan can work: 0.7558 Ah in about 23 min at its currents",
+        "2 doses of 5 mL of brightener now, overdue by 46.7 Ah",
+    )
+    answer = client.ask(StartRequest(plan=PLAN.replace("2 A", "50 A"), who="Ann", check=True))
+    assert not answer.ok
+    assert "plan cannot work" in answer.error
+    assert loop.orders == []
+
+
+def test_a_start_that_is_refused_has_no_notes(client, loop):
+    loop.dues = Dues((Tally("brightener", 150.0, 5.0, 0.0, 12.0),))
+    loop.error = "cannot start a run that is running"
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
+    assert (answer.ok, answer.notes) == (False, ())
 
 
 def test_a_run_goes_on_by_the_plan_of_the_one_before(client, loop):

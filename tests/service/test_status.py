@@ -7,6 +7,11 @@ import pytest
 
 from daemon.api.plan_file import read_plan
 from daemon.api.sentence import sentence
+from daemon.bath.description import Interval
+from daemon.bath.dosing import Tally
+from daemon.bath.due import Dues
+from daemon.bath.upkeep import Upkeep
+from daemon.clock import to_ms
 from daemon.control.states import Act
 from daemon.service.commands import report
 from daemon.service.devices.ripples import RippleSeen
@@ -91,6 +96,34 @@ def test_while_plating(status):
     left_ah = 25 / UM_PER_AH - charge_ah
     assert run.remaining_s == pytest.approx(left_ah / 2 * 3600, rel=5e-3)
     assert (run.set_current_a, run.set_voltage_v) == (2.0, 6.0)
+
+
+def test_what_falls_due_of_the_bath_and_when_by_the_run_under_way(rig, clock, writer):
+    """The bath begins at 10 A·h, at which 4.9 of 5 mL are open: 150 mL/kAh use 0.1 mL in 0.667 A·h.
+
+    30 s of 0.5 A are counted; 30 s more of it and then 2 A come to the rest.
+    """
+    dues = Dues(
+        (Tally("brightener", 150.0, 5.0, 10.0, 4.9), Tally("carrier", 1.0, 5.0, 10.0, 0.0)),
+        (Upkeep("filtration", Interval(every_s=3600.0), 0.0, to_ms(clock.utc())),),
+    )
+    rig.order(Act.START, 0.2, plan=read_plan(PLAN, "plan"), text=PLAN)
+    found = []
+    speaker = Speaker(rig.loop, rig.panel, clock, writer, "s", "b", lambda: dues)
+    rig.at(30.2, lambda: found.append(speaker.status()))
+    rig.run(most_s=31.0)
+    brightener, carrier, filtration = found[0].dues
+    in_ah = 0.1 / 150 * 1000
+    assert brightener.in_ah == pytest.approx(in_ah - 30 * 0.5 / 3600, rel=2e-3)
+    assert brightener.plating_s == pytest.approx(
+        30 + (in_ah - 60 * 0.5 / 3600) / 2 * 3600, rel=5e-3
+    )
+    # This one comes long after the run's end.
+    assert (carrier.in_ah > 4000, carrier.plating_s) == (True, None)
+    assert filtration.in_s == pytest.approx(3600 - 30.2, abs=0.1)
+    assert "due        5 mL of brightener in 0.66 Ah, at the plan's current in 20 min" in (
+        report.text(found[0]).splitlines()
+    )
 
 
 def test_time_to_go_counts_the_stages_to_come(status):

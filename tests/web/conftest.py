@@ -22,6 +22,7 @@ from daemon.api.messages import (
     AlarmRequest,
     AlarmStatus,
     Answer,
+    BathEntryRequest,
     CalibrateRequest,
     MeterStatus,
     Request,
@@ -188,6 +189,7 @@ class Peer:
         self.acts: list[tuple[str, str]] = []
         self.calibrations: list[CalibrateRequest] = []
         self.attended: list[AlarmRequest] = []
+        self.entered: list[BathEntryRequest] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -221,6 +223,9 @@ class Peer:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):
             self.calibrations.append(request)
+        if isinstance(request, BathEntryRequest):
+            self.entered.append(request)
+            return Answer(ok=True, status=self.status, entry=1).model_dump_json().encode()
         if isinstance(request, AlarmRequest):
             self.attended.append(request)
         self.acts.append((request.ask, request.who))

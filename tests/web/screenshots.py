@@ -27,9 +27,10 @@ from conftest import (
 )
 from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
 
-from daemon.api.messages import MeterStatus, StageStatus, Status
+from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
+from daemon.bath.description import Additive, Description
 from daemon.chemistry.calibration import Point, ReferenceClass, fitted
-from daemon.record.entries import CalibrationMade
+from daemon.record.entries import BathEntered, CalibrationMade
 from daemon.record.writer import Writer
 
 SIZES: dict[str, ViewportSize] = {
@@ -49,6 +50,14 @@ def _all(state: Literal["to come", "done"]) -> tuple[StageStatus, ...]:
         s if s.state == "done" else s.model_copy(update={"state": state}) for s in a_run().stages
     )
 
+
+DUES = (
+    DueStatus(kind="dose", name="brightener", amount_ml=5.0, open_ml=5.5, doses=1, in_ah=-3.2),
+    DueStatus(
+        kind="dose", name="carrier", amount_ml=10.0, open_ml=1.0, in_ah=4.9, plating_s=5100.0
+    ),
+    DueStatus(kind="upkeep", name="filtration", in_ah=31.0, in_s=4 * 86_400.0),
+)
 
 STATES: dict[str, Status | None] = {
     "no-run": _off(state="idle", run=None),
@@ -126,6 +135,7 @@ STATES: dict[str, Status | None] = {
             a_short(),
         ),
     ),
+    "dose-due": a_status(dues=DUES),
     "silent-supply": a_status(reading_age_s=14.0),
     "daemon-down": None,
 }
@@ -139,6 +149,7 @@ PAGES = {
     "page-alarm-at-rest": "/alarm/1",
     "page-effects": "/effects",
     "page-audit": "/audit",
+    "page-bath": "/bath",
 }
 """Pages besides the first."""
 
@@ -174,7 +185,8 @@ def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None
     record = folder / "alarms.db"
     write_record(record, hours=0.5, every_s=10.0)
     write_entries(record, [*alarm_entries(), *audit_entries(9)])
-    peer = Peer(folder / "alarms.sock", a_status())
+    _enter(record)
+    peer = Peer(folder / "alarms.sock", a_status(dues=DUES))
     peer.start()
     with serving(peer.path, record) as address:
         for size, viewport in SIZES.items():
@@ -187,6 +199,21 @@ def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None
                     page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
             context.close()
     peer.stop()
+
+
+def _enter(record: Path) -> None:
+    """Put something into the bath's account."""
+    writer = Writer(record, threaded=False)
+    bath = Description("Copper 1", additives=(Additive("brightener", 150.0, 5.0),))
+    for kind, amounts, facts in (
+        ("description", {}, bath.to_json()),
+        ("dose", {"brightener": 5.0, "volume": 0.005}, {}),
+        ("appearance", {}, {"looks": ["dull", "even"]}),
+        ("water", {"volume": 0.5}, {"level_l": 15.0}),
+    ):
+        at_ms = STARTED_MS + 60_000
+        writer.keep_bath_entry(BathEntered("Copper 1", kind, "anna", at_ms, at_ms, amounts, facts))
+    writer.close()
 
 
 class _Going(Peer):

@@ -34,5 +34,7 @@ def ask(settings: Path, request: Request) -> None:
     if not answer.ok or answer.status is None:
         raise RefusedError(answer.error or "no reason given")
     click.echo(report.text(answer.status))
+    for note in answer.notes:
+        click.echo(f"note       {note}")
     if answer.warning is not None:
         click.echo(f"tankhand: {answer.warning}", err=True)

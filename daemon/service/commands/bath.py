@@ -65,6 +65,17 @@ def ledger(on: str | None, limit: int, settings: Path) -> None:
 
 
 @bath.command()
+@on_option
+@settings_option
+def rate(on: str | None, settings: Path) -> None:
+    """Say how much of each additive charge has used, by the doses that were given."""
+    from daemon.service.commands import bath_report
+
+    with errors():
+        click.echo(bath_report.rates(read(settings, on)))
+
+
+@bath.command()
 @click.argument("additive")
 @click.argument("amount", required=False)
 @at_option
@@ -83,21 +94,24 @@ def dose(additive: str, amount: str | None, settings: Path, **said: Any) -> None
 @bath.command()
 @click.argument("substance")
 @click.argument("amount")
+@click.option("--strength", help="How strong an acid is, such as '96 %' or 'SG 1.28'.")
 @at_option
 @note_option
 @settings_option
-def add(substance: str, amount: str, settings: Path, **said: Any) -> None:
+def add(substance: str, amount: str, strength: str | None, settings: Path, **said: Any) -> None:
     """AMOUNT of SUBSTANCE was added, such as 'copper sulfate' '50 g'.
 
-    Copper sulfate is the pentahydrate. Acid goes into water, slowly and stirring, never the other
-    way; wear eye protection and gloves.
+    Copper sulfate is the pentahydrate, and other hydrates have their formula, such as CuSO4·3H2O.
+    Sulfuric and hydrochloric acid may be given by volume, with their strength; hydrochloric acid
+    and sodium chloride are kept as chloride. Acid goes into water, slowly and stirring, never the
+    other way; wear eye protection and gloves.
     """
     from daemon.api import bath_texts
 
     _enter(
         settings,
         "addition",
-        lambda told: bath_texts.addition(told.bath.description(), substance, amount),
+        lambda told: bath_texts.addition(told.bath.description(), substance, amount, strength),
         **said,
     )
 

@@ -6,7 +6,7 @@ from daemon.api.errors import InputError
 from daemon.bath import account, kinds
 from daemon.bath.account import Standing
 from daemon.bath.book import Book
-from daemon.bath.components import COPPER_SULFATE, VOLUME
+from daemon.bath.components import VOLUME
 
 
 def corrected(book: Book, number: int, values: tuple[str, ...]) -> Written:
@@ -30,10 +30,10 @@ def _with_amount(before: Standing, book: Book, amount: str) -> Written:
         case kinds.DOSE:
             return bath_texts.dose(book.description, names[0], amount)
         case kinds.ADDITION if len(names) == 1:
-            sulfate = (made.facts or {}).get("as") is not None
-            return bath_texts.addition(
-                book.description, COPPER_SULFATE if sulfate else names[0], amount
-            )
+            # What it was added as, such as "CuSO4·5H2O" or "sulfuric acid of 96 %".
+            name = (before.facts or {}).get("as", names[0])
+            substance, _, strength = name.partition(" of ")
+            return bath_texts.addition(book.description, substance, amount, strength or None)
         case kinds.WATER:
             return Written(bath_texts.water(amount).amounts, before.facts or {})
         case kinds.SAMPLE | kinds.DRAG_OUT:

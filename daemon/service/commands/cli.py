@@ -47,9 +47,13 @@ def serve(settings: Path) -> None:
     "--continue", "goes_on_from", type=click.IntRange(min=1), metavar="RUN",
     help="Go on with the part of this run, by its plan unless PLAN is given.",
 )  # fmt: skip
+@click.option("--check", is_flag=True, help="Start nothing: say whether the plan can work.")
 @settings_option
-def run(plan: Path | None, goes_on_from: int | None, settings: Path) -> None:
-    """Start a run with the plan in the file PLAN, or go on with the part of an earlier one."""
+def run(plan: Path | None, goes_on_from: int | None, check: bool, settings: Path) -> None:
+    """Start a run with the plan in the file PLAN, or go on with the part of an earlier one.
+
+    What falls due of the bath before its end is said as well.
+    """
     from daemon.api.messages import StartRequest
 
     if plan is None and goes_on_from is None:
@@ -57,7 +61,7 @@ def run(plan: Path | None, goes_on_from: int | None, settings: Path) -> None:
     text = "" if plan is None else _read(plan)
     ask(
         settings,
-        StartRequest(plan=text, goes_on_from=goes_on_from, who=who(), where=WHERE),
+        StartRequest(plan=text, goes_on_from=goes_on_from, check=check, who=who(), where=WHERE),
     )
 
 

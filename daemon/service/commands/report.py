@@ -1,6 +1,6 @@
 """A status as the command line prints it."""
 
-from daemon.api import meters
+from daemon.api import due_words, meters
 from daemon.api.causes import causes
 from daemon.api.messages import RunStatus, Status
 from daemon.api.rounding import thickness_with_doubt
@@ -16,6 +16,8 @@ def text(status: Status) -> str:
     lines.append(f"voltage    {_or_none(status.voltage_v, 'V')}")
     lines += _meter_lines(status)
     lines.append(f"bath       {status.bath}, {status.bath_charge_ah:.3f} Ah")
+    due = due_words.short(status.dues)
+    lines += [f"due        {due}"] if due else []
     lines += [
         f"temp.      {meters.temperature(seen, status.rate)}, {seen.name}"
         for seen in status.thermometers

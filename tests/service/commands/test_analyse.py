@@ -7,16 +7,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from daemon.api.messages import Status
-from daemon.chemistry.uncertainty import NO_DOUBT
-from daemon.clock import SystemClock
-from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.record.writer import Writer
-from daemon.service.bath_keeping import BathKeeper
 from daemon.service.commands.cli import main
-from daemon.service.server import ControlServer, Desk
-from daemon.service.settings import read_settings
-from drivers.contracts import Rating
 
 SETTINGS = """\
 [supply]
@@ -32,19 +24,8 @@ greatest = "60 g/L"
 least = "55 g/L"
 greatest = "70 g/L"
 """
-STATUS = Status(
-    state="idle", utc="2026-11-25T00:00:00+00:00", monotonic_s=1.0, rate=1.0, current_a=0.0,
-    voltage_v=0.0, reading_age_s=0.1, mode=None, output_on=False, supply="A,B,1,2", run=None,
-    bath="bath A", bath_charge_ah=0.0,
-)  # fmt: skip
-PANEL = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", fresh_s=1.0)
-
 COPPER = ("copper", "--edta", "0.1 mol/L", "--sample", "2 mL")
 """1 mL of it is 3.1773 g/L."""
-
-
-def _unused(*_):
-    raise AssertionError
 
 
 @pytest.fixture
@@ -62,20 +43,9 @@ def alone(tmp_path, mocker):
 
 
 @pytest.fixture
-def daemon(settings, tmp_path):
-    """The daemon's side of the socket: its server, its keeper, its record."""
+def daemon(serve_bath, settings, tmp_path):
     writer = Writer(tmp_path / "record.sqlite", threaded=False)
-    told = read_settings(settings)
-    keeper = BathKeeper(told.bath.description(), writer, SystemClock())
-    keeper.describe()
-    rating = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
-    server = ControlServer(
-        told.daemon.socket, lambda: STATUS, _unused, rating, PANEL,
-        Desk(_unused, _unused, _unused, keeper.enter, _unused, _unused, _unused), (),
-    )  # fmt: skip
-    server.start()
-    yield keeper
-    server.stop()
+    yield serve_bath(settings, writer)
     writer.close()
 
 

@@ -1,24 +1,16 @@
 """`tankhand bath` over a real control socket and a real record, and where there is no daemon."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from click.testing import CliRunner
 
-from daemon.api.messages import Status
-from daemon.chemistry.uncertainty import NO_DOUBT
-from daemon.clock import SystemClock
-from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.record import queries
 from daemon.record.entries import RunEnded, RunOpened, Sample
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
-from daemon.service.bath_keeping import BathKeeper
 from daemon.service.commands.cli import main
-from daemon.service.server import ControlServer, Desk
-from daemon.service.settings import read_settings
-from drivers.contracts import Rating
 
 SETTINGS = """\
 [supply]
@@ -34,18 +26,6 @@ dose = "5 mL"
 [[bath.additive]]
 name = "carrier"
 """
-STATUS = Status(
-    state="idle", utc="2026-11-25T00:00:00+00:00", monotonic_s=1.0, rate=1.0, current_a=0.0,
-    voltage_v=0.0, reading_age_s=0.1, mode=None, output_on=False, supply="A,B,1,2", run=None,
-    bath="bath A", bath_charge_ah=0.0,
-)  # fmt: skip
-
-
-PANEL = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", fresh_s=1.0)
-
-
-def _unused(*_):
-    raise AssertionError
 
 
 @pytest.fixture
@@ -64,19 +44,8 @@ def writer(tmp_path):
 
 
 @pytest.fixture
-def daemon(settings, writer):
-    """The daemon's side of the socket: its server, its keeper, its record."""
-    told = read_settings(settings)
-    keeper = BathKeeper(told.bath.description(), writer, SystemClock())
-    keeper.describe()
-    rating = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
-    server = ControlServer(
-        told.daemon.socket, lambda: STATUS, _unused, rating, PANEL,
-        Desk(_unused, _unused, _unused, keeper.enter, _unused, _unused, _unused), (),
-    )  # fmt: skip
-    server.start()
-    yield keeper
-    server.stop()
+def daemon(serve_bath, settings, writer):
+    return serve_bath(settings, writer)
 
 
 def call(*words):
@@ -112,6 +81,7 @@ def test_what_is_entered_is_shown(daemon):
         "put in     brightener: 5 mL",
         # 63.546 / 249.685 of it is copper
         "put in     copper: 12.7252 g (as CuSO4·5H2O 50 g)",
+        "later      5 mL of brightener in 33.3 Ah",  # 5 mL at 150 mL/kAh
     ]
     assert done("show")[1:] == shown[1:]
     listed = re.findall(r"\d\d:\d\d  (.*?), by ", "\n".join(done("ledger")))
@@ -123,7 +93,7 @@ def test_what_is_entered_is_shown(daemon):
         "drag-out: volume -20 mL",
         "sample: volume -10 mL",
         "water: volume 500 mL, then 15 L",
-        "addition: copper 12.7252 g, copper sulfate pentahydrate, 50 g",
+        "addition: copper 12.7252 g, CuSO4·5H2O, 50 g",
         "dose: brightener 5 mL",
         "description",
     ]
@@ -141,6 +111,8 @@ def test_corrections_stand_beneath_what_they_correct(daemon):
     done("add", "copper sulfate", "50 g")
     done("correct", 8, "100 g")
     done("withdraw", 8, "--note", "never was")
+    done("add", "sulfuric acid", "100 mL", "--strength", "96 %")
+    done("correct", 11, "200 mL")
     assert "put in     brightener: 7 mL" in done()
     assert not [line for line in done() if "copper" in line]
     listed = "\n".join(done("ledger"))
@@ -148,6 +120,7 @@ def test_corrections_stand_beneath_what_they_correct(daemon):
     assert "        corrected by entry 3, " in listed
     assert ": misread" in listed
     assert "appearance: hazy, even" in listed
+    assert "sulfuric acid of 96 %, 200 mL" in listed
     assert "water: volume 900 mL, then 15 L" in listed
     assert "addition: withdrawn" in listed
     assert ": never was" in listed
@@ -184,6 +157,65 @@ def test_the_charge_is_the_accounts_and_of_a_run_under_way_too(daemon, writer, t
         (bath,) = queries.baths(connection)
     engine.dispose()
     assert bath.charge_ah == pytest.approx(0.198, abs=1e-9)
+
+
+HOUR_MS = 3_600_000
+
+
+@pytest.fixture
+def worked(daemon, writer):
+    """Runs of 40 A·h each, so many hours ago; each has 6 mL of brightener used up."""
+
+    def run(run_id, hours_ago):
+        ended_ms = round(datetime.now(UTC).timestamp() * 1000) - hours_ago * HOUR_MS
+        plan = ("t", "", "Cu(II)", 1.0, 9.0)
+        writer.put(RunOpened(run_id, "bath A", *plan, "Ann", ended_ms - 1000, 0.0, "b", None))
+        charges = (40.0, 0.0, 0.0)
+        writer.put(RunEnded(run_id, "stopped", "", ended_ms, 1.0, 1.0, *charges, 0.1, 1.0))
+        writer.flush()
+
+    return run
+
+
+def hours_ago(hours):
+    then = datetime.now(UTC) - timedelta(hours=hours)
+    return f"{then.isoformat(' ', 'seconds')}"
+
+
+def test_a_rate_by_the_doses_that_were_given(worked):
+    """6.5 mL lasted 40 A·h, 7.5 mL lasted 40 A·h: 14 mL in 80 A·h are 175 mL/kAh. The scatter is
+    0.5 mL either way: sqrt(0.5/2)/40 = 12.5 mL/kAh, times 12.71 for one degree of freedom."""
+    worked(1, 40)
+    worked(2, 20)
+    # The level was set before the daemon described the bath.
+    done("add", "brightener", "75 mL", "--at", hours_ago(60))
+    for hours, amount in ((50, "6.5 mL"), (30, "7.5 mL"), (10, "9 mL")):
+        done("dose", "brightener", amount, "--at", hours_ago(hours))
+    out = done("rate")
+    assert out[:2] == [
+        "brightener: 180 ± 160 mL/kAh (95 %), 2 intervals in 80.0 Ah; 150 mL/kAh set",
+        "carrier: no charge between two doses yet",
+    ]
+    assert "doses were given when the deposit asked for them" in " ".join(out)
+
+
+def test_what_is_due_and_what_the_looks_suggest(worked):
+    """80 A·h used 12 mL: two doses are due, and 12 mL - 5 mL at 150 mL/kAh are 46.7 A·h."""
+    done("add", "brightener", "75 mL", "--at", hours_ago(60))
+    worked(1, 40)
+    worked(2, 20)
+    assert done()[-1] == "due        2 doses of 5 mL of brightener now, overdue by 46.7 Ah"
+    done("dose", "brightener", "11 mL", "--at", hours_ago(10))
+    # 1 mL is open, a fifth of a dose: dull so early asks for more, a quarter at the most.
+    done("look", "dull")
+    assert not [line for line in done() if line.startswith("suggested")]
+    done("look", "dull", "even", "--run", 2)
+    assert done()[-2:] == [
+        "later      5 mL of brightener in 26.7 Ah",
+        "suggested  brightener 188 mL/kAh instead of 150: dull 2 times before a dose was due, on "
+        "average after 20 % of its charge. Look at chloride, temperature, agitation and dirt first "
+        "(common practice); the rate is yours to change, in the settings",
+    ]
 
 
 def test_what_the_daemon_says_besides_is_shown(daemon):

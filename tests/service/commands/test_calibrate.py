@@ -254,7 +254,7 @@ class Daemon:
             None,
             RATING,
             panel,
-            Desk(self.keep, None, None, None, None, None, None),
+            Desk(self.keep, *[None] * 7),
             (),
         )
         self.server.start()

@@ -83,6 +83,14 @@ def test_a_run_without_its_plan(settings, tmp_path):
     assert said == [f"tankhand: {tmp_path}/none.toml: cannot be read: No such file or directory"]
 
 
+def test_a_check_of_a_plan_without_a_daemon(settings, tmp_path):
+    plan = tmp_path / "plan.toml"
+    plan.write_text("")
+    code, said = call("run", "--check", plan, "--settings", settings)
+    assert code == 1
+    assert said[0].startswith("tankhand: no daemon answers")
+
+
 def test_a_run_with_a_plan_that_is_no_text(settings, tmp_path):
     plan = tmp_path / "plan.toml"
     plan.write_bytes(b"\xff\xfe")

@@ -1,0 +1,139 @@
+"""The bath on the page: what is due, the press for a dose, what was entered last."""
+
+import re
+from collections.abc import Callable
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from daemon.api.messages import DueStatus
+from daemon.record.entries import BathEntered
+from daemon.record.writer import Writer
+
+Make = Callable[..., Any]
+
+DUE = DueStatus(kind="dose", name="brightener", amount_ml=5.0, open_ml=5.6, doses=1, in_ah=-3.2)
+LATER = DueStatus(kind="dose", name="carrier", amount_ml=10.0, open_ml=1.0, in_ah=12.4)
+FILTER = DueStatus(kind="upkeep", name="filtration", in_ah=30.0)
+
+
+def words(response: TestResponse) -> str:
+    body = response.text.split("<body", 1)[1].split(">", 1)[1]
+    said = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
+    return said.replace("\u00a0", " ")
+
+
+def token(client: FlaskClient) -> str:
+    found = re.search(r'name="csrf_token" value="([^"]+)"', client.get("/").text)
+    assert found
+    return found[1]
+
+
+@pytest.fixture
+def bath(peer: Any, make_status: Make) -> None:
+    peer.status = make_status(dues=(DUE, LATER, FILTER))
+
+
+def test_the_first_page_says_what_is_due_and_offers_its_press(
+    client: FlaskClient, bath: None
+) -> None:
+    page = client.get("/")
+    assert "Bath 182.4 Ah Copper 1 5 mL of brightener now, overdue by 3.2 Ah" in words(page)
+    assert "The bath wants 5 mL of brightener." in words(page)
+    forms = re.findall(r'<form class="dose"[^>]*data-shown="(\w+)"( hidden)?>', page.text)
+    assert forms == [("dose_0", ""), ("dose_1", " hidden")]
+    texts = client.get("/status.json").json["texts"]  # type: ignore[index]
+    assert [texts[f"dose_{place}"] for place in range(3)] == ["due", "", ""]
+
+
+def test_of_a_bath_that_nothing_is_known_of_nothing_is_said(client: FlaskClient) -> None:
+    page = client.get("/")
+    assert 'class="dose"' not in page.text
+    assert "Nothing falls due" in words(client.get("/bath"))
+
+
+def test_a_press_enters_a_dose(client: FlaskClient, peer: Any, bath: None) -> None:
+    form = {"csrf_token": token(client), "additive": "brightener", "amount": "5 mL", "back": "now"}
+    response = client.post("/bath/dose", data=form)
+    assert (response.status_code, response.headers["Location"]) == (303, "/")
+    (asked,) = peer.entered
+    assert asked.kind == "dose"
+    assert asked.amounts == {"brightener": 5.0, "volume": 0.005}
+    assert asked.who == asked.where.replace("page, ", "the page at ")
+
+
+def test_the_baths_page_lists_what_falls_due_and_takes_another_amount(
+    client: FlaskClient, peer: Any, bath: None
+) -> None:
+    text = words(client.get("/bath"))
+    assert "Copper 1: 182.4 Ah. Something is due." in text
+    for said in (
+        "5 mL of brightener now, overdue by 3.2 Ah",
+        "10 mL of carrier in 12.4 Ah",
+        "Filtration in 30.0 Ah",
+    ):
+        assert said in text
+    form = {"csrf_token": token(client), "additive": "carrier", "amount": "0.3 fl oz"}
+    response = client.post("/bath/dose", data=form | {"back": "bath"})
+    assert response.headers["Location"] == "/bath"
+    assert peer.entered[-1].amounts["carrier"] == pytest.approx(8.872, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"amount": "5"}, "a number without a unit"),
+        ({"amount": "5 g"}, "expected a volume such as"),
+        ({}, "not a number with a unit"),
+    ],
+)
+def test_an_amount_that_is_none_is_not_passed_on(
+    client: FlaskClient, peer: Any, bath: None, fields: dict[str, str], said: str
+) -> None:
+    form = {"csrf_token": token(client), "additive": "brightener", "back": "bath"} | fields
+    client.post("/bath/dose", data=form)
+    assert not peer.entered
+    assert said in words(client.get("/bath"))
+
+
+def test_a_refusal_is_shown(client: FlaskClient, peer: Any, bath: None) -> None:
+    peer.refusal = "dose: leveller: no such additive"
+    form = {"csrf_token": token(client), "additive": "leveller", "amount": "5 mL", "back": "bath"}
+    client.post("/bath/dose", data=form)
+    assert "Not done: dose: leveller: no such additive." in words(client.get("/bath"))
+
+
+def test_without_its_token_nothing_is_entered(client: FlaskClient, peer: Any, bath: None) -> None:
+    response = client.post("/bath/dose", data={"additive": "brightener", "amount": "5 mL"})
+    assert response.status_code == 400
+    assert not peer.entered
+
+
+def test_without_a_daemon(client: FlaskClient, peer: Any, bath: None) -> None:
+    form = {"csrf_token": token(client), "additive": "brightener", "amount": "5 mL"}
+    peer.stop()
+    response = client.get("/bath")
+    assert response.status_code == 503
+    assert "The daemon does not answer." in words(response)
+    assert client.post("/bath/dose", data=form).status_code == 503
+
+
+def test_what_was_entered_last_is_listed_and_never_markup(
+    make_client: Make, tmp_path: Path, bath: None
+) -> None:
+    path = tmp_path / "record.db"
+    writer = Writer(path, threaded=False)
+    described = {"name": "Copper 1", "additives": [{"name": "<b>bright"}]}
+    writer.keep_bath_entry(
+        BathEntered("Copper 1", "description", "tankhand", 0, 0, facts=described)
+    )
+    dose = {"<b>bright": 5.0, "volume": 0.005}
+    writer.keep_bath_entry(BathEntered("Copper 1", "dose", "anna", 0, 0, dose))
+    writer.close()
+    response = make_client(path).get("/bath")
+    assert "Dose: <b>bright 5 mL entry 2, anna" in words(response)
+    assert "<b>bright" not in response.text

@@ -1,0 +1,111 @@
+"""The bath: what is due, what was entered last, and one press that says that a dose is in."""
+
+from flask import Flask, abort, flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from flask_limiter import Limiter
+from pydantic import ValidationError
+
+from daemon.api import bath_words, due_words
+from daemon.api.client import DaemonUnreachableError
+from daemon.api.messages import BathEntryRequest, DueStatus, Status
+from daemon.bath import account
+from daemon.bath.components import VOLUME
+from daemon.record.errors import RecordError
+from daemon.units import UnitError, parse
+from web.listing import capital, stamp, zone_name
+from web.protection import ACTS_A_MINUTE
+from web.runs import Runs
+from web.tank import Tank
+from web.text import UNSURE
+from web.trouble import show
+
+NEWEST = 20
+"""Entries that are shown."""
+
+
+class BathPage:
+    """The view and its press, over one daemon and one record."""
+
+    def __init__(self, tank: Tank, runs: Runs) -> None:
+        self._tank = tank
+        self._runs = runs
+
+    def route(self, app: Flask, limiter: Limiter) -> None:
+        """Give each view its address."""
+        app.add_url_rule("/bath", "bath", self.page)
+        limited = limiter.limit(ACTS_A_MINUTE)(self.dose)
+        app.add_url_rule("/bath/dose", "dose", limited, methods=["POST"])
+
+    def page(self) -> ResponseReturnValue:
+        """Show what is due and what was entered last; 503 without a daemon, which knows it."""
+        status = self._tank.status()
+        entries, absent = self._entries(status)
+        html = render_template(
+            "bath.html",
+            status=status,
+            dues=[(due, capital(due_words.line(due))) for due in status.dues] if status else [],
+            doses=doses(status) if status else [],
+            entries=entries,
+            absent=absent,
+            zone=zone_name(),
+        )
+        return html, 200 if status else 503
+
+    def dose(self) -> ResponseReturnValue:
+        """Have the daemon enter a dose. Forms: `additive`, `amount` with its unit, `back`."""
+        form = request.form
+        back = url_for("bath" if form.get("back") == "bath" else "now")
+        address = request.remote_addr
+        try:
+            amount_ml = parse(form.get("amount", ""), "mL")
+            asked = BathEntryRequest(
+                kind="dose",
+                amounts={form.get("additive", ""): amount_ml, VOLUME: amount_ml / 1000},
+                who=f"the page at {address}",
+                where=f"page, {address}",
+            )
+        except UnitError as error:
+            flash(str(error))
+            return redirect(back, 303)
+        except ValidationError:
+            abort(400)
+        try:
+            answer = self._tank.act(asked)
+        except DaemonUnreachableError:
+            return show(UNSURE, 503)
+        if not answer.ok:
+            flash(answer.error or "refused")
+        return redirect(back, 303)
+
+    def _entries(self, status: Status | None) -> tuple[list[tuple[int, str, str, str]], str | None]:
+        """The newest entries: number, moment, words, who; and why there are none."""
+        if status is None:
+            return [], None
+        try:
+            kept = self._runs.bath_entries(status.bath)
+        except RecordError as error:
+            return [], str(error)
+        additives = account.additives_ever(kept)
+        return [
+            (
+                each.id,
+                stamp(each.at_utc_ms),
+                capital(bath_words.entry(each, additives)),
+                each.newest.made.who,
+            )
+            for each in list(reversed(account.standing(kept)))[:NEWEST]
+        ], None
+
+
+def doses(status: Status) -> list[tuple[str, DueStatus]]:
+    """The doses that can be pressed, each with the key of the text that shows its press."""
+    return [
+        (dose_key(place), due)
+        for place, due in enumerate(status.dues)
+        if due.kind == "dose" and due.amount_ml is not None
+    ]
+
+
+def dose_key(place: int) -> str:
+    """The key among the page's texts of the dose at a place among what falls due."""
+    return f"dose_{place}"
