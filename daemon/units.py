@@ -54,6 +54,7 @@ _KINDS = {
     "mg/L": ("a mass concentration", "60 mg/L"),
     "mL/L": ("a volume by litre of bath", "7.8 mL/L"),
     "mol/L": ("an amount concentration", "0.1 mol/L"),
+    "g/mol": ("a molar mass", "249.68 g/mol"),
     "mL": ("a volume", "5 mL"),
     "L": ("a volume", "15 L"),
     "L/d": ("a volume by time", "0.2 L/d"),

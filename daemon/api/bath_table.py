@@ -4,15 +4,12 @@ Only its name has to be given. `BathTable.description` gives plain values, in th
 inside: `daemon.bath.description.Description`.
 """
 
-import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Annotated
 
 from pydantic import (
     AfterValidator,
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     InstanceOf,
@@ -20,6 +17,7 @@ from pydantic import (
 )
 
 from daemon.api.plan_file import Line
+from daemon.api.prices import Price, one_currency, price_in
 from daemon.api.quantities import (
     AreaDm2,
     ChargeAh,
@@ -42,7 +40,7 @@ from daemon.bath.components import (
 )
 from daemon.bath.description import Additive, Anodes, Description, Interval, Prices, Window
 from daemon.chemistry.substances import PENTAHYDRATE
-from daemon.units import UnitError, parse
+from daemon.units import parse
 
 
 class Table(BaseModel):
@@ -150,46 +148,16 @@ class IntervalTable(Table):
         return Interval(self.every_charge, self.every_time)
 
 
-@dataclass(frozen=True, slots=True)
-class Price:
-    """A price: so much of a currency for one of the unit it was asked in."""
-
-    amount: float
-    currency: str
-
-
-_PRICE = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*([^\s/0-9][^/]{0,11}?)\s*/\s*(\S.*)")
-
-
-def _price(unit: str) -> BeforeValidator:
-    return BeforeValidator(_price_reader(unit))
-
-
-def _price_reader(unit: str) -> Callable[[object], Price]:
-    def read(value: object) -> Price:
-        found = _PRICE.fullmatch(value.strip()) if isinstance(value, str) else None
-        wrong = f'expected a price such as "12.50 EUR/{unit}", got {value!r}'
-        if found is None:
-            raise ValueError(wrong)
-        try:
-            units = parse(f"1 {found[3]}", unit)
-        except UnitError as error:
-            raise ValueError(wrong) from error
-        return Price(float(found[1]) / units, found[2])
-
-    return read
-
-
 class PricesTable(Table):
     """What things cost, each price with its currency, which is any text and has to be the same."""
 
-    copper: Annotated[InstanceOf[Price], _price("kg")] | None = Field(
+    copper: Annotated[InstanceOf[Price], price_in("kg")] | None = Field(
         None, description="price of copper anodes", examples=['"12.50 EUR/kg"']
     )
-    electricity: Annotated[InstanceOf[Price], _price("kWh")] | None = Field(
+    electricity: Annotated[InstanceOf[Price], price_in("kWh")] | None = Field(
         None, description="price of electricity", examples=['"0.32 EUR/kWh"']
     )
-    additive: dict[str, Annotated[InstanceOf[Price], _price("L")]] = Field(
+    additive: dict[str, Annotated[InstanceOf[Price], price_in("L")]] = Field(
         default_factory=dict,
         description="price of each additive",
         examples=['{ brightener = "38 EUR/L" }'],
@@ -197,9 +165,7 @@ class PricesTable(Table):
 
     @model_validator(mode="after")
     def _one_currency(self) -> "PricesTable":
-        currencies = sorted({price.currency for price in self._all()})
-        if len(currencies) > 1:
-            raise ValueError(f"must be in one currency, got {' and '.join(currencies)}")
+        one_currency(self._all())
         return self
 
     def _all(self) -> Iterator[Price]:
@@ -209,7 +175,7 @@ class PricesTable(Table):
     def prices(self) -> Prices:
         """The prices as plain values."""
         return Prices(
-            currency=next((price.currency for price in self._all()), ""),
+            currency=one_currency(self._all()),
             copper_kg=None if self.copper is None else self.copper.amount,
             electricity_kwh=None if self.electricity is None else self.electricity.amount,
             additive_l={name: price.amount for name, price in self.additive.items()},
