@@ -7,8 +7,11 @@ from typing import Any, get_args
 
 import pytest
 from click import Command, Group, Option
+from pydantic import BaseModel
 
 from daemon.api.bath_table import BathTable
+from daemon.api.make_up_file import RecipeFile, read_recipe
+from daemon.api.mixed_file import MixedFile, read_mixed
 from daemon.api.plan_file import read_plan
 from daemon.control.feasibility import problems
 from daemon.service.commands.cli import main
@@ -56,7 +59,8 @@ REQUIRED = {"supply": '[supply]\nport = "/dev/ttyUSB0"\n', "bath": '[bath]\nname
 
 def test_every_toml_shown_is_of_a_kind_that_is_tested_here() -> None:
     shown = [text for _, text in _blocks("toml")]
-    assert set(shown) == {*SETTINGS, *_tables_with("stage")}
+    kinds = ("stage", "container", "poured")
+    assert set(shown) == {*SETTINGS, *(text for key in kinds for text in _tables_with(key))}
     assert SETTINGS
     assert _tables_with("stage")
 
@@ -121,6 +125,34 @@ def test_plans_shown_work_on_the_supply_that_is_described(text: str) -> None:
     rating = load_description("scpi99").supply_rating()
     assert isinstance(rating, Rating)
     assert problems(read_plan(text, "document"), rating) == []
+
+
+@pytest.mark.parametrize("text", _tables_with("container"))
+def test_recipes_shown_are_accepted(text: str) -> None:
+    assert read_recipe(text, "document").amounts().water_g
+
+
+@pytest.mark.parametrize("text", _tables_with("poured"))
+def test_mixtures_shown_are_accepted(text: str) -> None:
+    assert read_mixed(text, "document").found().volume_l
+
+
+def _keys(model: type[BaseModel]) -> set[str]:
+    """Every key of a file and of the tables in it."""
+    found = set()
+    for name, field in model.model_fields.items():
+        found.add(name)
+        for one in (field.annotation, *get_args(field.annotation)):
+            if isinstance(one, type) and issubclass(one, BaseModel):
+                found |= _keys(one)
+    return found
+
+
+@pytest.mark.parametrize(("key", "model"), [("container", RecipeFile), ("poured", MixedFile)])
+def test_every_key_of_a_recipe_is_shown(key: str, model: type[BaseModel]) -> None:
+    shown = "\n".join(_tables_with("container") if key == "poured" else [])
+    shown += "\n".join(_tables_with(key))
+    assert {name for name in _keys(model) if not re.search(rf"\b{name}\b", shown)} == set()
 
 
 def _written(pattern: str) -> list[tuple[str, str]]:

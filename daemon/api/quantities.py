@@ -75,6 +75,12 @@ VolumeL = Annotated[float, _quantity("L", above=0)]
 VolumeMl = Annotated[float, _quantity("mL", above=0)]
 """A volume above 0, in mL."""
 
+ContentGL = Annotated[float, _quantity("g/L", least=0)]
+"""What is in each litre of bath, 0 or more, in g/L."""
+
+ContentMgL = Annotated[float, _quantity("mg/L", least=0)]
+"""What little is in each litre of bath, 0 or more, in mg/L; "60 ppm" is 60 mg/L."""
+
 ContentMlL = Annotated[float, _quantity("mL/L", least=0)]
 """What is in each litre of bath, 0 or more, in mL/L."""
 
@@ -95,6 +101,15 @@ FlowLH = Annotated[float, _quantity("L/h", above=0)]
 
 ConcentrationGL = Annotated[float, _quantity("g/L", above=0)]
 """A concentration above 0, in g/L."""
+
+MolarMassG = Annotated[float, _quantity("g/mol", above=0)]
+"""A molar mass above 0, in g/mol."""
+
+SpaceL = Annotated[float, _quantity("L", least=0)]
+"""A volume of 0 or more, in L, for what may also take no room."""
+
+BathTemperatureC = Annotated[float, _quantity("°C", least=0, most=100)]
+"""A temperature at which water is liquid, in °C."""
 
 Fraction = Annotated[float, _quantity("", above=0, most=1)]
 """A fraction above 0 and at most 1: "95 %" or 0.95."""

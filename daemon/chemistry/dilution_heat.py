@@ -12,13 +12,14 @@ will be seen in most vessels. While the acid runs in, it is far hotter where it 
 
 from daemon.chemistry.checks import require_not_negative, require_positive
 from daemon.chemistry.numerics import interpolated
-from daemon.chemistry.substances import SULFURIC_ACID_G_MOL, WATER_G_MOL
+from daemon.chemistry.substances import SULFURIC_ACID_G_MOL, WATER_G_MOL, CopperSulfate
 
 WATER_KJ_KG_K = 4.18
 """Heat capacity of water. Salt solutions of the same water take up about as much (within 5 %, from
 memory, not checked)."""
 
-DRY_SALT_KJ_MOL = 66.1
+_DRY_SALT_KJ_MOL = 66.1
+_FULL_WATER = 5.0
 
 _HALF = 1.798
 """Of J. Thomsen's formula, heat = const · n / (n + 1.798), from memory. Only used to read between
@@ -61,6 +62,16 @@ def acid_heat_kj(acid_g: float, own_water_g: float, other_water_g: float) -> flo
         return acid_kj_mol(water_g / WATER_G_MOL / acid_mol)
 
     return acid_mol * (heat_kj_mol(own_water_g + other_water_g) - heat_kj_mol(own_water_g))
+
+
+def dry_salt_heat_kj(hydrate: CopperSulfate, crystals_g: float) -> float:
+    """Heat that copper sulfate with less than five waters gives off in water, at most, kJ.
+
+    In proportion to the water that it lacks (from memory: hydrates between give off less).
+    """
+    require_not_negative("crystals", crystals_g, "g")
+    lacking = max(0.0, 1.0 - hydrate.water / _FULL_WATER)
+    return lacking * _DRY_SALT_KJ_MOL * crystals_g / hydrate.molar_mass_g
 
 
 def rise_k(heat_kj: float, water_g: float) -> float:

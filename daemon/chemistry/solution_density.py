@@ -83,7 +83,7 @@ def solution_g_cm3(
     require_not_negative("share of copper sulfate", copper_sulfate, "")
     require_not_negative("share of sulfuric acid", sulfuric_acid, "")
     solutes = copper_sulfate + sulfuric_acid
-    strictest = _COPPER_SULFATE if copper_sulfate else _SULFURIC_ACID
+    strictest = _strictest(copper_sulfate)
     if solutes > strictest.greatest_share:
         name = "copper sulfate and sulfuric acid together" if copper_sulfate else strictest.name
         raise ValueError(
@@ -102,6 +102,11 @@ def solution_g_cm3(
     return 1.0 / cm3_per_g
 
 
+def _strictest(copper_sulfate: float) -> _Solute:
+    """The solute that limits how much there may be of both."""
+    return _COPPER_SULFATE if copper_sulfate else _SULFURIC_ACID
+
+
 def bath_g_l(
     copper_sulfate_g_l: float, sulfuric_acid_g_l: float, temperature_c: float = 20.0
 ) -> float:
@@ -111,12 +116,20 @@ def bath_g_l(
     """
     require_not_negative("copper sulfate", copper_sulfate_g_l, "g/L")
     require_not_negative("sulfuric acid", sulfuric_acid_g_l, "g/L")
-    mass_g_l = 1000.0 + copper_sulfate_g_l + sulfuric_acid_g_l
+    mass_g_l = 1000.0 * solution_g_cm3(0.0, 0.0, temperature_c)
+    mass_g_l += copper_sulfate_g_l + sulfuric_acid_g_l
     for _ in range(_STEPS):
         before_g_l = mass_g_l
-        mass_g_l = 1000.0 * solution_g_cm3(
-            copper_sulfate_g_l / mass_g_l, sulfuric_acid_g_l / mass_g_l, temperature_c
-        )
+        shares = copper_sulfate_g_l / before_g_l, sulfuric_acid_g_l / before_g_l
+        try:
+            mass_g_l = 1000.0 * solution_g_cm3(*shares, temperature_c)
+        except ValueError as error:
+            raise ValueError(
+                f"no density is known of a bath with {copper_sulfate_g_l:.4g} g/L CuSO4 and"
+                f" {sulfuric_acid_g_l:.4g} g/L H2SO4: at most"
+                f" {100 * _strictest(copper_sulfate_g_l).greatest_share:.1f} % of its mass may be"
+                " other than water"
+            ) from error
         if abs(mass_g_l - before_g_l) < _SAME_G_L:
             break
     return mass_g_l

@@ -15,6 +15,8 @@ SLACK = 0.02
 than that (common practice)."""
 
 _GREATEST_FACTOR = 1000.0
+_LAST_BIT = 1e-9
+_NO_WATER_G = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +60,15 @@ def top_up(
     put_back = tuple((name, ml_l * out_l) for name, ml_l in target.additives_ml_l if out_l)
     return TopUp(
         taken_out_l=out_l,
-        added=replace(added, additives_ml=put_back),
+        added=replace(added, water_g=_or_none_of_it(added.water_g), additives_ml=put_back),
         thinned=thinned,
         without_taking_out_l=_greater_volume_l(case, target_l) if out_l else None,
         unknown=_unknown(present, target),
     )
+
+
+def _or_none_of_it(water_g: float | None) -> float | None:
+    return 0.0 if water_g is not None and abs(water_g) < _NO_WATER_G else water_g
 
 
 def _components(composition: Composition) -> dict[str, float | None]:
@@ -133,22 +139,28 @@ class _Case:
         return self.added(out_l, target_l).water_g or 0.0
 
 
+def _lacking(wanted_g: float, there_g: float) -> float:
+    """What is missing, g; not what a float leaves over."""
+    missing_g = wanted_g - there_g
+    return missing_g if missing_g > _LAST_BIT * wanted_g else 0.0
+
+
 def _missing(left: Content, wanted: Content) -> Content:
     water_g = None
     if wanted.water_g is not None and left.water_g is not None:
         water_g = wanted.water_g - left.water_g
     there = dict(left.others_g)
-    others: Named = tuple((name, max(0.0, g - there[name])) for name, g in wanted.others_g)
+    others: Named = tuple((name, _lacking(g, there[name])) for name, g in wanted.others_g)
     return Content(
-        copper_g=max(0.0, wanted.copper_g - left.copper_g),
-        acid_g=max(0.0, wanted.acid_g - left.acid_g),
-        chloride_g=max(0.0, wanted.chloride_g - left.chloride_g),
+        copper_g=_lacking(wanted.copper_g, left.copper_g),
+        acid_g=_lacking(wanted.acid_g, left.acid_g),
+        chloride_g=_lacking(wanted.chloride_g, left.chloride_g),
         water_g=water_g,
         others_g=others,
     )
 
 
-_LEAST_WATER_G = -1e-6  # what a float leaves over
+_LEAST_WATER_G = -1e-6  # what a float leaves over, as `_LAST_BIT`
 
 
 def _with_room(case: _Case, out_l: float, target_l: float) -> float:

@@ -2,7 +2,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.chemistry.dilution_heat import acid_heat_kj, acid_kj_mol, rise_k
+from daemon.chemistry.dilution_heat import acid_heat_kj, acid_kj_mol, dry_salt_heat_kj, rise_k
+from daemon.chemistry.substances import PENTAHYDRATE, CopperSulfate
 
 # Koretsky, Engineering and Chemical Thermodynamics, 2nd ed., Table 6.1: kJ/mol for n mol of water,
 # with another zero, so that only differences can be compared.
@@ -45,6 +46,14 @@ def test_rise_by_hand():
     assert rise_k(41.8, 1000) == pytest.approx(10.0)
 
 
+def test_dry_salt_heats_and_crystals_do_not():
+    # The textbook example of Hess's law: 66.1 kJ for a mol of CuSO4, 159.608 g.
+    assert dry_salt_heat_kj(CopperSulfate(0), 159.608) == pytest.approx(66.1, rel=1e-4)
+    assert dry_salt_heat_kj(PENTAHYDRATE, 1000) == 0
+    assert dry_salt_heat_kj(CopperSulfate(7), 1000) == 0
+    assert 0 < dry_salt_heat_kj(CopperSulfate(1), 177.62) < 66.1
+
+
 def test_battery_acid_gives_far_less_heat_than_concentrated():
     # 100 g of H2SO4 into 2 kg of water, as 96 % and as 37 %.
     assert acid_heat_kj(100, 170, 2000) < 0.15 * acid_heat_kj(100, 4.2, 2000)
@@ -53,6 +62,7 @@ def test_battery_acid_gives_far_less_heat_than_concentrated():
 @pytest.mark.parametrize("call", [
     lambda: acid_kj_mol(-1), lambda: acid_heat_kj(-1, 0, 0), lambda: acid_heat_kj(1, -1, 0),
     lambda: acid_heat_kj(1, 0, -1), lambda: rise_k(1, 0),
+    lambda: dry_salt_heat_kj(PENTAHYDRATE, -1),
 ])  # fmt: skip
 def test_what_cannot_be_is_refused(call):
     with pytest.raises(ValueError, match="must be"):

@@ -16,6 +16,7 @@ from daemon.service.commands.bath_figures import drag_out, filtration, hull
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.effects import effects
+from daemon.service.commands.makeup import makeup, mixed, top_up
 from daemon.service.commands.off import off
 from daemon.service.commands.prove import prove
 from daemon.service.commands.recount import recount
@@ -145,6 +146,9 @@ for command in (
     hull,
     filtration,
     drag_out,
+    makeup,
+    mixed,
+    top_up,
 ):
     main.add_command(command)
 

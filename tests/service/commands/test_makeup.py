@@ -1,0 +1,179 @@
+"""`tankhand makeup`, `mixed` and `top-up` as a person uses them: what they print and refuse."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from daemon.service.commands.cli import main
+
+EXAMPLE = Path("daemon/service/examples/acid_copper.toml")
+TEN_LITRES = ("--volume", "10 L", "--copper-sulfate", "200 g/L", "--acid", "60 g/L")
+MIXED = ("--copper-sulfate", "3.3 lb", "--acid", "42.4 fl oz", "--water", "3.68 gal")
+
+
+@pytest.fixture
+def recipe(tmp_path):
+    path = tmp_path / "bath.toml"
+    path.write_text(
+        'volume = "10 L"\n[target]\ncopper_sulfate = "200 g/L"\nsulfuric_acid = "60 g/L"\n'
+        '[acid]\nstrength = "96 %"\n',
+        encoding="utf-8",
+    )
+    return path
+
+
+def call(*words):
+    """Exit code, stdout and stderr by lines."""
+    result = CliRunner().invoke(main, [str(word) for word in words])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result.exit_code, result.stdout.splitlines(), result.stderr.splitlines()
+
+
+def printed(*words):
+    code, lines, errors = call(*words)
+    assert (code, errors) == (0, [])
+    return lines
+
+
+def refused(*words):
+    code, lines, errors = call(*words)
+    assert (code, lines) == (2, [])
+    return errors
+
+
+def columns(lines, name):
+    """The figures of what is weighed or poured, by its name."""
+    (line,) = [line for line in lines if line.startswith(f"  {name}")]
+    return line
+
+
+def test_a_make_up_from_options():
+    lines = printed("makeup", *TEN_LITRES, "--acid-strength", "96 %", "--chloride", "60 ppm")
+    # Computed apart: 2000 g; 340.5 mL; 0.989 g (0.3 %).
+    assert columns(lines, "copper sulfate, CuSO4·5H2O").split()[-4:] == ["2000", "g", "4.41", "lb"]
+    assert "340.5 mL  11.5 fl oz" in columns(lines, "sulfuric acid, 96 wt %")
+    assert "0.9891 g" in columns(lines, "sodium chloride")
+    assert all(len(line) <= 96 for line in lines)
+
+
+def test_the_same_in_trade_units():
+    metric = printed("makeup", *TEN_LITRES, "--acid-strength", "96 %")
+    trade = printed("makeup", "--volume", "2.64172052 gal", "--copper-sulfate", "26.7053 oz/gal",
+                    "--acid", "8.01159 oz/gal", "--acid-strength", "96 %")  # fmt: skip
+    assert trade == metric
+
+
+def test_a_make_up_from_a_file_and_for_another_volume(recipe):
+    ten, one = printed("makeup", recipe), printed("makeup", recipe, "--volume", "1 L")
+    assert "2000 g" in columns(ten, "copper sulfate, CuSO4")
+    assert "200 g" in columns(one, "copper sulfate, CuSO4")
+
+
+def test_every_option_of_a_make_up_is_heard():
+    lines = printed(
+        "makeup", *TEN_LITRES, "--acid-strength", "battery acid", "--hydrate", "CuSO4", "--purity",
+        "98 %", "--container", "20 qt", "--storage", "5 °C",
+    )  # fmt: skip
+    assert "1.268 L" in columns(lines, "sulfuric acid, 37.05 wt %")
+    assert "1305 g" in columns(lines, "copper sulfate, CuSO4, 98 %")  # 1278.5 g / 0.98
+    text = " ".join(lines)
+    assert "takes 15.14 L (4 gal)" in text  # 16 quarts
+    assert "At 5 °C crystals may drop" in text
+
+
+def test_what_was_mixed():
+    lines = printed("mixed", *MIXED, "--acid-strength", "SG 1.280", "--volume", "4 gal")
+    text = " ".join(" ".join(lines).split())
+    assert "98.86 g/L is below the 195 to 248 g/L of a standard acid copper bath" in text
+    assert "4 % less than the 13.93 L (3.68 gal) poured" in text
+    half = printed("mixed", *MIXED, "--acid-strength", "SG 1.280", "--volume", "4 gal",
+                   "--for", "2 gal")  # fmt: skip
+    assert "the same for 7.571 L (2 gal)" in half
+    assert "21.2 fl oz" in columns(half, "sulfuric acid")
+
+
+def test_what_was_mixed_from_a_file(tmp_path):
+    path = tmp_path / "was.toml"
+    path.write_text('volume = "10 L"\n[poured]\ncopper_sulfate = "2 kg"\n', encoding="utf-8")
+    assert "copper sulfate  200 g/L" in "\n".join(printed("mixed", path))
+
+
+def test_topping_up(recipe):
+    lines = printed("top-up", recipe, "--volume", "9 L", "--copper-sulfate", "180 g/L", "--acid",
+                    "55 g/L")  # fmt: skip
+    assert "380 g" in columns(lines, "copper sulfate")
+    assert "59.59 mL" in columns(lines, "sulfuric acid")
+    less = printed("top-up", recipe, "--volume", "9 L", "--copper", "45.81 g/L", "--acid", "55 g/L",
+                   "--to", "9.5 L")  # fmt: skip
+    assert "280 g" in columns(less, "copper sulfate")
+
+
+def test_no_line_ends_between_a_figure_and_its_unit():
+    lines = printed("makeup", EXAMPLE)
+    first = {line.split()[0] for line in lines if line.strip()}
+    assert not first & {"L", "g", "mL", "gal)", "°C", "°C,", "%", "%,"}
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("makeup",), "--volume is missing: volume of the bath, such as \"10 L\""),
+        (("makeup", *TEN_LITRES), "--acid-strength is missing: how strong the sulfuric acid is"),
+        (("makeup", *TEN_LITRES, "--acid-strength", "120 %"),
+         "--acid-strength: sulfuric acid must be above 0 and at most 100 wt %, got 120 wt %"),
+        (("makeup", *TEN_LITRES, "--acid-strength", "SG 0.9"),
+         "--acid-strength: specific gravity of sulfuric acid must be above 1"),
+        (("makeup", "--volume", "-1 L", "--copper-sulfate", "200 g/L"),
+         "--volume: must be above 0 L, got -1 L"),
+        (("makeup", "--volume", "10 L", "--copper-sulfate", "200 mL"),
+         '--copper-sulfate: expected a mass concentration such as "200 g/L", got "200 mL"'),
+        (("makeup", "--volume", "10 L", "--copper-sulfate", "200 g/L", "--hydrate", "NaCl"),
+         "--hydrate: 'NaCl' has no copper in it"),
+        (("makeup", "--volume", "10 L", "--copper-sulfate", "200 g/L", "--container", "11 L"),
+         "--volume: must be at most 8.8 L, which the container takes"),
+        (("makeup", "none.toml"), "none.toml: cannot be read: No such file or directory"),
+        (("makeup", EXAMPLE, "--acid", "60 g/L", "--purity", "98 %"),
+         "--acid, --purity: goes with no RECIPE.toml, which tells it; only --volume does"),
+        (("makeup", EXAMPLE, "--volume", "12 L"), "--volume: must be at most 11.2 L"),
+        (("makeup", EXAMPLE, "--volume", "12"), '--volume: expected a volume such as "15 L"'),
+        (("mixed",), "poured: needs what was weighed and poured"),
+        (("mixed", *MIXED), "--acid-strength is missing: how strong the sulfuric acid was"),
+        (("mixed", "--copper-sulfate", "2 L"), '--copper-sulfate: expected a mass such as "25 g"'),
+        (("mixed", EXAMPLE, "--water", "1 L"), "--water: goes with no RECIPE.toml, which tells it"),
+        (("mixed", "--copper-sulfate", "1 kg", "--water", "5 L", "--for", "5 kg"),
+         '--for: expected a volume such as "15 L", got "5 kg"'),
+        (("mixed", "--copper-sulfate", "1 kg", "--water", "5 L", "--for", "0 L"),
+         "--for: must be above 0 L, got 0 L"),
+        (("top-up", EXAMPLE), "--volume is missing: how much of it there is"),
+        (("top-up", EXAMPLE, "--volume", "9 L", "--acid", "x"), "--acid: expected a mass conc"),
+        (("top-up", EXAMPLE, "--volume", "9 L", "--to", "90 L"), "--to: must be at most 11.2 L"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_used_is_one_clear_error(words, said):
+    (line,) = refused(*words)
+    assert line.startswith(f"tankhand: {said}")
+
+
+def test_a_file_with_an_unknown_key(recipe):
+    recipe.write_text(recipe.read_text(encoding="utf-8") + "colour = 1\n", encoding="utf-8")
+    (line,) = refused("makeup", recipe)
+    assert line == f"tankhand: {recipe}: acid.colour is an unknown key; " \
+        "allowed: strength, density, price"  # fmt: skip
+
+
+def test_a_file_that_is_no_recipe(tmp_path):
+    path = tmp_path / "x.toml"
+    path.write_bytes(b"\xff\xfe")
+    assert "is not UTF-8 text" in refused("makeup", path)[0]
+    path.write_text("#" * 50_001)
+    assert refused("makeup", path) == [
+        f"tankhand: {path}: 50001 characters, a recipe has at most 50000"
+    ]
+
+
+def test_a_bath_that_no_topping_up_brings_there(recipe):
+    recipe.write_text('volume = "10 L"\n[target]\ncopper_sulfate = "200 g/L"\n', encoding="utf-8")
+    assert refused("top-up", recipe, "--volume", "9 L", "--acid", "60 g/L") == [
+        f"tankhand: {recipe}: the bath has 60 g/L of sulfuric acid, and its target is not told"
+    ]
