@@ -66,6 +66,12 @@ _KINDS = {
     "Hz": ("a frequency", "10 Hz"),
     "Ω": ("a resistance", "0.05 Ω"),
     "°C": ("a temperature", "24 °C"),
+    "K": ("a difference of temperatures", "2 K"),
+    "MB": ("a room on a disk", "200 MB"),
+    "%/h": ("a share by time", "10 %/h"),
+    "%/s": ("a share by time", "3 %/s"),
+    "%": ("a share", "10 %"),
+    "Ω·dm²": ("a resistance times an area", "0.1 Ω·dm²"),
     "": ("a fraction", "95 %"),
 }
 

@@ -145,7 +145,7 @@ def _assemble(
     lookout = make_lookout(
         settings, limits, panel, writer, clock, [lambda: not_told(teller, pins), proof.sign]
     )
-    watch = make_watch(limits)
+    watch = make_watch(limits, settings.chosen_thresholds())
     loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing, teller)
     pins.unwell = lambda: _unwell(worker, writer)
     for run in interrupted:

@@ -35,6 +35,7 @@ from daemon.service.proof_settings import ProofTable
 from daemon.service.resuming import AfterInterruptionTable
 from daemon.service.table import Table
 from daemon.service.telling.tell_settings import TellingTable, TellTable, tell_problem
+from daemon.service.threshold_settings import Chosen, chosen
 
 GONE_STEPS = 3
 """Steps of the supply's current below which its output counts as off, if that is more than
@@ -137,6 +138,7 @@ class Settings(Table):
     siren: SignalTable | None = None
     acknowledge_button: ButtonTable | None = None
     effects: dict[str, EffectsTable] = Field(default_factory=dict)
+    thresholds: dict[str, object] = Field(default_factory=dict)
     tell: tuple[TellTable, ...] = ()
     telling: TellingTable = TellingTable()
     proof: ProofTable = ProofTable()
@@ -173,6 +175,14 @@ class Settings(Table):
     @model_validator(mode="after")
     def _effects_have_something_behind_them(self) -> "Settings":
         self.cause_and_effect()
+        return self
+
+    @model_validator(mode="after")
+    def _thresholds_are_some(self) -> "Settings":
+        try:
+            self.chosen_thresholds()
+        except ValueError as error:
+            raise ValueError(f"thresholds.{error}") from error
         return self
 
     @model_validator(mode="after")
@@ -221,6 +231,10 @@ class Settings(Table):
             has_siren=self.siren is not None,
             can_tell=bool(self.tell),
         )
+
+    def chosen_thresholds(self) -> Chosen:
+        """What the detectors have to see. Raises ValueError."""
+        return chosen(self.thresholds)
 
     def clock(self) -> Clock:
         """The clock of this daemon."""

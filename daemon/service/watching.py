@@ -6,10 +6,8 @@ from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Sign
 from daemon.control.protection.causes import PROOF_OVERDUE, TELLING_FAILED
-from daemon.control.protection.detectors.cell_thresholds import CellThresholds
 from daemon.control.protection.detectors.electrical import electrical_detectors
 from daemon.control.protection.detectors.learned_cell import LearnedCell
-from daemon.control.protection.detectors.thresholds import Thresholds
 from daemon.control.protection.surroundings import Surroundings
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import Limits
@@ -17,13 +15,14 @@ from daemon.service.devices.pins import Pins
 from daemon.service.lookout import Lookout, Waiting, in_the_bath
 from daemon.service.settings import Settings
 from daemon.service.telling.teller import Teller
+from daemon.service.threshold_settings import Chosen
 from daemon.service.words import Words
 
 
-def make_watch(limits: Limits) -> Watch:
+def make_watch(limits: Limits, chosen: Chosen) -> Watch:
     """All detectors, for a counting meter on which a current below `limits.gone_a` is none."""
-    cell = LearnedCell(CellThresholds().of_meter(limits.gone_a))
-    return Watch((*electrical_detectors(Thresholds().of_meter(limits.gone_a)), cell))
+    cell = LearnedCell(chosen.cell.of_meter(limits.gone_a))
+    return Watch((*electrical_detectors(chosen.plain.of_meter(limits.gone_a)), cell))
 
 
 def make_lookout(
@@ -36,7 +35,7 @@ def make_lookout(
 ) -> Lookout:
     """What is seen around the cell; `others` find causes of their own."""
     thermometers = in_the_bath([table.name for table in settings.thermometer])
-    thresholds = Thresholds().of_meter(limits.gone_a)
+    thresholds = settings.chosen_thresholds().plain.of_meter(limits.gone_a)
     surroundings = Surroundings(thermometers, thresholds, clock.monotonic_s())
     return Lookout(surroundings, panel, writer, settings.record.path.parent, others)
 

@@ -21,6 +21,7 @@ from daemon.control.protection.watch import Watch
 from daemon.control.situation import OFF, Command, Demand, Inputs, Limits, RunOver, Situation
 from daemon.control.states import Act, State
 from daemon.control.step import step
+from daemon.service.threshold_settings import Chosen
 from daemon.service.watching import make_watch
 from drivers.contracts import Reading
 from drivers.simulator.inline import SimulatedSupply
@@ -151,7 +152,7 @@ def main() -> int:
     say(f"bare trapezoid sum: {floor_us:.2f} µs; ratio {tick_us / floor_us:.0f}")
 
     (night, situation), night_s = _best_of_nights(lambda night: night.by_step())
-    watched = make_watch(Limits())
+    watched = make_watch(Limits(), Chosen())
     (_, seen), watched_s = _best_of_nights(lambda night: night.by_step(watched))
     (_, _), bare_s = _best_of_nights(lambda bare: bare.by_bare_loop(night.ticks))
     count, truth = situation.count, night.supply.truth()

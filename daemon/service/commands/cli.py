@@ -22,6 +22,7 @@ from daemon.service.commands.prove import prove
 from daemon.service.commands.recount import recount
 from daemon.service.commands.settle import settle
 from daemon.service.commands.tell_test import tell_test
+from daemon.service.commands.thresholds import thresholds
 
 
 @click.group()
@@ -132,6 +133,7 @@ for command in (
     shelve,
     unshelve,
     effects,
+    thresholds,
     off,
     recount,
     calibrate,

@@ -92,7 +92,7 @@ class Short:
             past is not None
             and past[0] >= t.short_least_v
             and voltage_v < t.short_share * past[0]
-            and voltage_v < t.short_v + t.short_ohm * current_a
+            and voltage_v < t.short_v + t.short_leads_ohm * current_a
         )
         there = fallen or self._is_below_any_cell(seen, current_a, voltage_v)
         if self._lasting.seen(there, seen.at_s):

@@ -57,7 +57,7 @@ class ReadingFrozen:
 
     def __init__(self, thresholds: Thresholds) -> None:
         self._t = thresholds
-        self._moved = Lasting(thresholds.frozen_change_s)
+        self._moved = Lasting(thresholds.frozen_moved_s)
         self.forget()
 
     def forget(self) -> None:

@@ -44,9 +44,9 @@ SHORT_SHARE = 0.6
 all but the drop on the leads, which at several amperes may be half of it."""
 
 SHORT_V = 0.2
-"""V. With `SHORT_OHM` the most that is left across leads and a short, see there."""
+"""V. With `SHORT_LEADS_OHM` the most that is left across leads and a short, see there."""
 
-SHORT_OHM = 0.15
+SHORT_LEADS_OHM = 0.15
 """Ω of leads and short together: 0.35 V at 1 A, 0.95 V at 5 A. A hard short leaves the drop on the
 leads, below 0.3 V on a small tank (common practice)."""
 
@@ -129,7 +129,7 @@ FROZEN_CHANGE_SHARE = 0.05
 FROZEN_CHANGE_A = 0.05
 """A. On top of the share: five steps of a coarse meter."""
 
-FROZEN_CHANGE_S = 3.0
+FROZEN_MOVED_S = 3.0
 """s after such a change within which some value has to move."""
 
 FROZEN_CALM_S = 60.0
@@ -209,7 +209,7 @@ class Thresholds:
     spike_off_s: float = SPIKE_OFF_S
     short_share: float = SHORT_SHARE
     short_v: float = SHORT_V
-    short_ohm: float = SHORT_OHM
+    short_leads_ohm: float = SHORT_LEADS_OHM
     short_least_v: float = SHORT_LEAST_V
     lead_ohm: float = LEAD_OHM
     cell_ohm_dm2: float = CELL_OHM_DM2
@@ -234,7 +234,7 @@ class Thresholds:
     off_plan_off_s: float = OFF_PLAN_OFF_S
     frozen_change_share: float = FROZEN_CHANGE_SHARE
     frozen_change_a: float = FROZEN_CHANGE_A
-    frozen_change_s: float = FROZEN_CHANGE_S
+    frozen_moved_s: float = FROZEN_MOVED_S
     frozen_calm_s: float = FROZEN_CALM_S
     frozen_calm_runs: float = FROZEN_CALM_RUNS
     frozen_least_readings: int = FROZEN_LEAST_READINGS
