@@ -2,6 +2,7 @@
 
 import math
 from bisect import bisect_right
+from dataclasses import dataclass
 from itertools import accumulate
 
 from sqlalchemy import Connection, func, select
@@ -18,6 +19,18 @@ _BY_READINGS = (ledger.CHARGE, ledger.RUN_ENDED)
 _AFTER_S = 1e-5  # a sample's stored time may be this much after the moment it was taken at
 
 
+@dataclass(frozen=True, slots=True)
+class Passed:
+    """Charge, A·h, that had passed by a moment, and the area, dm², of the parts it went to.
+
+    utc_ms: the end of a run, or the moment of what was posted otherwise, whose area is 0.
+    """
+
+    utc_ms: int
+    charge_ah: float
+    area_dm2: float = 0.0
+
+
 class ChargeHistory:
     """The bath's charge over time, on a connection that stays open as long as it is asked.
 
@@ -30,7 +43,13 @@ class ChargeHistory:
         self._connection = connection
         of_bath = select(bath.c.id).where(bath.c.name == bath_name).scalar_subquery()
         self._runs = connection.execute(
-            select(run.c.id, run.c.started_utc_ms, run.c.ended_utc_ms, run.c.charge_nah)
+            select(
+                run.c.id,
+                run.c.started_utc_ms,
+                run.c.ended_utc_ms,
+                run.c.charge_nah,
+                run.c.area_dm2,
+            )
             .where(run.c.bath_id == of_bath)
             .order_by(run.c.id)
         ).all()
@@ -41,6 +60,7 @@ class ChargeHistory:
             )
         ).all()
         ended = [(row.ended_utc_ms, row.charge_nah) for row in self._runs if row.ended_utc_ms]
+        self._others = [Passed(ms, charge / 1e9) for ms, charge in others if charge]
         posted = sorted((int(ms), int(charge)) for ms, charge in (*ended, *others))
         self._posted_ms = [ms for ms, _ in posted]
         self._sums_nah = list(accumulate((charge for _, charge in posted), initial=0))
@@ -58,6 +78,18 @@ class ChargeHistory:
                 if row.started_utc_ms <= utc_ms < (row.ended_utc_ms or math.inf)
             )
         return nah_then / 1e9
+
+    def passed(self, until_utc_ms: int) -> list[Passed]:
+        """All that had passed until a moment, in the order of time; its sum is what `at` gives."""
+        found = [each for each in self._others if each.utc_ms <= until_utc_ms]
+        for row in self._runs:
+            if row.ended_utc_ms is not None and row.ended_utc_ms <= until_utc_ms:
+                found.append(Passed(row.ended_utc_ms, row.charge_nah / 1e9, row.area_dm2))
+            elif row.started_utc_ms <= until_utc_ms:
+                # The part is in the bath still, and has carried nothing off.
+                counted = self._counted_nah(row.id, (until_utc_ms - row.started_utc_ms) / 1000)
+                found.append(Passed(until_utc_ms, counted / 1e9))
+        return sorted(found, key=lambda each: each.utc_ms)
 
     def _counted_nah(self, run_id: int, elapsed_s: float) -> int:
         """What the run had counted so long after its start, n A·h."""

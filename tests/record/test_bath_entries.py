@@ -166,3 +166,23 @@ def _at_step(path, revision):
         command.upgrade(config, revision)
         connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
     engine.dispose()
+
+
+def test_what_has_passed_by_run_and_area_adds_up_to_the_charge(writer, opened, ended, steady, ask):
+    for entry in (opened(), *steady(70), ended(1, 0.07, utc_ms=START_MS + 71_000)):
+        writer.put(entry)
+    for entry in (opened(2), *steady(30, run_id=2)):
+        writer.put(entry)
+    writer.flush()
+
+    def passed(utc_ms):
+        return ask(lambda connection: ChargeHistory(connection, "bath A").passed(utc_ms))
+
+    later = START_MS + 500_000
+    first, second = passed(later)
+    assert (first.utc_ms, first.charge_ah) == (START_MS + 71_000, 0.07)
+    assert first.area_dm2 > 0
+    # The part of a run that is under way is in the bath still.
+    assert (second.utc_ms, second.area_dm2) == (later, 0.0)
+    for moment in (START_MS, START_MS + 30_000, START_MS + 71_000, later):
+        assert sum(each.charge_ah for each in passed(moment)) == pytest.approx(at(ask, moment))

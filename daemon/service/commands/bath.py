@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from daemon.service.commands.bath_entering import errors, read, send
+from daemon.service.commands.bath_expected import expected
 from daemon.service.commands.command import settings_option
 
 if TYPE_CHECKING:
@@ -244,3 +245,6 @@ def _enter(
         written = bath_texts.Written() if write is None else write(told)
         at_utc = None if at is None else bath_texts.moment("--at", at)
         send(settings, kind=kind, written=written, at_utc=at_utc, note=note, run=run)
+
+
+bath.add_command(expected)

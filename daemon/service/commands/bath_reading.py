@@ -1,10 +1,32 @@
 """The bath of the settings as the command line reads it: from the record, without the daemon."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection
+
 from daemon.bath import book
 from daemon.bath.book import Book
 from daemon.clock import to_ms
 from daemon.record.store import open_reader
 from daemon.service.settings import Settings
+
+if TYPE_CHECKING:
+    from daemon.bath.anodes import AnodesLeft
+    from daemon.bath.expected import Expected
+
+
+@dataclass(frozen=True, slots=True)
+class Foresight:
+    """A bath with what is expected in it, None where nothing tells, and with its anodes."""
+
+    book: Book
+    expected: Expected | None
+    anodes: AnodesLeft
 
 
 def read(settings: Settings, on_utc_ms: int | None = None) -> Book:
@@ -12,13 +34,36 @@ def read(settings: Settings, on_utc_ms: int | None = None) -> Book:
 
     Raises RecordError, and sqlalchemy.exc.DatabaseError.
     """
+    with _opened(settings, on_utc_ms) as (_, found):
+        return found
+
+
+def read_expected(settings: Settings, on_utc_ms: int | None = None) -> Foresight:
+    """The same with what is expected. Raises as `read` does."""
+    from daemon.bath import expected
+    from daemon.bath.anodes import anodes_left
+    from daemon.record.charge_at import ChargeHistory
+
+    with _opened(settings, on_utc_ms) as (connection, found):
+        passed = ChargeHistory(connection, found.description.name).passed(found.utc_ms)
+        return Foresight(
+            found,
+            expected.expected(found.holding, passed, found.description, found.utc_ms),
+            anodes_left(found.holding, passed, found.description),
+        )
+
+
+@contextmanager
+def _opened(settings: Settings, on_utc_ms: int | None) -> Iterator[tuple[Connection, Book]]:
     now_ms = to_ms(settings.clock().utc())
     engine = open_reader(settings.record.path)
     try:
         with engine.connect() as connection:
             described = settings.bath.description()
             if on_utc_ms is None:
-                return book.read(connection, described, now_ms)
-            return book.read(connection, described, min(on_utc_ms, now_ms), past=True)
+                yield connection, book.read(connection, described, now_ms)
+            else:
+                moment = min(on_utc_ms, now_ms)
+                yield connection, book.read(connection, described, moment, past=True)
     finally:
         engine.dispose()

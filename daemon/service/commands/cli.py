@@ -15,6 +15,7 @@ from daemon.service.commands.bath import bath
 from daemon.service.commands.bath_figures import drag_out, filtration, hull
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
 from daemon.service.commands.command import BadInputError, settings_option, who
+from daemon.service.commands.cost import cost
 from daemon.service.commands.effects import effects
 from daemon.service.commands.makeup import makeup, mixed, top_up
 from daemon.service.commands.off import off
@@ -139,6 +140,7 @@ for command in (
     calibrate,
     calibrations,
     recount_run,
+    cost,
     settle,
     prove,
     tell_test,
