@@ -63,7 +63,10 @@ class Rack:
         Each part's line v + r·(i' - i) meets the common voltage, the currents adding up.
         """
         last_a = self._currents_a
-        scale = current_a / sum(last_a)
+        total_a = sum(last_a)
+        if total_a <= 0.0:  # the last search ended where nothing flows, and tells no shares
+            return None
+        scale = current_a / total_a
         currents = [part_a * scale for part_a in last_a]
         for _ in range(QUICK_STEPS):
             lines = [

@@ -4,7 +4,9 @@ from math import exp, inf, isclose
 
 import pytest
 
+from drivers.simulator.electrochemistry import Electrode
 from drivers.simulator.parameters import BathParameters, PartParameters
+from drivers.simulator.rack import Rack
 from drivers.simulator.tank import Tank
 
 BARE = PartParameters(paint_ohm_per_sq=0)
@@ -229,3 +231,17 @@ def test_shorter_steps_change_the_state_little_and_the_charge_not_at_all() -> No
     assert isclose(coarse.deposited_g, fine.deposited_g, rel_tol=1e-5)
     assert coarse.voltage_at(0.4) == pytest.approx(fine.voltage_at(0.4), rel=1e-3)
     assert coarse.temperature_c == pytest.approx(fine.temperature_c, abs=1e-3)
+
+
+def test_after_no_current_at_all_the_parts_share_the_next_one_as_ever() -> None:
+    """A search may ask for the cell at 0 A, which tells nothing of the shares of the next."""
+    parts = (PartParameters(area_dm2=0.5), PartParameters(area_dm2=1.5))
+    asked, fresh = (Rack(parts) for _ in range(2))
+    electrode = Electrode(0.1, 20.0, 0.3, 25.0)
+    asked.voltage_at(0.0, electrode, 0.1)
+    volts, _, shares = asked.voltage_at(1.0, electrode, 0.1)
+    wanted, _, wanted_shares = fresh.voltage_at(1.0, electrode, 0.1)
+    assert volts == pytest.approx(wanted, abs=1e-6)
+    assert [each.current_a for each in shares] == pytest.approx(
+        [each.current_a for each in wanted_shares], abs=1e-6
+    )
