@@ -137,9 +137,13 @@ def level(
 def description_on(
     entries: Iterable[BathEntry], on_utc_ms: int | None = None
 ) -> Description | None:
-    """How the bath was described last; None before it was."""
+    """How the bath was described last; None before it was.
+
+    By the order of entry: a clock that was wrong once leaves no description that lasts.
+    """
     found = [each for each in holding(entries, on_utc_ms) if each.kind == DESCRIPTION]
-    return from_json(found[-1].facts or {}) if found else None
+    newest = max(found, key=lambda each: each.id, default=None)
+    return None if newest is None else from_json(newest.facts or {})
 
 
 def additives_ever(entries: Iterable[BathEntry]) -> tuple[str, ...]:

@@ -107,6 +107,12 @@ def test_the_description_of_a_day(ledger, DAY_MS):  # noqa: N803
     assert account.additives_ever(ledger.entries) == ("carrier",)
 
 
+def test_a_description_from_a_clock_that_was_ahead_gives_way_to_the_next(ledger):
+    ledger.enter("description", day=900, facts={"name": "old"})
+    ledger.enter("description", day=3, facts=BATH.to_json())
+    assert account.description_on(ledger.entries) == BATH
+
+
 AMOUNTS = st.dictionaries(
     st.sampled_from(["copper", "brightener", "volume"]),
     st.floats(-1000, 1000).map(lambda amount: round(amount, 6)),

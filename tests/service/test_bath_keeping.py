@@ -1,5 +1,6 @@
 """What persons enter of the bath: checked, kept with who asked, corrected by what is added."""
 
+import os
 import threading
 from contextlib import ExitStack
 from datetime import timedelta
@@ -181,22 +182,39 @@ def test_a_level_above_the_brim_is_told(rig):
     assert rig.enter(kind="water", amounts={"volume": 1.0}, facts={"level_l": 15.0}).notes == ()
 
 
-def test_two_who_correct_at_once_do_not_undo_each_other(rig):
+def test_those_who_correct_at_once_do_not_undo_each_other(rig, mocker):
+    """Each has the account to itself from reading it to what it adds."""
     first = rig.enter(**DOSE).number
-    askers = [
-        threading.Thread(
-            target=rig.enter,
-            kwargs={"kind": "correction", "corrects": first, "amounts": {"brightener": float(k)}},
-        )
-        for k in range(6, 12)
-    ]
+    order = []
+    read, keep = rig.writer.bath_entries, rig.writer.keep_bath_entry
+
+    def reading(name):
+        found = read(name)
+        order.append("read")
+        for _ in range(1000):
+            os.sched_yield()  # let whoever waits have a turn
+        return found
+
+    def keeping(*made):
+        order.append("keep")
+        return keep(*made)
+
+    mocker.patch.object(rig.writer, "bath_entries", reading)
+    mocker.patch.object(rig.writer, "keep_bath_entry", keeping)
+    together = threading.Barrier(4)
+
+    def ask(amount_ml):
+        together.wait()
+        rig.enter(kind="correction", corrects=first, amounts={"brightener": amount_ml})
+
+    askers = [threading.Thread(target=ask, args=(float(k),)) for k in range(6, 10)]
     for asker in askers:
         asker.start()
     for asker in askers:
         asker.join()
-    (found,) = account.standing(rig.entries)
-    assert len(found.corrections) == 6
-    assert found.amounts["brightener"] in range(6, 12)
+    assert order == ["read", "keep"] * 4
+    (found,) = account.standing(read("bath A"))
+    assert found.amounts["brightener"] in range(6, 10)
 
 
 def test_what_is_due_is_known_from_the_start_and_after_each_entry(rig):

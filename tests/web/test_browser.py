@@ -182,11 +182,12 @@ def test_nothing_runs_out_of_any_screen(page: Page, address: str, width: int) ->
 def test_the_keyboard_reaches_every_act_in_order(page: Page, address: str, peer: Any) -> None:
     page.goto(address)
     reached = []
-    for _ in range(7):
+    for _ in range(9):
         page.keyboard.press("Tab")
         reached.append(page.locator(":focus").inner_text())
-    assert reached[:4] == ["Alarms", "Cause and effect", "Audit", "Calibration"]
-    assert reached[4:] == ["Hold", "Abort", "Stop"]
+    assert reached[0] == "Copper 1"
+    assert reached[1:6] == ["Bath", "Alarms", "Cause and effect", "Audit", "Calibration"]
+    assert reached[6:] == ["Hold", "Abort", "Stop"]
     with page.expect_navigation():
         page.keyboard.press("Enter")
     assert [act for act, _ in peer.acts] == ["stop"]

@@ -83,7 +83,10 @@ def rate(on: str | None, settings: Path) -> None:
 @note_option
 @settings_option
 def dose(additive: str, amount: str | None, settings: Path, **said: Any) -> None:
-    """A dose of ADDITIVE was added: AMOUNT, such as '5 mL', or the dose in the settings."""
+    """A dose of ADDITIVE was added: AMOUNT, such as '5 mL', or the dose in the settings.
+
+    Wear eye protection and gloves; the additive's safety data sheet comes first.
+    """
     from daemon.api import bath_texts
 
     _enter(
