@@ -47,7 +47,7 @@ def test_each_row_says_what_a_cause_brings_about_and_by_which_category(
         ["high", "abort (category 0)", "at once", "yes", "yes", "yes"],
         ["medium", "hold (category 1)", "30 s", "–", "–", "–"],
         ["medium", "stop (category 1)", "at once", "yes", "–", "yes"],
-        ["high", "–", "–", "yes", "–", "–"],
+        ["low", "–", "–", "yes", "–", "–"],
     ]
     assert list(found) == ["Short", "Bath too hot", "Cap reached", "Interlock: lid"]
     assert found["Short"][6].startswith("A part or hook touching an anode")
