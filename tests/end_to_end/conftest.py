@@ -284,6 +284,10 @@ class MockPins:
         with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as outbox:
             outbox.sendto(f"{pin} {level}".encode(), str(self._folder / "drive"))
 
+    def set_wall(self, seconds):
+        """Set the daemon's wall clock by so much."""
+        (self._folder / "wall").write_text(f"{seconds}")
+
     def edges(self, pin):
         """The changes of an output so far: monotonic s, and the level since then."""
         path = self._folder / "edges"
@@ -316,7 +320,8 @@ class Kernel:
         self.current.write_text(f"{0:8d}\n")
         thermometer = root / "bus/w1/devices/28-0316a2795e1f"
         thermometer.mkdir(parents=True)
-        (thermometer / "temperature").write_text("24125\n")
+        self._temperature = thermometer / "temperature"
+        self.warm(24.125)
         self._thread = threading.Thread(target=self._write)
 
     @contextmanager
@@ -328,6 +333,11 @@ class Kernel:
         finally:
             self._stop.set()
             self._thread.join()
+
+    def warm(self, temperature_c):
+        """What the thermometer shows, °C; None: nothing, as one whose wire is broken."""
+        shown = "" if temperature_c is None else f"{round(1000 * temperature_c)}\n"
+        self._temperature.write_text(shown)
 
     def truth(self):
         """What really happened in the tank."""

@@ -2,7 +2,8 @@
 
 In the folder `TANKHAND_MOCK_PINS`: `levels`, a line "PIN LEVEL" for each input at the start;
 `edges`, to which each change of an output is added as "MONOTONIC_S PIN LEVEL"; `drive`, a socket
-that takes "PIN LEVEL" while the process lives. Python runs this by itself where it finds it.
+that takes "PIN LEVEL" while the process lives. A file `wall` there holds by how many seconds
+somebody has set the wall clock. Python runs this by itself where it finds it.
 """
 
 import os
@@ -67,7 +68,27 @@ def listen(factory, path):
     threading.Thread(target=hear, daemon=True).start()
 
 
+def set_wall(folder):
+    """Have the daemon's wall clock show what somebody has set it to."""
+    from datetime import timedelta
+
+    import daemon.clock
+
+    shown = daemon.clock.RatedClock.utc
+
+    def utc(clock):
+        try:
+            set_by_s = float((folder / "wall").read_text())
+        except (OSError, ValueError):
+            set_by_s = 0.0
+        return shown(clock) + timedelta(seconds=set_by_s)
+
+    daemon.clock.RatedClock.utc = utc
+
+
 if FOLDER is not None:
     import drivers.pins.lines
+
+    set_wall(Path(FOLDER))
 
     drivers.pins.lines.pi_factory = lambda: bench(Path(FOLDER))
