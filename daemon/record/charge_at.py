@@ -1,6 +1,5 @@
 """The charge that a bath had seen at a moment, as its account knew it then."""
 
-import math
 from bisect import bisect_right
 from dataclasses import dataclass
 from itertools import accumulate
@@ -16,7 +15,7 @@ from daemon.record.tables import ledger as entries
 _BY_READINGS = (ledger.CHARGE, ledger.RUN_ENDED)
 """Kinds of entries that post what a run's readings have counted; their sum is the run's charge."""
 
-_AFTER_S = 1e-5  # a sample's stored time may be this much after the moment it was taken at
+_ROUNDING_S = 1e-5  # a sample's stored time may be this much off the moment it was taken at
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +35,8 @@ class ChargeHistory:
 
     Of a run that is under way at a moment it is what its readings had counted by then, to the
     reading. What a recount, a correction or a settlement entered later is charge of that later
-    moment. A bath that is not there has none.
+    moment. A bath that is not there has none. Moments are the wall clock's: if that was set while a
+    run was under way, moments of this run are off by as much.
     """
 
     def __init__(self, connection: Connection, bath_name: str) -> None:
@@ -59,7 +59,9 @@ class ChargeHistory:
                 entries.c.bath_id == of_bath, entries.c.kind.not_in(_BY_READINGS)
             )
         ).all()
-        ended = [(row.ended_utc_ms, row.charge_nah) for row in self._runs if row.ended_utc_ms]
+        ended = [
+            (row.ended_utc_ms, row.charge_nah) for row in self._runs if row.ended_utc_ms is not None
+        ]
         self._others = [Passed(ms, charge / 1e9) for ms, charge in others if charge]
         posted = sorted((int(ms), int(charge)) for ms, charge in (*ended, *others))
         self._posted_ms = [ms for ms, _ in posted]
@@ -75,7 +77,8 @@ class ChargeHistory:
             nah_then += sum(
                 self._counted_nah(row.id, (utc_ms - row.started_utc_ms) / 1000)
                 for row in self._runs
-                if row.started_utc_ms <= utc_ms < (row.ended_utc_ms or math.inf)
+                if row.started_utc_ms <= utc_ms
+                and (row.ended_utc_ms is None or utc_ms < row.ended_utc_ms)
             )
         return nah_then / 1e9
 
@@ -93,13 +96,15 @@ class ChargeHistory:
 
     def _counted_nah(self, run_id: int, elapsed_s: float) -> int:
         """What the run had counted so long after its start, n A·h."""
-        until_s = elapsed_s + _AFTER_S
+        until_s = elapsed_s + _ROUNDING_S
         from_s = self._connection.execute(
             select(func.max(minute.c.first_s)).where(
                 minute.c.run_id == run_id, minute.c.first_s <= until_s
             )
         ).scalar_one()
         charge_ah = 0.0
-        for sample in samples(self._connection, run_id, from_s or 0.0, until_s):
+        # The first reading of the minute may be kept as a little before what its row says.
+        from_s = max(0.0, (from_s or 0.0) - 2 * _ROUNDING_S)
+        for sample in samples(self._connection, run_id, from_s, until_s):
             charge_ah = sample.charge_ah
         return nah(charge_ah)

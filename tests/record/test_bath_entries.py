@@ -7,7 +7,7 @@ from sqlalchemy.exc import DatabaseError
 
 from daemon.record import audits, bath_entries, queries
 from daemon.record.charge_at import ChargeHistory
-from daemon.record.entries import Audited, BathEntered, Settled
+from daemon.record.entries import Audited, BathEntered, Sample, Settled
 from daemon.record.errors import NoSuchRunError
 from daemon.record.interruptions import Restart
 from daemon.record.store import APPLICATION_ID
@@ -186,3 +186,18 @@ def test_what_has_passed_by_run_and_area_adds_up_to_the_charge(writer, opened, e
     assert (second.utc_ms, second.area_dm2) == (later, 0.0)
     for moment in (START_MS, START_MS + 30_000, START_MS + 71_000, later):
         assert sum(each.charge_ah for each in passed(moment)) == pytest.approx(at(ask, moment))
+
+
+@pytest.mark.parametrize("off_s", [0.0, 3e-6, 7.4e-6, 0.1234567, 0.9999995])
+def test_just_after_the_first_reading_of_a_minute_the_charge_is_that_readings(
+    writer, opened, ask, off_s
+):
+    """Times are kept to 10 µs and charges to 0.1 µA·h: no reading is lost at a minute's edge."""
+    writer.put(opened())
+    times = [off_s + 2.0 * k for k in range(100)]
+    for time_s in times:
+        writer.put(Sample(1, time_s, 3.6, 1.25, 3.6, time_s / 1000))
+    writer.flush()
+    for time_s in times:
+        found_ah = at(ask, START_MS + round((time_s + 1.0) * 1000))
+        assert found_ah == pytest.approx(time_s / 1000, abs=6e-8)
