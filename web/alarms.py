@@ -8,6 +8,7 @@ from flask.typing import ResponseReturnValue
 
 from daemon.api.messages import AlarmRequest, AlarmStatus, PriorityName, Status
 from daemon.api.sentence import clock, utc_of
+from daemon.control.protection.causes import PROOF_OVERDUE
 from web.figures import unbroken
 from web.listing import capital
 from web.presses import pass_on
@@ -17,12 +18,17 @@ SHELF_S = {"1": 3600.0, "8": 8 * 3600.0}
 """How long an alarm can be shelved from the page, by hours."""
 
 
+LEADS = {PROOF_OVERDUE: ("proof", "To the proof test")}
+"""Causes that a page of ours does something about: its view, and the words of the link there."""
+
+
 @dataclass(frozen=True, slots=True)
 class AlarmCard:
     """One alarm in words.
 
     `quiet` says that nobody has to press anything for it: by whom it was acknowledged, or until
-    when it is shelved; empty while it waits. `acts` are the presses that it takes.
+    when it is shelved; empty while it waits. `acts` are the presses that it takes. `leads` is the
+    view that does something about it, with the words of the link there, if there is one.
     """
 
     number: int
@@ -35,6 +41,7 @@ class AlarmCard:
     need: str
     quiet: str
     acts: tuple[str, ...]
+    leads: tuple[str, str] | None = None
 
 
 def cards(status: Status, zone: tzinfo | None) -> tuple[AlarmCard, ...]:
@@ -62,6 +69,7 @@ def _card(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> AlarmCard:
         need=alarm.need,
         quiet=capital(_quiet(alarm, status, zone)),
         acts=_acts(alarm),
+        leads=LEADS.get(alarm.cause),
     )
 
 
@@ -107,4 +115,4 @@ class AlarmPages:
         """
         alarm, hours = request.form.get("alarm"), request.form.get("hours", "")
         for_s = SHELF_S.get(hours, 0.0)
-        return pass_on(self._tank, AlarmRequest, what, alarm=alarm, for_s=for_s)
+        return pass_on(self._tank, AlarmRequest, ask=what, alarm=alarm, for_s=for_s)

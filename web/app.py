@@ -15,6 +15,7 @@ from web.calibration import CalibrationPage
 from web.effects import EffectsPage
 from web.history import HistoryPages
 from web.pages import Pages
+from web.proof import ProofPage
 from web.protection import protect
 from web.runs import Runs
 from web.tank import Tank
@@ -42,5 +43,6 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     EffectsPage(tank).route(app)
     AuditPage(runs).route(app)
     BathPage(tank, runs).route(app, limiter)
+    ProofPage(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

@@ -121,6 +121,7 @@ def _supply(status: Status) -> dict[str, str]:
         "set_voltage": "",
         "density": "",
         "bath_charge": _number(status.bath_charge_ah, 1),
+        "proving": "" if status.proving is None else "A proof test is under way:",
         "due": unbroken(due_words.short(status.dues)),
     } | {f"dose_{place}": "due" if due.doses else "" for place, due in enumerate(status.dues)}
 

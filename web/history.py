@@ -11,6 +11,7 @@ from daemon.api.sentence import utc_of
 from daemon.clock import to_ms
 from daemon.record.close_ups import AFTER_S
 from daemon.record.errors import CodecError, NoSuchAlarmError, RecordError
+from web.alarms import LEADS
 from web.close_up import NEAR_S, Drawing, drawn, kinds
 from web.listing import A_PAGE, page_token, unreadable, zone_name
 from web.past import advice, past, steps, stop_of
@@ -78,6 +79,7 @@ class HistoryPages:
             run_id=alarm.raised.run_id,
             did=done(cause, stop),
             advice=advice(cause),
+            leads=LEADS.get(cause),
             drawing=drawing,
             meters=meters,
             silence=silence,

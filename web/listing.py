@@ -33,6 +33,12 @@ def stamp(utc_ms: int) -> str:
     return f"{datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone():%Y-%m-%d %H:%M:%S}"
 
 
+def day(utc_ms: float) -> str:
+    """The day of a moment on this machine's clock: `2026-03-02`, not to be broken."""
+    day = f"{datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone():%Y-%m-%d}"
+    return day.replace("-", "\N{NON-BREAKING HYPHEN}")
+
+
 def zone_name() -> str:
     """The zone of this machine's clock, as people call it."""
     return f"{datetime.now(UTC).astimezone():%Z}"

@@ -109,7 +109,7 @@ class Pages:
 
     def act(self, ask: str) -> ResponseReturnValue:
         """Pass a person's act on to the daemon, then show the tank with what the daemon said."""
-        return pass_on(self._tank, ActRequest, ask)
+        return pass_on(self._tank, ActRequest, ask=ask)
 
     def asset(self, tag: str, name: str) -> Response:
         """Give a static file, packed where the browser can unpack it."""

@@ -1,34 +1,60 @@
 """A press on the page, handed on to the daemon."""
 
+from collections.abc import Callable
+from typing import TypedDict
+
 from flask import abort, flash, redirect, request, url_for
 from flask.typing import ResponseReturnValue
 from pydantic import ValidationError
 
 from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import ActRequest, AlarmRequest
-from web.tank import Tank
+from daemon.api.messages import Answer
+from web.tank import Pressed, Tank
 from web.text import UNSURE
 from web.trouble import show
 
+NAME_LIMIT = 80
+"""Characters of a name that somebody types."""
+
+
+class Whose(TypedDict):
+    """Who has pressed, and from where, as messages have it."""
+
+    who: str
+    where: str
+
+
+def whose(name: str = "") -> Whose:
+    """Who has pressed, by name if they have given one, and from which address."""
+    address = request.remote_addr
+    page = f"the page at {address}"
+    given = name.strip()[:NAME_LIMIT]
+    return {"who": f"{given}, {page}" if given else page, "where": f"page, {address}"}
+
 
 def pass_on(
-    tank: Tank, kind: type[ActRequest | AlarmRequest], ask: str, **fields: object
+    tank: Tank,
+    kind: type[Pressed],
+    *,
+    name: str = "",
+    to: Callable[[Answer], str] | None = None,
+    **fields: object,
 ) -> ResponseReturnValue:
-    """Have the daemon do what was pressed, then show the tank with what it said.
+    """Have the daemon do what was pressed, then go to where `to` says, with what it said.
 
     A press that no button makes is 404; a daemon that gives no answer leaves it open whether it was
     done, and is 503.
     """
-    address = request.remote_addr
-    said = {"ask": ask, "who": f"the page at {address}", "where": f"page, {address}", **fields}
     try:
-        act = kind.model_validate(said)
+        asked = kind.model_validate({**whose(name), **fields})
     except ValidationError:
         abort(404)
     try:
-        answer = tank.act(act)
+        answer = tank.act(asked)
     except DaemonUnreachableError:
         return show(UNSURE, 503)
     if not answer.ok:
         flash(answer.error or "refused")
-    return redirect(url_for("now"), 303)
+    elif answer.warning is not None:
+        flash(answer.warning, "warning")
+    return redirect(url_for("now") if to is None else to(answer), 303)

@@ -9,13 +9,14 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
-from daemon.record import alarms, audits, bath_entries, close_ups
+from daemon.record import alarms, audits, bath_entries, close_ups, proofs
 from daemon.record.alarms import Alarm
 from daemon.record.audits import AuditEntry
 from daemon.record.bath_entries import BathEntry
 from daemon.record.calibrations import Calibration, newest_of_all
 from daemon.record.close_ups import CloseUp
 from daemon.record.errors import RecordError
+from daemon.record.proofs import Proof
 from daemon.record.queries import Run, one_run, runs
 from daemon.record.series import Series, series
 from daemon.record.store import open_reader, refusal
@@ -62,6 +63,11 @@ class Runs:
         """Give the newest run; None where there is none."""
         with self._reading() as connection:
             return next(iter(runs(connection, limit=1)), None)
+
+    def proofs(self, limit: int, before: int | None) -> list[Proof]:
+        """Give the proof tests, newest first; those before the number `before`."""
+        with self._reading() as connection:
+            return proofs.page(connection, limit=limit, before_id=before)
 
     def calibrations(self) -> dict[str, Calibration]:
         """Give the newest calibration of each meter that has one."""

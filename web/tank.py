@@ -14,6 +14,23 @@ from daemon.api.messages import (
     EffectsRow,
     Status,
 )
+from daemon.api.proof_messages import (
+    AnswerProofRequest,
+    BeginProofRequest,
+    EndProofRequest,
+    ProofRequest,
+    ProofStatus,
+)
+
+Pressed = (
+    ActRequest
+    | AlarmRequest
+    | BathEntryRequest
+    | BeginProofRequest
+    | AnswerProofRequest
+    | EndProofRequest
+)
+"""What people press here."""
 
 KEEP_S = 0.25
 """A word this young is given to the next asker too, so that a room full of open pages costs the
@@ -50,7 +67,14 @@ class Tank:
         """Give the cause and effect table's rows. Raises `DaemonUnreachableError`."""
         return self._client.ask(EffectsRequest()).effects
 
-    def act(self, request: ActRequest | AlarmRequest | BathEntryRequest) -> Answer:
+    def proof(self) -> ProofStatus:
+        """Give how it is with the proof test. Raises `DaemonUnreachableError`."""
+        proof = self._client.ask(ProofRequest()).proof
+        if proof is None:
+            raise DaemonUnreachableError("an answer without a proof test")
+        return proof
+
+    def act(self, request: Pressed) -> Answer:
         """Hand a person's act to the daemon, past everybody who only looks.
 
         Raises `DaemonUnreachableError` when no answer comes: the act may or may not have happened.

@@ -2,8 +2,16 @@
 
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, JsonValue
+from pydantic import AwareDatetime, Field, JsonValue
 
+from daemon.api.message import Message, PersonsAct
+from daemon.api.proof_messages import (
+    AnswerProofRequest,
+    BeginProofRequest,
+    EndProofRequest,
+    ProofRequest,
+    ProofStatus,
+)
 from daemon.chemistry.calibration import Point
 
 StateName = Literal[
@@ -29,12 +37,6 @@ LifeName = Literal[
 ]
 
 
-class Message(BaseModel):
-    """Base of everything on the socket: unknown fields are refused, nothing changes afterwards."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
 PLAN_LIMIT = 50_000
 """Characters of a plan, which then fits a request; a long one has a few thousand."""
 
@@ -51,35 +53,26 @@ class EffectsRequest(Message):
     ask: Literal["effects"] = "effects"
 
 
-class _Act(Message):
-    """What a person does. `who` and `where`, from which place, are recorded."""
-
-    who: str = Field(min_length=1, max_length=120)
-    where: str = Field(default="control socket", max_length=120)
-
-
-class StartRequest(_Act):
+class StartRequest(PersonsAct):
     """Start a run with the plan in `plan`, a plan file's text.
 
     With `goes_on_from` it goes on with the part of that run, and without a plan by that run's.
-    `for_proof`: it is the run of a proof test, which an overdue one does not keep from starting.
     With `check` nothing is started: the answer says whether the plan can work, and what it meets.
     """
 
     ask: Literal["start"] = "start"
     plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
     goes_on_from: int | None = Field(default=None, gt=0)
-    for_proof: bool = False
     check: bool = False
 
 
-class ActRequest(_Act):
+class ActRequest(PersonsAct):
     """A person's act on the run."""
 
     ask: Literal["hold", "resume", "stop", "abort", "reset"]
 
 
-class AlarmRequest(_Act):
+class AlarmRequest(PersonsAct):
     """A person's act on alarms: acknowledge all or one by its number, shelve it, unshelve it.
 
     `for_s` is how long it is shelved, s.
@@ -90,20 +83,16 @@ class AlarmRequest(_Act):
     for_s: float = Field(default=0.0, ge=0, allow_inf_nan=False)
 
 
-class WithholdRequest(_Act):
-    """Withhold the contactor's heartbeat until the output is off: a proof test sees it open."""
+class WithholdRequest(PersonsAct):
+    """Withhold the contactor's heartbeat until the output is off: a proof test sees it open.
+
+    Nobody asks for it over the socket; it is among what a walk asks for.
+    """
 
     ask: Literal["withhold"] = "withhold"
 
 
-class ProofRequest(_Act):
-    """Keep a proof test: `steps` are name, expected, seen, passed."""
-
-    ask: Literal["proof"] = "proof"
-    steps: tuple[tuple[str, str, str, bool], ...] = Field(min_length=1, max_length=200)
-
-
-class SettleRequest(_Act):
+class SettleRequest(PersonsAct):
     """Say what charge, A·h, passed while a run was interrupted, and how that is known."""
 
     ask: Literal["settle"] = "settle"
@@ -112,7 +101,7 @@ class SettleRequest(_Act):
     note: str = Field(default="", max_length=500)
 
 
-class CalibrateRequest(_Act):
+class CalibrateRequest(PersonsAct):
     """Keep a comparison of a meter with a reference, and correct the meter by it from now on.
 
     `points` are one at 0 A with the output off, which sets the zero alone, or several. `reference`
@@ -145,7 +134,7 @@ EntryKind = Literal[
 """The kinds of entries that a person makes, see `daemon.bath.kinds`."""
 
 
-class BathEntryRequest(_Act):
+class BathEntryRequest(PersonsAct):
     """Enter what was done to the bath, or seen of it; possible at any time.
 
     at_utc: when it happened, ISO 8601; now, if left out. run: the run that it is about. amounts: by
@@ -171,8 +160,10 @@ Request = Annotated[
     | StartRequest
     | ActRequest
     | AlarmRequest
-    | WithholdRequest
     | ProofRequest
+    | BeginProofRequest
+    | AnswerProofRequest
+    | EndProofRequest
     | SettleRequest
     | CalibrateRequest
     | BathEntryRequest,
@@ -311,8 +302,9 @@ class Status(Message):
 
     `reading_age_s` is how old the newest reading is; None with the values when there is none.
     `output_on` is what the supply says of its output, or what it was told where it cannot say.
-    `alarms` are those that are not over, the most urgent first. `unrecorded` counts samples that
-    the record could not take. `dues` are what falls due of the bath.
+    `alarms` are those that are not over, the most urgent first. `proving` says at what a proof test
+    is that is under way. `unrecorded` counts samples that the record could not take. `dues` are
+    what falls due of the bath.
     """
 
     state: StateName
@@ -331,6 +323,7 @@ class Status(Message):
     meters: tuple[MeterStatus, ...] = ()
     thermometers: tuple[ThermometerStatus, ...] = ()
     alarms: tuple[AlarmStatus, ...] = ()
+    proving: str | None = None
     unrecorded: int = 0
     notice: str | None = None
     dues: tuple[DueStatus, ...] = ()
@@ -364,8 +357,8 @@ class Answer(Message):
     """What the daemon answers: the status after the act, or the one reason why not.
 
     `warning`: it was done, but this has to be known of it. `effects` are the rows of the cause and
-    effect table, for whoever asked for them. `entry` is the number of the bath's entry that was
-    made. `notes` are what is good to know besides.
+    effect table, `proof` how it is with the proof test, for whoever asked for them. `entry` is the
+    number of the bath's entry that was made. `notes` are what is good to know besides.
     """
 
     ok: bool
@@ -373,5 +366,6 @@ class Answer(Message):
     warning: str | None = None
     status: Status | None = None
     effects: tuple[EffectsRow, ...] = ()
+    proof: ProofStatus | None = None
     entry: int | None = None
     notes: tuple[str, ...] = ()

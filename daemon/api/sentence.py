@@ -66,6 +66,9 @@ def sentence(status: Status, zone: tzinfo | None = None) -> str:
 def word(status: Status, zone: tzinfo | None = None) -> Word:
     """Say it in its parts, with clock times in `zone`; None is the machine's own zone."""
     said = _current_without_reason(status) or _no_reading(status) or _state(status, zone)
+    if status.proving is not None:
+        figures = _join(said.figures, f"The proof test is at {status.proving}.")
+        said = Word(said.what, figures, said.need, said.level)
     if status.alarms:
         said = _with_alarm(said, status.alarms)
     if status.notice is not None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from daemon.api.errors import InputError
+from daemon.api.proof_plan import is_proof
 from daemon.control import ends
 from daemon.control.situation import Carried
 from daemon.record import interruptions, queries
@@ -36,8 +37,8 @@ class Unfinished:
 def unfinished(connection: Connection, run_id: int) -> Unfinished:
     """What a new run carries over when it goes on with the part of `run_id`.
 
-    Raises InputError: there is no such run, it has not ended, it reached its target, or nobody has
-    said yet what passed in an interruption whose length is not known.
+    Raises InputError: there is no such run, it has not ended, it reached its target, it was a proof
+    test's, or nobody has said yet what passed in an interruption whose length is not known.
     """
     try:
         run = queries.one_run(connection, run_id)
@@ -45,6 +46,8 @@ def unfinished(connection: Connection, run_id: int) -> Unfinished:
         raise InputError(f"run {run_id}", (str(error),)) from error
     if run.state == RUNNING:
         raise InputError(f"run {run_id}", ("is under way",))
+    if is_proof(run.plan):
+        raise InputError(f"run {run_id}", ("was a proof test's: there is no part to go on with",))
     if run.state == "complete":
         raise InputError(f"run {run_id}", ("has reached its target: nothing is left to do",))
     return Unfinished(run, _carried(connection, run))

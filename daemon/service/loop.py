@@ -9,7 +9,7 @@ from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
 from daemon.control.obey import refusal
 from daemon.control.panel import Panel
-from daemon.control.protection.alarms import NO_ALARMS, Alarms, Change, Sign
+from daemon.control.protection.alarms import BUTTON, NO_ALARMS, Alarms, Change, Sign
 from daemon.control.protection.causes import OUTPUT_DID_NOT_STOP
 from daemon.control.protection.watch import Watch
 from daemon.control.situation import (
@@ -40,9 +40,6 @@ from drivers.contracts import Reading, Temperature
 
 TEMPERATURE_OLD_S = 60.0
 """s after which a temperature is not recorded any more. A bath takes longer to change by 0.1 °C."""
-
-BUTTON = "the button at the tank"
-"""Who acknowledges by it, in the record."""
 
 LOOK_EVERY_S = 1.0
 """s. How often the wall clock is looked at, and whether the meters agree."""

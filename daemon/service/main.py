@@ -38,6 +38,8 @@ from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.going_on import unfinished_by
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
 from daemon.service.loop import Loop
+from daemon.service.proof.assembly import make_prover
+from daemon.service.proof.due import Proving
 from daemon.service.proven import proven_first
 from daemon.service.realtime import become_prompt
 from daemon.service.resuming import Resumer
@@ -47,7 +49,7 @@ from daemon.service.server import ControlServer, Desk, SocketUnusableError
 from daemon.service.settings import Settings, read_settings
 from daemon.service.status import Speaker
 from daemon.service.telling.teller import make_teller
-from daemon.service.watching import Overdue, make_lookout, make_watch, not_told
+from daemon.service.watching import make_lookout, make_watch, not_told
 from daemon.service.words import Words
 from daemon.units import parse
 from drivers.channels.devices import ChannelMeter
@@ -141,9 +143,9 @@ def _assemble(
     if teller is not None:
         stack.callback(teller.close)
     words = Words(writer, mailbox.put, clock)
-    proof = Overdue(settings, words, clock)
+    proving = Proving(settings, words, clock)
     lookout = make_lookout(
-        settings, limits, panel, writer, clock, [lambda: not_told(teller, pins), proof.sign]
+        settings, limits, panel, writer, clock, [lambda: not_told(teller, pins), proving.sign]
     )
     watch = make_watch(limits, settings.chosen_thresholds())
     loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing, teller)
@@ -151,8 +153,16 @@ def _assemble(
     for run in interrupted:
         loop.note(event_of(run))
         loop.raise_once(sign_of(run))
+    prover = make_prover(settings, limits, loop, proving.due, words.keep_proof, clock)
     speaker = Speaker(
-        loop, panel, clock, writer, supply.identity, settings.bath.name, lambda: keeper.dues
+        loop,
+        panel,
+        clock,
+        writer,
+        supply.identity,
+        settings.bath.name,
+        lambda: prover.under_way,
+        lambda: keeper.dues,
     )
     calibrator = Calibrator(
         doubts, kept, writer.keep_calibration, panel.learn,
@@ -167,13 +177,13 @@ def _assemble(
         Desk(
             calibrator.calibrate,
             words.settle,
-            words.keep_proof,
             keeper.enter,
             lambda: keeper.dues,
             unfinished_by(settings.record.path, stack),
-            proof.keeps_from_starting,
+            proving.keeps_from_starting,
             words.not_kept,
         ),
+        prover,
         effects_rows(limits.table),
     )
     # The first quantity that is read loads pint, which takes a good part of a second: now, not when
@@ -185,6 +195,7 @@ def _assemble(
         other.start()
     server.start()
     stack.callback(server.stop)
+    stack.callback(prover.stop)
     run_id = settings.after_interruption.run_to_go_on(interrupted)
     if run_id is not None:
         resumer = Resumer(run_id, server.answer)

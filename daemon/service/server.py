@@ -20,7 +20,6 @@ from daemon.api.messages import (
     CalibrateRequest,
     EffectsRequest,
     EffectsRow,
-    ProofRequest,
     Request,
     SettleRequest,
     StartRequest,
@@ -29,6 +28,12 @@ from daemon.api.messages import (
     WithholdRequest,
 )
 from daemon.api.plan_file import read_plan
+from daemon.api.proof_messages import (
+    AnswerProofRequest,
+    BeginProofRequest,
+    EndProofRequest,
+    ProofRequest,
+)
 from daemon.api.sentence import utc_of
 from daemon.bath.due import Dues
 from daemon.clock import to_ms
@@ -41,6 +46,8 @@ from daemon.record.store import refusal
 from daemon.service.bath_keeping import Kept
 from daemon.service.foretelling import course_note, due_notes
 from daemon.service.going_on import Unfinished
+from daemon.service.proof.prover import ABOUT as PROOF_TEST
+from daemon.service.proof.prover import Prover
 from daemon.service.runner import Order, Withhold
 from drivers.contracts import Rating
 
@@ -69,15 +76,14 @@ class Desk:
     """What is asked of the record, in the asker's thread, which waits for the disk.
 
     calibrate keeps what a meter was compared with, settle what passed in an interruption,
-    keep_proof a proof test, enter what was done to the bath; dues is what falls due of it;
-    unfinished knows what is on the part of a run that was cut short, unproved why no run may start
-    before a proof test, None if it may. not_kept waits, for so many real seconds, until all that
-    has happened is on the disk: why it is not, None once it is.
+    enter what was done to the bath; dues is what falls due of it; unfinished knows what is on the
+    part of a run that was cut short, unproved why no run may start before a proof test, None if it
+    may. not_kept waits, for so many real seconds, until all that has happened is on the disk: why
+    it is not, None once it is.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
     settle: Callable[[SettleRequest], None]
-    keep_proof: Callable[[ProofRequest], None]
     enter: Callable[[BathEntryRequest], Kept]
     dues: Callable[[], Dues]
     unfinished: Callable[[int], Unfinished]
@@ -85,12 +91,17 @@ class Desk:
     not_kept: Callable[[float], str | None]
 
 
+TAKES_CURRENT = frozenset({"hold", "stop", "abort"})
+"""Acts that are done whatever else is under way."""
+
+
 class ControlServer:
     """Serves the socket at `path`, readable and writable by its owner and group.
 
-    `status` makes the daemon's word, `submit` hands an order to the loop, `desk` knows the record;
-    `rating` and `panel` are what plans are held against before they get that far; `effects` are the
-    rows of the cause and effect table. A dead daemon's socket is taken over, a living one's never.
+    `status` makes the daemon's word, `submit` hands an order to the loop, `desk` knows the record,
+    `prover` leads proof tests; `rating` and `panel` are what plans are held against before they get
+    that far; `effects` are the rows of the cause and effect table. A dead daemon's socket is taken
+    over, a living one's never.
     Raises `SocketUnusableError`.
     """
 
@@ -102,6 +113,7 @@ class ControlServer:
         rating: Rating,
         panel: Panel,
         desk: Desk,
+        prover: Prover,
         effects: tuple[EffectsRow, ...],
     ) -> None:
         self._path = path
@@ -110,6 +122,7 @@ class ControlServer:
         self._rating = rating
         self._panel = panel
         self._desk = desk
+        self._prover = prover
         self._effects = effects
         try:
             _clear(path)
@@ -139,6 +152,18 @@ class ControlServer:
         """Do what is asked, or say in one sentence why not. In any thread."""
         try:
             match request:
+                case ProofRequest():
+                    return Answer(ok=True, proof=self._prover.status())
+                case BeginProofRequest():
+                    self._start(self._prover.plan(request))
+                    self._prover.begin(request, self.answer_walk)
+                    return self._at_proof()
+                case AnswerProofRequest():
+                    self._prover.answer(request)
+                    return self._at_proof()
+                case EndProofRequest():
+                    self._prover.give_up(request)
+                    return self._at_proof()
                 case StatusRequest():
                     pass
                 case EffectsRequest():
@@ -147,8 +172,6 @@ class ControlServer:
                     self._desk.calibrate(request)
                 case SettleRequest():
                     self._desk.settle(request)
-                case ProofRequest():
-                    self._desk.keep_proof(request)
                 case BathEntryRequest():
                     kept = self._desk.enter(request)
                     return Answer(
@@ -157,12 +180,26 @@ class ControlServer:
                 case StartRequest():
                     return self._started(request)
                 case _:
-                    return self._ordered(self._order(request))
+                    return self._asked(request)
         except (InputError, RecordError) as error:
             return Answer(ok=False, error=str(error))
         except DatabaseError as error:
             return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
         return Answer(ok=True, status=self._status())
+
+    def _at_proof(self) -> Answer:
+        return Answer(ok=True, status=self._status(), proof=self._prover.status())
+
+    def answer_walk(self, request: StartRequest | ActRequest | WithholdRequest) -> Answer:
+        """Do what the proof test's walk asks for, which nothing but the loop refuses."""
+        try:
+            if isinstance(request, StartRequest):
+                order = self._start(request)
+            else:
+                order = self._order(request)
+        except InputError as error:
+            return Answer(ok=False, error=str(error))
+        return self._ordered(order)
 
     def _answer_line(self, line: bytes) -> Answer:
         try:
@@ -172,6 +209,21 @@ class ControlServer:
             where = ".".join(str(part) for part in first["loc"]) or "request"
             return Answer(ok=False, error=f"{where}: {first['msg']}")
         return self.answer(request)
+
+    def _asked(self, request: ActRequest | AlarmRequest) -> Answer:
+        """What a person asks of the loop. Whoever takes the current away ends a proof test."""
+        takes_current = request.ask in TAKES_CURRENT
+        if isinstance(request, ActRequest) and not takes_current:
+            self._refuse_beside_proof()
+        answer = self._ordered(self._order(request))
+        if takes_current and answer.ok:
+            self._prover.interrupt(f"{request.ask} by {request.who}")
+        return answer
+
+    def _refuse_beside_proof(self) -> None:
+        at = self._prover.under_way
+        if at is not None:
+            raise InputError(PROOF_TEST, (f"is at {at}: it has to be given up first",))
 
     def _ordered(self, order: Order) -> Answer:
         """Hand the order to the loop and wait for its answer."""
@@ -198,6 +250,11 @@ class ControlServer:
 
     def _started(self, request: StartRequest) -> Answer:
         """Start the run, or only look at its plan; with what the bath wants meanwhile."""
+        if not request.check:
+            self._refuse_beside_proof()
+            unproved = self._desk.unproved()
+            if unproved is not None:
+                raise InputError("proof test overdue", (unproved,))
         order = self._start(request)
         notes = self._notes(order)
         if not request.check:
@@ -232,9 +289,6 @@ class ControlServer:
 
     def _start(self, request: StartRequest) -> Order:
         """The order to start, with a plan that can work on what is on the part already."""
-        unproved = None if request.for_proof or request.check else self._desk.unproved()
-        if unproved is not None:
-            raise InputError("proof test overdue", (unproved,))
         text, carried = request.plan, NOTHING_CARRIED
         if request.goes_on_from is not None:
             before = self._desk.unfinished(request.goes_on_from)

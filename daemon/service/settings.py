@@ -31,7 +31,7 @@ from daemon.service.pin_settings import (
     SignalTable,
     pin_conflict,
 )
-from daemon.service.proof_settings import ProofTable
+from daemon.service.proof.proof_settings import ProofTable
 from daemon.service.resuming import AfterInterruptionTable
 from daemon.service.table import Table
 from daemon.service.telling.tell_settings import TellingTable, TellTable, tell_problem

@@ -171,6 +171,7 @@ class Speaker:
         writer: Writer,
         supply: str,
         bath: str,
+        proving: Callable[[], str | None],
         dues: Callable[[], Dues] = Dues,
     ) -> None:
         self._dues = dues
@@ -178,6 +179,7 @@ class Speaker:
         self._panel = panel
         self._clock = clock
         self._writer = writer
+        self._proving = proving
         self._supply = supply
         self._bath = bath
 
@@ -210,6 +212,7 @@ class Speaker:
                 for name, seen in list(self._loop.temperatures.items())
             ),
             alarms=alarm_statuses(situation.alarms, now_s, utc),
+            proving=self._proving(),
             unrecorded=self._writer.unrecorded,
             notice=self._notice(),
             dues=due_statuses(situation, self._dues(), charge_ah, utc),

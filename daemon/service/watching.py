@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Sign
-from daemon.control.protection.causes import PROOF_OVERDUE, TELLING_FAILED
+from daemon.control.protection.causes import TELLING_FAILED
 from daemon.control.protection.detectors.electrical import electrical_detectors
 from daemon.control.protection.detectors.learned_cell import LearnedCell
 from daemon.control.protection.surroundings import Surroundings
@@ -16,7 +16,6 @@ from daemon.service.lookout import Lookout, Waiting, in_the_bath
 from daemon.service.settings import Settings
 from daemon.service.telling.teller import Teller
 from daemon.service.threshold_settings import Chosen
-from daemon.service.words import Words
 
 
 def make_watch(limits: Limits, chosen: Chosen) -> Watch:
@@ -45,27 +44,3 @@ def not_told(teller: Teller | None, pins: Pins) -> Sign | None:
     failing = None if teller is None else teller.failing
     why = "; ".join(each for each in (failing, pins.signal_fault) if each is not None)
     return Sign(TELLING_FAILED, why) if why else None
-
-
-class Overdue:
-    """Whether a proof test is due, where there is something to be proved."""
-
-    def __init__(self, settings: Settings, words: Words, clock: Clock) -> None:
-        self._table = settings.proof
-        self._wanted = settings.has_pins or settings.proof.required
-        self._words = words
-        self._clock = clock
-
-    def sign(self) -> Sign | None:
-        """The cause, while one is due."""
-        why = self._why()
-        return None if why is None else Sign(PROOF_OVERDUE, why)
-
-    def keeps_from_starting(self) -> str | None:
-        """Why no run may start, in words; None if it may."""
-        return self._why() if self._table.required else None
-
-    def _why(self) -> str | None:
-        if not self._wanted:
-            return None
-        return self._table.overdue(self._words.newest_proof, self._clock.utc())

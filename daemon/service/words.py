@@ -5,7 +5,7 @@ And whether what they were told is kept, which is waited for there too.
 
 from collections.abc import Callable
 
-from daemon.api.messages import ProofRequest, SettleRequest
+from daemon.api.messages import SettleRequest
 from daemon.clock import Clock, to_ms
 from daemon.record.entries import ProofMade, ProofStep
 from daemon.record.entries import Settled as Word
@@ -35,13 +35,13 @@ class Words:
         added_ah, _ = self._writer.settle(word)
         self._post(Settled(added_ah))
 
-    def keep_proof(self, request: ProofRequest) -> None:
-        """A proof test."""
-        steps = tuple(ProofStep(*step) for step in request.steps)
-        made = ProofMade(self._utc_ms(), request.who, steps)
+    def keep_proof(self, who: str, steps: tuple[ProofStep, ...]) -> int:
+        """A proof test; its number."""
+        made = ProofMade(self._utc_ms(), who, steps)
         number = self._writer.keep_proof(made)
         if made.passed:
             self.newest_proof = Proof(number, made)
+        return number
 
     def not_kept(self, limit_s: float) -> str | None:
         """Why what has happened until now is not on the disk within real s; None once it is."""

@@ -1,11 +1,24 @@
 """The proof test on real processes: mock pins, a contactor that hangs on them, a person."""
 
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
 import time
 
 import pytest
 
+from daemon.api.messages import ActRequest, StartRequest
+from daemon.api.proof_messages import (
+    AnswerProofRequest,
+    BeginProofRequest,
+    EndProofRequest,
+    ProofRequest,
+)
+from daemon.api.proof_plan import proof_plan
 from daemon.record import audits, proofs
-from daemon.service.proving import Cabinet, ProofEndedError, Tank, Walk, plan_of
 
 STOP_BUTTON, LID, BUTTON, HEARTBEAT = 22, 23, 26, 17
 PINS = {"emergency stop": STOP_BUTTON, "lid": LID}
@@ -31,126 +44,209 @@ pin = 26
 [proof]
 required = {required}
 """
-PLAN = plan_of(0.5, "6 V")
-CABINET = Cabinet(
-    loops=(("emergency stop", True), ("lid", False)), gone_a=0.02, off_s=60.0, drop_out_s=40.0,
-    beacon=True, siren=True, button=True,
-)  # fmt: skip
+PLAN = proof_plan(0.5, 6.0)
 LETS_GO_S = 0.3
+NAMES = [
+    "supply off by command", "interlock lid", "interlock emergency stop",
+    "contactor without its heartbeat", "beacon", "siren", "acknowledge button",
+]  # fmt: skip
 
 
 class Bench:
-    """The contactor, which follows the heartbeat; and the person, who does what is asked."""
+    """The contactor, which follows the heartbeat in a thread; and the person, who does as asked.
+
+    `lazy` is a person who does nothing at the tank, `welded` a contactor that stays closed.
+    """
 
     def __init__(self, daemon, tank, pins):
         self.daemon, self.tank, self.pins = daemon, tank, pins
         self.closed = True
-        self.welded = self.lazy = self.deaf = False
-        self.said = []
+        self.welded = self.lazy = False
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._follow)
+        self._thread.start()
 
-    def pause(self, seconds):
-        """Let the world go on meanwhile."""
-        edges = self.pins.edges(HEARTBEAT)
-        moves = bool(edges) and time.monotonic() - edges[-1][0] < LETS_GO_S
-        if moves and not self.closed:
-            self.tank.inject("mend")
-        elif not moves and self.closed and edges and not self.welded:
-            self.tank.inject("open_load")
-        self.closed = moves or self.welded or not edges
-        time.sleep(seconds)
+    def close(self):
+        self._over.set()
+        self._thread.join()
 
-    def say(self, text):
-        self.said.append(text)
-        if self.lazy:
-            return
-        for name, pin in PINS.items():
-            if f"the interlock {name!r} now" in text:
+    def _follow(self):
+        while not self._over.wait(0.02):
+            edges = self.pins.edges(HEARTBEAT)
+            moves = bool(edges) and time.monotonic() - edges[-1][0] < LETS_GO_S
+            closed = moves or self.welded or not edges
+            if closed != self.closed:
+                self.tank.inject("mend" if closed else "open_load")
+            self.closed = closed
+
+    def ask(self, request):
+        return self.daemon.client.ask(request)
+
+    def begin(self):
+        answer = self.ask(BeginProofRequest(who="Ann", current_a=0.5, ceiling_v=6.0))
+        assert answer.ok, answer.error
+        return self.walk()
+
+    def walk(self):
+        return self.ask(ProofRequest()).proof.walk
+
+    def does(self, todo):
+        for name, pin in () if self.lazy else PINS.items():
+            if todo.startswith(f"Open the loop of {name!r}"):
                 self.pins.drive(pin, 0)
-            elif f"Close the loop of {name!r}" in text:
+            elif todo.startswith(f"Close the loop of {name!r}"):
                 self.pins.drive(pin, 1)
-        if "Press the acknowledge button" in text:
+        if todo.startswith("Press the acknowledge button") and not self.lazy:
             self.pins.drive(BUTTON, 1)
 
-    def confirms(self, question):
-        self.said.append(question)
-        return not self.deaf
+    def follow(self, until=lambda walk: walk.ended is not None, *, answers=True):
+        """Do what the walk asks for until then; how it is."""
+        give_up_s = time.monotonic() + 120.0
+        while not until(walk := self.walk()):
+            assert time.monotonic() < give_up_s, walk
+            self.does(walk.todo)
+            if walk.question and answers:
+                said = {"who": "Ann", "walk": walk.id, "step": walk.step, "yes": True}
+                self.ask(AnswerProofRequest.model_validate(said))
+            time.sleep(0.02)
+        return walk
 
-    def walk(self, cabinet=CABINET):
-        tank = Tank(self.daemon.client.ask, self.pause, "Ann", "test")
-        return Walk(tank, self, cabinet, PLAN).run()
+    def waits_for_the_lid(self):
+        """Begin, and come to where the current flows and the lid is to be opened."""
+        self.lazy = True
+        self.begin()
+        walk = self.follow(lambda walk: walk.ended or walk.todo.startswith("Open the loop"))
+        assert walk.ended is None
+        return walk
 
 
 @pytest.fixture
 def make_bench(new_daemon, tank, mock_pins):
+    made = []
+
     def make(*, required="false"):
         mock_pins.levels({STOP_BUTTON: 1, LID: 1, BUTTON: 0})
         daemon = new_daemon(
             more=MORE.format(required=required), environment=mock_pins.environment
         ).start().ready()  # fmt: skip
-        return Bench(daemon, tank, mock_pins)
+        made.append(Bench(daemon, tank, mock_pins))
+        return made[-1]
 
-    return make
+    yield make
+    for bench in made:
+        bench.close()
 
 
-def test_everything_is_proved_with_the_meter_as_witness(make_bench, no_current):
+def test_everything_is_proved_at_a_terminal_with_the_meter_as_witness(
+    make_bench, no_current, wait_until
+):
     bench = make_bench()
-    steps = bench.walk()
-    assert [(step.name, step.passed) for step in steps] == [
-        ("supply off by command", True),
-        ("interlock emergency stop", True),
-        ("interlock emergency stop, the run", True),
-        ("interlock lid", True),
-        ("interlock lid, the run", True),
-        ("contactor without its heartbeat", True),
-        ("beacon", True),
-        ("siren", True),
-        ("acknowledge button", True),
-    ]
+    command = [sys.executable, "-m", "daemon.service.commands.cli", "prove", "--current", "0.5 A"]
+    command += ["--ceiling", "6 V", "--settings", str(bench.daemon.settings)]
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as terminal:
+        terminal.stdin.write("y\n" * 3)  # begin, beacon, siren
+        terminal.stdin.flush()
+        wait_until(bench.walk, "the walk is begun")
+        walk = bench.follow(answers=False)
+        out, err = terminal.communicate(timeout=60)
+    assert (terminal.returncode, err) == (0, ""), out
+    assert [(step.name, step.state) for step in walk.steps] == [(n, "passed") for n in NAMES]
+    lines = out.splitlines()
+    assert lines[-1] == "kept as passed: 7 steps"
+    assert any(line.startswith("passed  contactor without its heartbeat: 0.0") for line in lines)
     no_current()
-    assert bench.daemon.status().state in ("stopped", "aborted")
+    # Nothing is left to be seen to: whoever proved was there.
+    status = bench.daemon.status()
+    assert (status.state, status.alarms, status.proving) == ("idle", (), None)
+    kept = bench.daemon.record(proofs.newest)
+    assert kept.id == walk.ended.kept
+    assert [step.name for step in kept.made.steps] == NAMES
     asked = bench.daemon.record(audits.page)
-    assert "withhold the heartbeat" in [each.act.what for each in asked]
+    (withheld,) = [each.act for each in asked if each.act.what == "withhold the heartbeat"]
+    assert withheld.origin == "proof test, command line"
 
 
-def test_a_welded_contactor_and_a_silent_siren_fail(make_bench):
+def test_a_welded_contactor_is_kept_as_a_failure(make_bench, no_current):
     bench = make_bench()
-    bench.welded = bench.deaf = True
-    steps = {step.name: step for step in bench.walk()}
-    assert not steps["contactor without its heartbeat"].passed
-    assert not steps["siren"].passed
-    assert steps["supply off by command"].passed
+    bench.welded = True
+    bench.begin()
+    walk = bench.follow()
+    assert walk.ended.how == "failed"
+    states = {step.name: step.state for step in walk.steps}
+    assert states["contactor without its heartbeat"] == "failed"
+    assert states["supply off by command"] == "passed"
+    assert not bench.daemon.record(proofs.newest).made.passed
+    no_current()
 
 
 def test_a_start_waits_for_the_proof_where_that_is_wanted(make_bench):
     bench = make_bench(required="true")
-    code, _, err = bench.daemon.cli("run", _plan_file(bench))
-    assert (code, err) == (
-        1,
-        ["tankhand: proof test overdue: the ways to stop were never proved here"],
-    )
-    overdue = [alarm.cause for alarm in bench.daemon.status().alarms]
-    assert overdue == ["proof test overdue"]
-    steps = bench.walk()
-    from daemon.api.messages import ProofRequest
-
-    told = tuple((s.name, s.expected, s.seen, s.passed) for s in steps)
-    assert bench.daemon.client.ask(ProofRequest(who="Ann", steps=told)).ok
-    assert bench.daemon.record(proofs.newest).made.passed
-    bench.daemon.act("reset")
-    code, _, err = bench.daemon.cli("run", _plan_file(bench))
+    plan = bench.daemon.folder / "plan.toml"
+    plan.write_text(PLAN)
+    code, _, err = bench.daemon.cli("run", plan)
+    never = "the ways to stop were never proved here"
+    assert (code, err) == (1, [f"tankhand: proof test overdue: {never}"])
+    assert [alarm.cause for alarm in bench.daemon.status().alarms] == ["proof test overdue"]
+    assert bench.ask(ProofRequest()).proof.overdue == never
+    bench.begin()
+    assert bench.follow().ended.how == "passed"
+    proof = bench.ask(ProofRequest()).proof
+    assert (proof.overdue, proof.due_utc is None) == (None, False)
+    code, _, err = bench.daemon.cli("run", plan)
     assert (code, err) == (0, [])
 
 
-def test_without_current_nothing_is_proved(make_bench, tank, monkeypatch):
-    monkeypatch.setattr("daemon.service.proving.PATIENCE_S", 3.0)
+def test_given_up_while_current_flows_it_leaves_the_output_off_and_keeps_nothing(
+    make_bench, no_current
+):
     bench = make_bench()
-    tank.inject("open_load")
-    with pytest.raises(ProofEndedError, match="no current flows"):
-        bench.walk()
-    assert bench.daemon.status().output_on is False
+    walk = bench.waits_for_the_lid()
+    assert bench.daemon.status().proving == "step 2 of 7, interlock lid"
+    # Nobody else can switch anything on or begin another meanwhile.
+    others = [
+        StartRequest(plan=PLAN, who="Ben"),
+        ActRequest(ask="resume", who="Ben"),
+        BeginProofRequest(who="Ben", current_a=0.5, ceiling_v=6.0),
+    ]
+    errors = [bench.ask(request).error for request in others]
+    assert errors[0] == (
+        "proof test: is at step 2 of 7, interlock lid: it has to be given up first"
+    )
+    assert errors[1] == errors[0]
+    assert errors[2] == "proof test: one is under way, begun by Ann"
+    answer = bench.ask(EndProofRequest(who="Ben", walk=walk.id))
+    assert answer.ok
+    assert (answer.status.state, answer.status.output_on) == ("stopped", False)
+    ended = bench.walk()
+    assert (ended.ended.how, ended.ended.why) == ("given up", "given up by Ben")
+    assert [step.state for step in ended.steps] == ["passed"] + 6 * ["not reached"]
+    assert bench.daemon.record(proofs.newest) is None
+    no_current()
+    again = bench.ask(EndProofRequest(who="Ben", walk=walk.id))
+    assert again.error == "proof test: it is over already"
 
 
-def _plan_file(bench):
-    path = bench.daemon.folder / "plan.toml"
-    path.write_text(PLAN)
-    return path
+def test_whoever_presses_stop_ends_it(make_bench, no_current):
+    bench = make_bench()
+    bench.waits_for_the_lid()
+    assert bench.daemon.act("stop").ok
+    walk = bench.follow()
+    assert walk.ended.how == "given up"
+    # Whichever of both notices first: whoever was told to stop, or whoever looks at the run.
+    assert re.fullmatch(r"stop by Ann|the run is stopp\w+: stopped by Ann", walk.ended.why)
+    no_current()
+
+
+def test_a_daemon_that_dies_takes_the_walk_with_it(make_bench, no_current):
+    bench = make_bench()
+    bench.waits_for_the_lid()
+    os.kill(bench.daemon.loop_pid, signal.SIGKILL)
+    no_current()
+    bench.daemon.until_state("idle")
+    assert bench.walk() is None
+    assert bench.daemon.record(proofs.newest) is None
+    # It leaves a run that was interrupted, and with whose part nobody goes on.
+    answer = bench.ask(StartRequest(goes_on_from=1, who="Ann"))
+    assert answer.error == "run 1: was a proof test's: there is no part to go on with"

@@ -18,12 +18,19 @@ from daemon.api.messages import (
     BathEntryRequest,
     CalibrateRequest,
     EffectsRequest,
-    ProofRequest,
     SettleRequest,
     StartRequest,
     Status,
     WithholdRequest,
 )
+from daemon.api.proof_messages import (
+    AnswerProofRequest,
+    BeginProofRequest,
+    EndProofRequest,
+    ProofRequest,
+    ProofStatus,
+)
+from daemon.api.proof_plan import proof_plan
 from daemon.bath.dosing import Tally
 from daemon.bath.due import Dues
 from daemon.chemistry.calibration import Point
@@ -86,7 +93,6 @@ class Loop:
         self.calibrations = []
         self.trouble = None
         self.settled = []
-        self.proofs = []
         self.entered = []
         self.dues = Dues()
         self.unproved = None
@@ -98,9 +104,6 @@ class Loop:
         if self.trouble is not None:
             raise self.trouble
         self.settled.append(request)
-
-    def keep_proof(self, request):
-        self.proofs.append(request)
 
     def enter(self, request):
         if self.trouble is not None:
@@ -128,6 +131,41 @@ class Loop:
             order.answer(self.error)
 
 
+class Prover:
+    """Takes what the server hands on; `trouble` is raised instead."""
+
+    def __init__(self):
+        self.under_way = self.begun = self.trouble = None
+        self.told = []
+
+    def plan(self, asked):
+        return StartRequest(plan=proof_plan(asked.current_a, asked.ceiling_v), who=asked.who)
+
+    def begin(self, asked, ask):
+        self.begun = (asked, ask)
+
+    def answer(self, request):
+        if self.trouble is not None:
+            raise self.trouble
+        self.told.append(request)
+
+    give_up = interrupt = answer
+
+    def status(self):
+        return ProofStatus(
+            wanted=True, required=False, every_s=7776000.0, due_utc=None, overdue=None, steps=(),
+            not_proved=(), refusal=None,
+        )  # fmt: skip
+
+
+BEGIN = BeginProofRequest(who="Ann", current_a=0.2, ceiling_v=3.0)
+
+
+@pytest.fixture
+def prover():
+    return Prover()
+
+
 @pytest.fixture
 def loop():
     return Loop()
@@ -139,7 +177,7 @@ def path(tmp_path):
 
 
 @pytest.fixture
-def serve(path, loop):
+def serve(path, loop, prover):
     """Start a server, by default at `path`; all are stopped at the end."""
     servers = []
 
@@ -147,9 +185,10 @@ def serve(path, loop):
         server = ControlServer(
             at, lambda: STATUS, loop.submit, RATING, PANEL,
             Desk(
-                loop.calibrate, loop.settle, loop.keep_proof, loop.enter, lambda: loop.dues,
-                loop.unfinished, lambda: loop.unproved, loop.not_kept,
+                loop.calibrate, loop.settle, loop.enter, lambda: loop.dues, loop.unfinished,
+                lambda: loop.unproved, loop.not_kept,
             ),
+            prover,
             rows(DEFAULT_TABLE),
         )  # fmt: skip
         server.start()
@@ -295,23 +334,78 @@ def test_a_part_that_is_done_is_not_gone_on_with(client, loop):
     assert loop.orders == []
 
 
-def test_a_proof_test_is_kept(client, loop):
-    request = ProofRequest(who="Ann", steps=(("interlock lid", "0 A", "0.000 A", True),))
-    assert client.ask(request).ok
-    assert loop.proofs == [request]
-
-
-def test_an_overdue_proof_test_may_keep_runs_from_starting_but_its_own(client, loop):
+def test_an_overdue_proof_test_may_keep_runs_from_starting_but_its_own(client, loop, prover):
     loop.unproved = "the ways to stop were never proved here"
     answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
     assert answer.error == "proof test overdue: the ways to stop were never proved here"
-    assert client.ask(StartRequest(plan=PLAN, who="Ann", for_proof=True)).ok
-    assert len(loop.orders) == 1
+    assert client.ask(BEGIN).ok
+    (asked, ask) = prover.begun
+    assert asked == BEGIN
+    assert ask(StartRequest(plan=PLAN, who="Ann")).ok
+    assert [order.act for order in loop.orders] == [Act.START]
 
 
-def test_withholding_the_heartbeat_is_an_order(client, loop):
-    assert client.ask(WithholdRequest(who="Ann")).ok
+def test_how_it_is_with_the_proof_test_is_told(client, prover):
+    assert client.ask(ProofRequest()).proof == prover.status()
+
+
+def test_a_proof_s_plan_that_cannot_work_is_refused_before_it_begins(client, prover):
+    answer = client.ask(BEGIN.model_copy(update={"current_a": 9.0}))
+    assert "9 A" in answer.error
+    assert prover.begun is None
+
+
+def test_what_a_person_saw_and_that_they_give_up_reaches_the_prover(client, prover):
+    said = AnswerProofRequest(who="Ann", walk="ab12", step=3, yes=False)
+    given_up = EndProofRequest(who="Ann", walk="ab12")
+    assert client.ask(said).ok
+    assert client.ask(given_up).ok
+    assert prover.told == [said, given_up]
+    prover.trouble = InputError("proof test", ("it is over already",))
+    assert client.ask(given_up).error == "proof test: it is over already"
+
+
+def test_during_a_proof_test_nobody_else_starts_resumes_or_resets(client, loop, prover):
+    prover.under_way = "step 2 of 9, interlock lid"
+    for request in (
+        StartRequest(plan=PLAN, who="Ben"),
+        ActRequest(ask="resume", who="Ben"),
+        ActRequest(ask="reset", who="Ben"),
+    ):
+        assert client.ask(request).error == (
+            "proof test: is at step 2 of 9, interlock lid: it has to be given up first"
+        )
+    assert loop.orders == []
+    assert client.ask(AlarmRequest(ask="acknowledge", who="Ben")).ok
+
+
+@pytest.mark.parametrize("act", ["hold", "stop", "abort"])
+def test_whoever_takes_the_current_away_does_and_ends_a_proof_test(client, loop, prover, act):
+    prover.under_way = "step 2 of 9, interlock lid"
+    assert client.ask(ActRequest(ask=act, who="Ben")).ok
+    assert [order.act for order in loop.orders] == [Act(act)]
+    assert prover.told == [f"{act} by Ben"]
+    loop.error = f"cannot {act} a run that is idle"
+    assert not client.ask(ActRequest(ask=act, who="Ben")).ok
+    assert len(prover.told) == 1
+
+
+def test_the_heartbeat_is_withheld_for_a_walk_and_for_nobody_over_the_socket(
+    client, path, loop, prover
+):
+    answer = say(path, b'{"ask": "withhold", "who": "Ann"}\n')
+    assert not answer["ok"]
+    assert loop.orders == []
+    assert client.ask(BEGIN).ok
+    assert prover.begun[1](WithholdRequest(who="Ann")).ok
     assert [type(order.act) for order in loop.orders] == [Withhold]
+
+
+def test_what_the_loop_refuses_a_walk_is_told_to_it(client, loop, prover):
+    client.ask(BEGIN)
+    loop.error = "interlock open: lid"
+    assert prover.begun[1](StartRequest(plan=PLAN, who="Ann")).error == "interlock open: lid"
+    assert not prover.begun[1](StartRequest(plan="title = ", who="Ann")).ok
 
 
 CALIBRATE = CalibrateRequest(

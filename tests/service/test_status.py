@@ -52,7 +52,9 @@ def status(rig, clock, writer):
         for act, moment_s in acts:
             rig.order(act, moment_s)
         found = []
-        speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper")
+        speaker = Speaker(
+            rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper", lambda: None
+        )
         rig.at(seconds, lambda: found.append(speaker.status()))
         rig.run(most_s=seconds + 0.5)
         return found[0]
@@ -61,7 +63,9 @@ def status(rig, clock, writer):
 
 
 def test_before_any_reading_nothing_is_claimed(rig, clock, writer):
-    status = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper").status()
+    status = Speaker(
+        rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper", lambda: None
+    ).status()
     assert status.state == "idle"
     assert (status.current_a, status.voltage_v, status.reading_age_s) == (None, None, None)
     assert status.run is None
@@ -109,7 +113,7 @@ def test_what_falls_due_of_the_bath_and_when_by_the_run_under_way(rig, clock, wr
     )
     rig.order(Act.START, 0.2, plan=read_plan(PLAN, "plan"), text=PLAN)
     found = []
-    speaker = Speaker(rig.loop, rig.panel, clock, writer, "s", "b", lambda: dues)
+    speaker = Speaker(rig.loop, rig.panel, clock, writer, "s", "b", lambda: None, lambda: dues)
     rig.at(30.2, lambda: found.append(speaker.status()))
     rig.run(most_s=31.0)
     brightener, carrier, filtration = found[0].dues
@@ -133,7 +137,7 @@ def test_time_to_go_counts_the_stages_to_come(status):
 
 
 def test_an_output_switched_on_by_hand_at_rest_is_told(rig, supply, clock, writer):
-    speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper")
+    speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper", lambda: None)
     found = []
 
     def hand_on_the_panel():
@@ -167,7 +171,7 @@ def test_an_output_of_which_the_supply_says_nothing_is_as_it_was_told(
 
 
 def test_the_ripple_is_that_of_the_last_look_while_something_plates(rig, clock, writer):
-    speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper")
+    speaker = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper", lambda: None)
     found = []
     rig.order(Act.START, 0.2, plan=read_plan(PLAN, "plan"), text=PLAN)
     rig.at(10.0, lambda: rig.mailbox.put(RippleSeen("supply", clock.now_s, Ripple(2.1, 7.4))))
@@ -228,5 +232,7 @@ def test_open_interlocks_are_said(rig, clock, writer):
     loops = ("lid",)
     situation = dataclasses.replace(rig.situation, open_loops=loops)
     rig.loop.view = dataclasses.replace(rig.loop.view, situation=situation)
-    status = Speaker(rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper").status()
+    status = Speaker(
+        rig.loop, rig.panel, clock, writer, "A,B,1,2", "Acid copper", lambda: None
+    ).status()
     assert status.notice == "interlock open: lid"

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,14 @@ from daemon.api.messages import (
     Status,
     ThermometerStatus,
 )
+from daemon.api.proof_messages import (
+    AnswerProofRequest,
+    BeginProofRequest,
+    EndProofRequest,
+    ProofStatus,
+    ProofStepStatus,
+    ProofWalkStatus,
+)
 from daemon.clock import SystemClock
 from daemon.control.protection.effects import DEFAULT_TABLE
 from daemon.record.entries import (
@@ -42,6 +50,8 @@ from daemon.record.entries import (
     CloseUpTaken,
     Entry,
     Part,
+    ProofMade,
+    ProofStep,
     RunOpened,
     Sample,
     Trace,
@@ -49,6 +59,7 @@ from daemon.record.entries import (
 )
 from daemon.record.recorder import Recorder
 from daemon.record.store import RecordLock, open_writer
+from daemon.record.writer import Writer
 from web.app import create_app
 
 LISTEN = Listen("127.0.0.1", 8080)
@@ -178,6 +189,92 @@ def a_measured_status(**changes: Any) -> Status:
     return a_status(**{"run": a_run(**told), "meters": meters, "thermometers": warmth} | changes)
 
 
+PROOF_STEPS = (
+    ("supply off by command", "below 0.020 A within 3.0 s, then held", "",
+     "The run is held: the supply brings the current down and switches its output off."),
+    ("interlock lid", "below 0.020 A within 3.0 s, then held",
+     "Open the loop of 'lid' now, at the contact itself.",
+     "The open loop holds the run: current down, output off."),
+    ("interlock leak", "below 0.020 A within 3.0 s, then aborted",
+     "Open the loop of 'leak' now, at the contact itself.",
+     "The open loop aborts the run: output off at once."),
+    ("contactor without its heartbeat", "below 0.020 A within 1.1 s, by the contactor", "",
+     "The heartbeat ends while the supply goes on: the contactor has to open by itself."),
+    ("siren", "it sounds", "Does the siren sound now?",
+     "Nobody has acknowledged the last alarm: the siren is on."),
+    ("message to phone", "it arrives", "Has the test message to 'phone' arrived?",
+     "A test message is sent."),
+)  # fmt: skip
+SEEN = (
+    "0.001 A after 0.42 s, then held", "0.000 A after 0.51 s, then held",
+    "0.001 A after 0.22 s, then aborted", "0.000 A after 0.44 s: open circuit", "it does",
+    "it has arrived",
+)  # fmt: skip
+
+
+def a_walk(step: int = 1, failed: int | None = None, **changes: Any) -> ProofWalkStatus:
+    """A walk at a step; those before it have passed, but the one that `failed`."""
+    steps = []
+    over = len(PROOF_STEPS) if changes.get("ended") and step == len(PROOF_STEPS) - 1 else step
+    for index, (name, expected, todo, happens) in enumerate(PROOF_STEPS):
+        state: Any = "to come" if index > over else "under way"
+        if changes.get("ended") and index >= over:
+            state = "not reached"
+        if index < over:
+            state = "failed" if index == failed else "passed"
+        seen = SEEN[index] if index < over else ""
+        if index == failed and seen:
+            seen = "0.198 A after 7.0 s"
+        steps.append(
+            ProofStepStatus(
+                name=name, happens=happens, todo=todo, expected=expected, state=state, seen=seen
+            )
+        )
+    fields: dict[str, Any] = {
+        "id": "ab12cd34",
+        "who": "anna, the page at 127.0.0.1",
+        "began_utc": "2026-03-02T02:05:00+00:00",
+        "step": step,
+        "steps": tuple(steps),
+    }
+    return ProofWalkStatus(**(fields | changes))
+
+
+def a_proof(**changes: Any) -> ProofStatus:
+    """How it stands with the proof test of a tank with a contactor, two loops and a siren."""
+    fields: dict[str, Any] = {
+        "wanted": True,
+        "required": False,
+        "every_s": 90 * 86_400.0,
+        "due_utc": "2026-05-21T12:00:00+00:00",
+        "overdue": None,
+        "steps": tuple(
+            ProofStepStatus(name=name, happens=happens, todo=todo, expected=expected)
+            for name, expected, todo, happens in PROOF_STEPS
+        ),
+        "not_proved": (),
+        "refusal": None,
+    }
+    return ProofStatus(**(fields | changes))
+
+
+def a_proof_made(failed: str | None = None, **changes: Any) -> ProofMade:
+    """A proof test of 20 February 2026, noon UTC, as the record keeps it."""
+    steps = tuple(
+        ProofStep(name, expected, "0.198 A after 7.0 s" if name == failed else seen, name != failed)
+        for (name, expected, _, _), seen in zip(PROOF_STEPS, SEEN, strict=True)
+    )
+    fields: dict[str, Any] = {"utc_ms": 1_771_588_800_000, "who": "anna", "steps": steps}
+    return ProofMade(**(fields | changes))
+
+
+def keep_proofs(path: Path, *made: ProofMade) -> None:
+    writer = Writer(path, threaded=False)
+    for each in made:
+        writer.keep_proof(each)
+    writer.close()
+
+
 class Peer:
     """What the page takes for the daemon: tells `status`, keeps what it was asked, may refuse."""
 
@@ -190,6 +287,8 @@ class Peer:
         self.calibrations: list[CalibrateRequest] = []
         self.attended: list[AlarmRequest] = []
         self.entered: list[BathEntryRequest] = []
+        self.proof = a_proof()
+        self.proved: list[Any] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -219,6 +318,8 @@ class Peer:
             return Answer(ok=True, status=self.status).model_dump_json().encode()
         if request.ask == "effects":
             return Answer(ok=True, effects=rows(self.table)).model_dump_json().encode()
+        if request.ask == "proof":
+            return Answer(ok=True, proof=self.proof).model_dump_json().encode()
         if self.refusal is not None:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):
@@ -226,6 +327,10 @@ class Peer:
         if isinstance(request, BathEntryRequest):
             self.entered.append(request)
             return Answer(ok=True, status=self.status, entry=1).model_dump_json().encode()
+        if isinstance(request, BeginProofRequest | AnswerProofRequest | EndProofRequest):
+            self.proved.append(request)
+            answer = Answer(ok=True, status=self.status, proof=self.proof)
+            return answer.model_dump_json().encode()
         if isinstance(request, AlarmRequest):
             self.attended.append(request)
         self.acts.append((request.ask, request.who))
@@ -375,9 +480,9 @@ def web_command(control: Path, record: Path, listen: str) -> list[str]:
 
 
 @contextmanager
-def serving(control: Path, record: Path) -> Iterator[str]:
+def serving(control: Path, record: Path, listen: str | None = None) -> Iterator[str]:
     """The page in a process of its own, as it runs in earnest; gives its address."""
-    listen = f"127.0.0.1:{free_port()}"
+    listen = listen or f"127.0.0.1:{free_port()}"
     process = subprocess.Popen(
         web_command(control, record, listen), stdout=subprocess.PIPE, text=True
     )
@@ -457,6 +562,43 @@ def measured() -> Callable[..., Status]:
 @pytest.fixture
 def whisker() -> Callable[..., AlarmStatus]:
     return an_alarm
+
+
+@pytest.fixture
+def proof() -> Callable[..., ProofStatus]:
+    return a_proof
+
+
+@pytest.fixture
+def walk() -> Callable[..., ProofWalkStatus]:
+    return a_walk
+
+
+@pytest.fixture
+def keep() -> Callable[..., None]:
+    """Keep proof tests in a record: the step that failed, how many, fields of `ProofMade`."""
+
+    def add(path: Path, failed: str | None = None, times: int = 1, **changes: Any) -> None:
+        keep_proofs(path, *times * [a_proof_made(failed, **changes)])
+
+    return add
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Path:
+    """A record with two proof tests: one of 19 February, which failed, and one of the 20th."""
+    path = tmp_path / "proofs.db"
+    write_record(path, hours=0.05)
+    failed = a_proof_made("interlock leak", utc_ms=1_771_502_400_000, who="ben")
+    keep_proofs(path, failed, a_proof_made())
+    return path
+
+
+@pytest.fixture
+def make_page_at(peer: Peer, record: Path) -> Callable[[], AbstractContextManager[str]]:
+    """The page in a process of its own, again and again at the same address."""
+    listen = f"127.0.0.1:{free_port()}"
+    return lambda: serving(peer.path, record, listen)
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ real record. For looking at; nothing is compared.
 
 import sys
 import tempfile
+import time
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,12 +16,16 @@ from conftest import (
     STARTED_MS,
     Peer,
     a_measured_status,
+    a_proof,
+    a_proof_made,
     a_run,
     a_short,
     a_status,
+    a_walk,
     alarm_entries,
     an_alarm,
     audit_entries,
+    keep_proofs,
     serving,
     write_entries,
     write_record,
@@ -28,6 +33,7 @@ from conftest import (
 from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
 
 from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
+from daemon.api.proof_messages import ProofEnd, ProofStatus
 from daemon.bath.description import Additive, Description
 from daemon.chemistry.calibration import Point, ReferenceClass, fitted
 from daemon.record.entries import BathEntered, CalibrationMade
@@ -301,6 +307,75 @@ def _shoot_calibration(browser: Browser, folder: Path, out: Path, wanted: str) -
     peer.stop()
 
 
+OPEN_LID = "Open the loop of 'lid' now, at the contact itself."
+DONE = ProofEnd(how="passed", kept=4)
+BROKEN = ProofEnd(how="failed", kept=4)
+EARLY = ProofEnd(how="given up", why="no current flows: nothing can be proved without one")
+PLATES = a_status(current_a=0.198, run=a_run(title="Proof test"), proving="step 2 of 6")
+RESTS = _off(state="idle", run=None)
+
+PROOFS: dict[str, tuple[Status | None, ProofStatus, bool, str]] = {
+    "never": (RESTS, a_proof(due_utc=None, overdue="never"), False, ""),
+    "overdue": (
+        RESTS,
+        a_proof(due_utc="2026-02-25T12:00:00+00:00", overdue="long ago", required=True),
+        True,
+        "",
+    ),
+    "good": (RESTS, a_proof(), True, ""),
+    "cannot": (a_status(), a_proof(refusal="cannot start a run that is running"), True, ""),
+    "open-lid": (PLATES, a_proof(walk=a_walk(1, todo=OPEN_LID, left_s=96.4)), True, "ab12cd34"),
+    "watched": (
+        PLATES,
+        a_proof(walk=a_walk(3, doing="The meter is watched: the contactor has to open.")),
+        True,
+        "ab12cd34",
+    ),
+    "question": (
+        RESTS,
+        a_proof(walk=a_walk(4, failed=3, question="Does the siren sound now?", left_s=590.0)),
+        True,
+        "ab12cd34",
+    ),
+    "passed": (RESTS, a_proof(walk=a_walk(5, ended=DONE)), True, "ab12cd34"),
+    "failed": (RESTS, a_proof(walk=a_walk(5, failed=3, ended=BROKEN)), True, "ab12cd34"),
+    "early": (RESTS, a_proof(walk=a_walk(0, ended=EARLY)), True, "ab12cd34"),
+    "gone": (RESTS, a_proof(), True, "another"),
+    "silent": (None, a_proof(), True, "ab12cd34"),
+}
+"""The proof test: the tank, how it stands, whether any is kept, and the walk that is followed."""
+
+
+def _shoot_proofs(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    kept, never = folder / "proofs.db", folder / "no-proofs.db"
+    for record in (kept, never):
+        write_record(record, hours=0.1, every_s=10.0)
+    old = a_proof_made("interlock leak", utc_ms=STARTED_MS - 60 * 86_400_000, who="ben")
+    keep_proofs(kept, old, a_proof_made())
+    peer = Peer(folder / "proofs.sock", a_status())
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    with serving(peer.path, kept) as of_kept, serving(peer.path, never) as of_never:
+        for name, (status, proof, any_kept, walk) in PROOFS.items():
+            if not f"proof-{name}".startswith(wanted):
+                continue
+            peer.proof = proof
+            if status is not None:
+                peer.status = status
+                peer.start()
+            address = of_kept if any_kept else of_never
+            page.goto(f"{address}/proof" + (f"?walk={walk}" if walk else ""))
+            for size, viewport in SIZES.items():
+                page.set_viewport_size(viewport)
+                for theme in THEMES:
+                    page.emulate_media(color_scheme=theme)
+                    page.screenshot(path=out / f"proof-{name}-{size}-{theme}.png", full_page=True)
+            page.goto("about:blank")
+            peer.stop()
+            time.sleep(2.1)  # until the page asks a silent daemon again
+    context.close()
+
+
 def main(out: Path, wanted: str = "") -> None:
     """Take every picture, or those of the states whose name begins with `wanted`."""
     out.mkdir(parents=True, exist_ok=True)
@@ -321,6 +396,7 @@ def main(out: Path, wanted: str = "") -> None:
             peer.stop()
         _shoot_pages(browser, Path(folder), out, wanted)
         _shoot_calibration(browser, Path(folder), out, wanted)
+        _shoot_proofs(browser, Path(folder), out, wanted)
         browser.close()
 
 

@@ -22,6 +22,9 @@ from daemon.control.protection.effects import Stop, Table
 
 Figures = dict[str, float | int | str | bool | None]
 
+BUTTON = "the button at the tank"
+"""Who acknowledges by it, in the record."""
+
 LONGEST_SHELF_S = 12 * 3600.0
 """s. An alarm is shelved for a night at most: a longer one is a thing to be repaired."""
 

@@ -1,4 +1,4 @@
-"""`tankhand prove`: the proof test of the ways to stop, at a terminal."""
+"""`tankhand prove`: the proof test of the ways to stop, followed at a terminal."""
 
 import time
 from pathlib import Path
@@ -10,22 +10,20 @@ from daemon.service.commands.asking import WHERE
 from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
-    from daemon.service.proving import Cabinet
-    from daemon.service.settings import Settings
+    from daemon.api.client import Client
+    from daemon.api.messages import Answer, Request
+    from daemon.api.proof_messages import ProofWalkStatus
 
 CAUTION = """\
 Each way to stop is used once, with a small current. Hang a scrap of copper in the part's place; the
-charge is posted to the bath. Keep the emergency stop within reach. What is proved here is what the
-meter sees today. Software is no safety function: prove the hard-wired chain with the Pi unplugged
-too, as hardware/contactor.md says."""
+charge is posted to the bath. Nobody's hands in the tank. Keep the emergency stop within reach. What
+is proved here is what the meter sees today. Software is no safety function: prove the hard-wired
+chain with the Pi unplugged too, as hardware/contactor.md says."""
 
+EARLY = "the proof test ended early, and nothing is kept"
 
-class _AtTerminal:
-    def say(self, text: str) -> None:
-        click.echo(text)
-
-    def confirms(self, question: str) -> bool:
-        return click.confirm(question)
+LOOK_S = 0.2
+"""Real s from look to look at how far the daemon is."""
 
 
 @click.command()
@@ -35,64 +33,106 @@ class _AtTerminal:
 def prove(current: str, ceiling: str, settings: Path) -> None:
     """Prove each way to stop, with the meter as witness; the result is kept with its date.
 
-    The daemon has to run, at rest. Interlocks are opened by you, one after the other, when you are
-    asked to. Exit code 1 if one of them failed.
+    The daemon has to run, at rest, and leads through it. Interlocks are opened by you, one after
+    the other, when you are asked to. Ctrl-C gives it up. Exit code 1 if anything failed.
     """
     from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
     from daemon.api.errors import InputError
-    from daemon.api.messages import ProofRequest
-    from daemon.api.plan_file import read_plan
-    from daemon.service.proving import ProofEndedError, Tank, Walk, plan_of
     from daemon.service.settings import read_settings
+
+    try:
+        current_a, ceiling_v = (
+            _above_0("--current", current, "A"),
+            _above_0("--ceiling", ceiling, "V"),
+        )
+        client = Client(read_settings(settings).daemon.socket, timeout_s=ACT_PATIENCE_S)
+    except InputError as error:
+        raise BadInputError(str(error)) from error
+    click.echo(CAUTION)
+    click.confirm("Begin?", abort=True)
+    try:
+        walk = _begin(client, current_a, ceiling_v)
+        end = _followed(client, walk)
+    except DaemonUnreachableError as error:
+        raise RefusedError(f"{EARLY}: {error}") from error
+    if end.ended is None or end.ended.how == "given up":
+        raise RefusedError(f"{EARLY}: {end.ended.why if end.ended else ''}")
+    failed = [step.name for step in end.steps if step.state == "failed"]
+    if end.ended.how == "failed":
+        why = f"; it ended early: {end.ended.why}" if end.ended.why else ""
+        raise RefusedError(f"kept as failed: {', '.join(failed)}{why}")
+    click.echo(f"kept as passed: {len(end.steps)} steps")
+
+
+def _above_0(option: str, text: str, unit: str) -> float:
     from daemon.units import UnitError, parse
 
     try:
-        read = read_settings(settings)
-        plan = plan_of(parse(current, "A"), ceiling)
-        read_plan(plan, "--current and --ceiling")
-        click.echo(CAUTION)
-        click.confirm("Begin?", abort=True)
-        client = Client(read.daemon.socket, timeout_s=ACT_PATIENCE_S)
-        tank = Tank(client.ask, time.sleep, who(), WHERE)
-        steps = Walk(tank, _AtTerminal(), _cabinet(read, settings), plan).run()
-        told = tuple((step.name, step.expected, step.seen, step.passed) for step in steps)
-        answer = client.ask(ProofRequest(who=who(), where=WHERE, steps=told))
-    except (InputError, UnitError) as error:
-        raise BadInputError(str(error)) from error
-    except (DaemonUnreachableError, ProofEndedError) as error:
-        raise RefusedError(f"the proof test ended early, and nothing is kept: {error}") from error
+        value = parse(text, unit)
+    except UnitError as error:
+        raise BadInputError(f"{option}: {error}") from error
+    if not value > 0:
+        raise BadInputError(f"{option}: must be above 0 {unit}, got {text!r}")
+    return value
+
+
+def _begin(client: "Client", current_a: float, ceiling_v: float) -> "ProofWalkStatus":
+    from daemon.api.proof_messages import BeginProofRequest
+
+    begin = BeginProofRequest(who=who(), where=WHERE, current_a=current_a, ceiling_v=ceiling_v)
+    _told(client, begin)
+    return _walk(client)
+
+
+def _followed(client: "Client", walk: "ProofWalkStatus") -> "ProofWalkStatus":
+    """Tell what happens and ask what is asked, until the walk is over."""
+    from daemon.api.proof_messages import AnswerProofRequest, EndProofRequest
+
+    first, told, asked = walk.id, 0, ""
+    try:
+        while True:
+            told = _tell(walk, told)
+            if walk.ended is not None:
+                return walk
+            wanted = f"{walk.step} {walk.todo}{walk.question}"
+            if wanted != asked and walk.todo:
+                click.echo(walk.todo)
+            elif wanted != asked and walk.question:
+                yes = click.confirm(walk.question)
+                # Somebody may have answered on the page meanwhile: then this one comes too late.
+                client.ask(
+                    AnswerProofRequest(
+                        who=who(), where=WHERE, walk=walk.id, step=walk.step, yes=yes
+                    )
+                )
+            asked = wanted
+            time.sleep(LOOK_S)
+            walk = _walk(client, first)
+    except (KeyboardInterrupt, click.Abort):
+        client.ask(EndProofRequest(who=who(), where=WHERE, walk=first))
+        return _walk(client, first)
+
+
+def _tell(walk: "ProofWalkStatus", told: int) -> int:
+    """Tell what came of the steps that are over, without the first `told`; how many are."""
+    over = [step for step in walk.steps if step.state in ("passed", "failed")]
+    for step in over[told:]:
+        click.echo(f"{'passed' if step.state == 'passed' else 'FAILED'}  {step.name}: {step.seen}")
+    return len(over)
+
+
+def _walk(client: "Client", expected: str | None = None) -> "ProofWalkStatus":
+    """How far the walk is."""
+    from daemon.api.proof_messages import ProofRequest
+
+    proof = _told(client, ProofRequest()).proof
+    if proof is None or proof.walk is None or expected not in (None, proof.walk.id):
+        raise RefusedError(f"{EARLY}: the daemon has started anew meanwhile")
+    return proof.walk
+
+
+def _told(client: "Client", request: "Request") -> "Answer":
+    answer = client.ask(request)
     if not answer.ok:
-        raise RefusedError(f"the result is not kept: {answer.error}")
-    failed = [step.name for step in steps if not step.passed]
-    if failed:
-        raise RefusedError(f"kept as failed: {', '.join(failed)}")
-    click.echo(f"kept as passed: {len(steps)} steps")
-
-
-def _cabinet(settings: "Settings", path: Path) -> "Cabinet":
-    """What the settings say is there to be proved."""
-    from daemon.control.protection.effects import Stop
-    from daemon.service.devices.assembly import make_meters, make_supply
-    from daemon.service.proving import Cabinet
-    from daemon.service.telling.teller import trials
-
-    clock = settings.clock()
-    _, rating = make_supply(settings, clock)
-    meters = make_meters(settings, clock, rating)
-    limits = meters.limits(settings, rating)
-    return Cabinet(
-        loops=tuple(
-            (each.name, each.stop == Stop.ABORT.value)
-            for each in settings.interlock
-            if each.stop != Stop.NOTHING.value
-        ),
-        gone_a=limits.gone_a,
-        off_s=limits.off_s + limits.down_s,
-        drop_out_s=None if settings.contactor is None else settings.contactor.drop_out,
-        beacon=settings.beacon is not None,
-        siren=settings.siren is not None,
-        button=settings.acknowledge_button is not None,
-        messages=tuple(
-            trials(settings.tell, settings.telling, settings.bath.name, who(), str(path))
-        ),
-    )
+        raise RefusedError(answer.error or "no reason given")
+    return answer

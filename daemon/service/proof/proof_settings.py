@@ -1,6 +1,6 @@
 """The settings of the proof test: how often it is due, and whether a run waits for it."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 
 from pydantic import StrictBool
 
@@ -20,6 +20,12 @@ class ProofTable(Table):
 
     every: DurationS = 90 * SECONDS_PER_DAY
     required: StrictBool = False
+
+    def due(self, newest: Proof | None) -> datetime | None:
+        """By when the next has to be done, UTC; None if none ever passed."""
+        if newest is None:
+            return None
+        return datetime.fromtimestamp(newest.made.utc_ms / 1000 + self.every, UTC)
 
     def overdue(self, newest: Proof | None, utc: datetime) -> str | None:
         """Why a proof test is due, in words; None if it is not. `newest` is the last that passed.
