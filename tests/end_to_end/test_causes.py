@@ -303,9 +303,7 @@ def test_a_meter_that_repeats_itself(cabinet, tank, receiver, wait_until):
     assert cabinet.end() == 0
 
 
-def test_a_bath_too_hot_too_cold_and_a_lost_thermometer(
-    make_cabinet, kernel, tank, receiver, wait_until
-):
+def test_a_bath_too_hot_too_cold_and_a_lost_thermometer(make_cabinet, kernel, receiver, wait_until):
     daemon = make_cabinet(kernel.settings).start().ready()
     plate(daemon, wait_until)
     kernel.warm(12.0)
@@ -317,7 +315,7 @@ def test_a_bath_too_hot_too_cold_and_a_lost_thermometer(
     kernel.warm(41.5)
     daemon.until_state("held")
     seen(daemon, "bath too hot", receiver, wait_until)
-    assert tank.truth().current_a < 0.02
+    assert kernel.truth().current_a < 0.02
     assert daemon.end() == 0
 
 
