@@ -299,8 +299,11 @@ class MockPins:
 class Kernel:
     """A folder that stands for /sys. A thread writes into it what the shunt shows.
 
-    `shows` makes that, A, of the true current, A.
+    `shows` makes that, A, of the true current, A. `ripple_share` is the height of the ripple that
+    swings about that, a share of it.
     """
+
+    ripple_share = 0.0
 
     def __init__(self, root, tank, shows):
         self.settings = METERS.format(sysfs=root)
@@ -347,11 +350,27 @@ class Kernel:
     def _write(self):
         fd = os.open(self.current, os.O_WRONLY)
         while not self._stop.is_set():
-            counts = round(self._shows(self.truth().current_a) / AMPERES_PER_COUNT)
-            # In place and of one width, as the daemon keeps the file open.
-            os.pwrite(fd, f"{counts:8d}\n".encode(), 0)
-            time.sleep(0.002)
+            counts = self._shows(self.truth().current_a) / AMPERES_PER_COUNT
+            if self.ripple_share == 0.0:
+                # In place and of one width, as the daemon keeps the file open.
+                os.pwrite(fd, f"{round(counts):8d}\n".encode(), 0)
+                time.sleep(0.002)
+            else:
+                self._swing(fd, counts)
         os.close(fd)
+
+    def _swing(self, fd, counts):
+        """Write a rectangle as fast as it goes, for longer than a look takes.
+
+        Its top and its bottom are uneven by a twentieth, since a converter never repeats itself.
+        """
+        tops = [self.ripple_share * (1 + 0.01 * uneven) for uneven in (-5, 2, -1, 5, -2, 1)]
+        shares = [1 + top for top in tops] + [1 - top for top in tops]
+        lines = [f"{round(counts * share):8d}\n".encode() for share in shares]
+        until_s = time.monotonic() + 0.05
+        while time.monotonic() < until_s:
+            for line in lines:
+                os.pwrite(fd, line, 0)
 
 
 @pytest.fixture
