@@ -99,8 +99,19 @@ def test_a_demo_that_is_ended_leaves_nothing_behind(demo, tmp_path, number):
         said += line
     os.kill(process.pid, number)
     rest, _ = process.communicate(timeout=60)
-    assert process.returncode not in (0, None)
+    assert process.returncode == 128 + number
     assert "Traceback" not in said + rest
+    assert leftovers(tmp_path) == []
+
+
+def test_a_demo_that_is_ended_while_its_daemon_is_being_started(demo, tmp_path, wait_until):
+    process = demo("--rate", "100", "--no-stay")
+    # Its last act before that.
+    wait_until((tmp_path / "settings.toml").exists, "the settings are written")
+    os.kill(process.pid, signal.SIGINT)
+    said, _ = process.communicate(timeout=60)
+    assert process.returncode == 128 + signal.SIGINT
+    assert "Traceback" not in said
     assert leftovers(tmp_path) == []
 
 

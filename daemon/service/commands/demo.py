@@ -65,12 +65,15 @@ def run(rate: float, listen: str, keep: Path | None, stay: bool) -> int:
     `rate` is how fast the clock runs, `listen` the page's address, `keep` a folder for settings
     and record instead of one that is removed; with `stay` the page is served until Ctrl-C.
     """
-    console = Console()
-    for number in (signal.SIGTERM, signal.SIGHUP):
-        signal.signal(number, _leave)
+    console, ending = Console(), Ending()
     try:
         with ExitStack() as stack:
-            return _show(console, stack, rate, listen, keep, stay=stay)
+            for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+                before = signal.signal(number, ending.on_signal)
+                stack.callback(signal.signal, number, before)
+            return _show(console, stack, ending, rate, listen, keep, stay=stay)
+    except EndedError as ended:
+        return ended.exit_code
     except (DriverError, DaemonUnreachableError, _CannotShowError) as error:
         click.echo(f"tankhand: {error}", err=True)
         return 1
@@ -80,8 +83,49 @@ class _CannotShowError(Exception):
     """Why there is no demo to be had like this."""
 
 
+class EndedError(Exception):
+    """A signal has asked for the end; `exit_code` is that of a process that it ends."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(signal.Signals(number).name)
+        self.exit_code = 128 + number
+
+
+class Ending:
+    """Whether a signal has asked for the end: `number` is which, None without one.
+
+    The handler only marks it. One that raised would be lost where Python can hand on no exception,
+    as in the callbacks that clean up after an import, and would leave a process behind that is just
+    being started.
+    """
+
+    def __init__(self) -> None:
+        self.number: int | None = None
+
+    def on_signal(self, number: int, frame: FrameType | None) -> None:  # noqa: ARG002
+        """Handle a signal."""
+        self.number = number
+
+    def check(self) -> None:
+        """Go on if nothing has asked for the end. Raises `EndedError`."""
+        if self.number is not None:
+            raise EndedError(self.number)
+
+    def pause(self, real_s: float) -> None:
+        """Wait, then `check`."""
+        time.sleep(real_s)
+        self.check()
+
+
 def _show(
-    console: Console, stack: ExitStack, rate: float, listen: str, keep: Path | None, *, stay: bool
+    console: Console,
+    stack: ExitStack,
+    ending: Ending,
+    rate: float,
+    listen: str,
+    keep: Path | None,
+    *,
+    stay: bool,
 ) -> int:
     _check_free(listen)
     settings = _settings_file(stack, keep)
@@ -94,17 +138,18 @@ def _show(
         ),
         encoding="utf-8",
     )  # fmt: skip
+    ending.check()
     daemon = stack.enter_context(_daemon(settings))
     stack.callback(_end, daemon)
     client = Client(settings.with_name("control.sock"), timeout_s=10.0)
-    if not _answers(client, daemon):
+    if not _answers(client, daemon, ending):
         return 1
     console.print(f"A simulated tank, {rate:g} times as fast as a real one.")
     console.print(f"The page: [link]http://{listen}[/link]")
-    status = _plate(client, console)
+    status = _plate(client, console, ending)
     _compare(console, status, tank.truth().deposited_g)
     if stay:
-        _stay(console, daemon)
+        _stay(console, daemon, ending)
     return 0 if status.state == "complete" else 1
 
 
@@ -152,12 +197,7 @@ def _end(daemon: subprocess.Popen[bytes]) -> None:
     daemon.wait()
 
 
-def _leave(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
-    """End on a signal as on Ctrl-C, taking everything down that was started."""
-    sys.exit(128 + number)
-
-
-def _answers(client: Client, daemon: subprocess.Popen[bytes]) -> bool:
+def _answers(client: Client, daemon: subprocess.Popen[bytes], ending: Ending) -> bool:
     """Wait until the daemon answers; False when it has ended instead, having said why."""
     give_up_s = time.monotonic() + READY_LIMIT_S
     while time.monotonic() < give_up_s and daemon.poll() is None:
@@ -166,11 +206,11 @@ def _answers(client: Client, daemon: subprocess.Popen[bytes]) -> bool:
                 return True
         except DaemonUnreachableError:
             pass
-        time.sleep(0.1)
+        ending.pause(0.1)
     return False
 
 
-def _plate(client: Client, console: Console) -> Status:
+def _plate(client: Client, console: Console, ending: Ending) -> Status:
     """Start the example plan and show how it goes until it is over."""
     plan = files("daemon.service").joinpath("examples/lamp_foot.toml").read_text("utf-8")
     answer = client.ask(StartRequest(plan=plan, who=os.environ.get("USER", "demo")))
@@ -185,7 +225,7 @@ def _plate(client: Client, console: Console) -> Status:
         task = progress.add_task("", total=1.0, now="")
         status = answer.status
         while status.state in ("running", "restarting", "holding", "held", "stopping", "aborting"):
-            time.sleep(0.2)
+            ending.pause(0.2)
             status = client.status()
             if status.run is not None:
                 progress.update(
@@ -220,9 +260,11 @@ def _compare(console: Console, status: Status, deposited_g: float) -> None:
     )
 
 
-def _stay(console: Console, daemon: subprocess.Popen[bytes]) -> None:
+def _stay(console: Console, daemon: subprocess.Popen[bytes], ending: Ending) -> None:
     console.print("The page stays until Ctrl-C.")
-    try:
-        daemon.wait()
-    except KeyboardInterrupt:
+    while daemon.poll() is None and ending.number is None:
+        time.sleep(0.2)
+    if ending.number == signal.SIGINT:
         console.print()
+        return
+    ending.check()

@@ -123,13 +123,7 @@ def test_what_has_to_be_known_of_a_start_is_told_beside_it(settings, mocker, tmp
     assert "Nothing is running" in result.stdout
 
 
-@pytest.fixture
-def own_signals(mocker):
-    """The demo sets handlers for the whole process, which is pytest's here."""
-    mocker.patch("signal.signal")
-
-
-def test_a_demo_whose_address_is_taken_says_so_before_anything_starts(own_signals, tmp_path):
+def test_a_demo_whose_address_is_taken_says_so_before_anything_starts(tmp_path):
     with socket.create_server(("127.0.0.1", 0)) as taken:
         listen = f"127.0.0.1:{taken.getsockname()[1]}"
         code, said = call("demo", "--listen", listen, "--keep", tmp_path)
@@ -140,7 +134,7 @@ def test_a_demo_whose_address_is_taken_says_so_before_anything_starts(own_signal
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_demo_never_writes_over_settings_that_are_not_its_own(own_signals, settings):
+def test_a_demo_never_writes_over_settings_that_are_not_its_own(settings):
     with socket.create_server(("127.0.0.1", 0)) as free:
         listen = f"127.0.0.1:{free.getsockname()[1]}"
     code, said = call("demo", "--listen", listen, "--keep", settings.parent)

@@ -1,0 +1,77 @@
+"""How the demo is ended. The demo itself: tests/end_to_end/test_demo.py."""
+
+import signal
+import subprocess
+import sys
+import weakref
+
+import pytest
+from rich.console import Console
+
+from daemon.service.commands import demo
+from daemon.service.commands.demo import EndedError, Ending
+
+
+class Thing:
+    """Something that can be referred to weakly."""
+
+
+@pytest.fixture
+def ending():
+    ending = Ending()
+    before = signal.signal(signal.SIGINT, ending.on_signal)
+    yield ending
+    signal.signal(signal.SIGINT, before)
+
+
+def test_a_ctrl_c_while_python_cleans_up_is_not_lost(ending):
+    """An exception that a weak reference's callback raises goes nowhere; imports have such ones."""
+    ending.check()
+    thing = Thing()
+    reference = weakref.ref(thing, lambda _: signal.raise_signal(signal.SIGINT))
+    del thing
+    assert reference() is None
+    with pytest.raises(EndedError, match="SIGINT") as ended:
+        ending.pause(0)
+    # 128 and the signal's number, which is 2, as shells have it.
+    assert ended.value.exit_code == 130
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_whoever_calls_the_demo_has_its_own_handlers_back(mocker, number):
+    before = signal.getsignal(number)
+
+    def show(_console, _stack, ending, *_, **__):
+        signal.raise_signal(number)
+        ending.check()
+
+    mocker.patch.object(demo, "_show", show)
+    assert demo.run(100.0, "127.0.0.1:8080", None, stay=False) == 128 + number
+    assert signal.getsignal(number) == before
+
+
+@pytest.fixture
+def process():
+    """Stands for a daemon that serves its page until it is told to end."""
+    command = [sys.executable, "-c", "import sys; sys.stdin.read()"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE) as process:
+        yield process
+
+
+def test_a_page_that_stays_is_ended_by_ctrl_c_in_good_order(process, ending):
+    signal.raise_signal(signal.SIGINT)
+    demo._stay(Console(quiet=True), process, ending)
+    assert process.poll() is None
+
+
+def test_a_page_that_stays_is_ended_by_other_signals_with_their_code(process, ending):
+    ending.on_signal(signal.SIGTERM, None)
+    with pytest.raises(EndedError, match="SIGTERM"):
+        demo._stay(Console(quiet=True), process, ending)
+
+
+def test_a_page_whose_daemon_has_ended_stays_no_longer(process, ending):
+    process.stdin.close()
+    process.wait()
+    demo._stay(Console(quiet=True), process, ending)
+    assert ending.number is None
