@@ -1,6 +1,7 @@
 """The daemon's side of the socket for what is entered of a bath: its server over a real record."""
 
 from contextlib import ExitStack
+from dataclasses import fields
 
 import pytest
 
@@ -39,9 +40,10 @@ def serve_bath():
             bath, clock = told.bath.description(), SystemClock()
             keeper = BathKeeper(bath, writer, clock, book_by(told.record.path, bath, clock, stack))
             keeper.describe()
-            desk = Desk(_unused, _unused, _unused, keeper.enter, _unused, _unused, _unused, _unused)
+            others = {each.name: _unused for each in fields(Desk) if each.name != "enter"}
+            desk = Desk(enter=keeper.enter, **others)
             server = ControlServer(
-                told.daemon.socket, lambda: STATUS, _unused, RATING, PANEL, desk, ()
+                told.daemon.socket, lambda: STATUS, _unused, RATING, PANEL, desk, _unused, ()
             )
             server.start()
             stack.callback(server.stop)

@@ -254,7 +254,8 @@ class Daemon:
             None,
             RATING,
             panel,
-            Desk(self.keep, *[None] * 7),
+            Desk(self.keep, *[None] * 6),
+            None,
             (),
         )
         self.server.start()
