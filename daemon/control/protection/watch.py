@@ -27,6 +27,7 @@ class Watch:
         self._started_s: float | None = None
         self._demand = OFF
         self._since_s = 0.0
+        # The currents that were asked for, A, and until when, s.
         self._past: deque[tuple[float, float]] = deque()
         self._last_s = self._last_but_one_s = 0.0
 
@@ -72,21 +73,18 @@ class Watch:
         before, self._demand = self._demand, demand
         if self._started_s is None:
             self._started_s = self._since_s = self._last_s = self._last_but_one_s = at_s
+            self._past.append((0.0, at_s))
             return
         if demand == before:
             return
         self._since_s = at_s
-        # Only what was greater than all that came after it matters, so these fall from left to
-        # right: the current, and until when it was asked for.
-        past = self._past
-        while past and past[-1][0] <= before.current_a:
-            past.pop()
-        past.append((before.current_a, at_s))
+        self._past.append((before.current_a, at_s))
 
     def _observation(
         self, reading: Reading, current_a: float, area_dm2: float | None
     ) -> Observation:
         at_s, demand, started_s = reading.monotonic_s, self._demand, self._started_s
+        asked = self._asked_a(min(at_s - LAG_S, self._last_but_one_s))
         return Observation(
             at_s,
             current_a,
@@ -96,14 +94,15 @@ class Watch:
             demand.current_a,
             demand.voltage_v,
             max(0.0, at_s - self._since_s),
-            self._greatest_a(min(at_s - LAG_S, self._last_but_one_s)),
+            min(asked),
+            max(asked),
             at_s if started_s is None else started_s,
             area_dm2,
         )
 
-    def _greatest_a(self, from_s: float) -> float:
-        """The greatest current that was asked for since `from_s`, A."""
+    def _asked_a(self, from_s: float) -> tuple[float, ...]:
+        """The currents that were asked for since `from_s`, A."""
         past = self._past
         while past and past[0][1] < from_s:
             past.popleft()
-        return max(past[0][0], self._demand.current_a) if past else self._demand.current_a
+        return (*(current_a for current_a, _ in past), self._demand.current_a)

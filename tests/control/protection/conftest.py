@@ -29,6 +29,7 @@ def seen(at_s, current_a=1.0, voltage_v=0.9, **more):
         "set_current_a": 1.0,
         "ceiling_v": 4.0,
         "steady_s": 100.0,
+        "least_a": more.get("set_current_a", 1.0),
         "before_a": more.get("set_current_a", 1.0),
         "started_s": -1000.0,
         "area_dm2": 1.8,

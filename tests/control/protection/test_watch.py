@@ -69,6 +69,7 @@ def test_a_reading_is_shown_beside_what_was_asked_for(watched_tank, notes, plan,
     assert shown.at_s == watched_tank.now_s
     assert (shown.current_a, shown.voltage_v, shown.output_on) == (2.0, 1.0, True)
     assert (shown.set_current_a, shown.ceiling_v, shown.before_a) == (2.0, 4.0, 2.0)
+    assert shown.least_a == 0.0
     assert shown.started_s == pytest.approx(started_s)
     assert shown.steady_s == pytest.approx(0.5)
     assert shown.area_dm2 == pytest.approx(watched_tank.situation.run.plan.area_dm2)
@@ -109,6 +110,17 @@ def test_the_greater_current_before_a_stage_is_known_for_a_second(watched_tank, 
     assert before[4.8] == 2.0
     assert before[5.4] == before[6.3] == 3.0
     assert before[6.7] == 0.5
+
+
+def test_the_smaller_current_before_a_stage_is_known_for_a_second(watched_tank, notes, plan, stage):
+    watched_tank.cycle(Act.START, plan=plan(stage(2.0, duration_s=5.0), stage(3.0)))
+    started_s = watched_tank.now_s
+    many(watched_tank, 100)
+    least = {round(shown.at_s - started_s, 1): shown.least_a for shown in notes.seen}
+    # Nothing was asked for before the start.
+    assert least[0.5] == 0.0
+    assert least[1.5] == least[5.9] == 2.0
+    assert least[6.7] == 3.0
 
 
 def test_at_slow_readings_it_is_known_for_two_of_them(watched_tank, notes, plan, stage):

@@ -150,6 +150,8 @@ class NoCurrent:
         t, at_s = self._t, seen.at_s
         none = abs(seen.current_a) < t.zero_a
         enough = seen.set_current_a >= 2.0 * t.zero_a
+        # Behind a ramp, and before it has come on, an output shows no more voltage than a dead one.
+        was_enough = seen.least_a >= 2.0 * t.zero_a
         if not none:
             self._closed = self._closed or seen.current_a >= 2.0 * t.zero_a
         missing = none and enough
@@ -157,7 +159,7 @@ class NoCurrent:
         gone = off or (seen.voltage_v is not None and seen.voltage_v < t.dropped_v)
         started = at_s - seen.started_s >= t.dropped_start_s
         broken = missing and not gone and at_ceiling(seen, t) is not False
-        dropped = self._dropped.seen(missing and gone and started, at_s)
+        dropped = self._dropped.seen(none and was_enough and gone and started, at_s)
         said_off = self._said_off.seen(off and not enough and none, at_s)
         open_ = self._open.seen(broken and self._closed, at_s)
         never = self._open_from_start.seen(broken, at_s)

@@ -13,10 +13,10 @@ class Observation:
 
     at_s: the reading's moment on the monotonic clock. set_current_a and ceiling_v: what the supply
     was told, A and V. steady_s: for how long it had been told so, s; a ramp keeps this small.
-    before_a: the greatest current that was asked for within the last second, or since the reading
-    before the last one, A: a supply takes its time to come down. started_s: when the output was
-    last switched on, s. area_dm2: what the plan says of the parts' area, dm². What was not read,
-    or is not known, is None.
+    least_a, before_a: the least and the greatest current that was asked for within the last second,
+    or since the reading before the last one, A: a supply takes its time to come up and down.
+    started_s: when the output was last switched on, s; nothing was asked for before. area_dm2: what
+    the plan says of the parts' area, dm². What was not read, or is not known, is None.
     """
 
     at_s: float
@@ -27,6 +27,7 @@ class Observation:
     set_current_a: float
     ceiling_v: float
     steady_s: float
+    least_a: float
     before_a: float
     started_s: float
     area_dm2: float | None = None

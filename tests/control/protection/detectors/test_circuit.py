@@ -192,6 +192,13 @@ def test_an_output_may_take_its_time_to_come_on(no_current, observe):
         assert no_current.look(observe(0.1 * n, started_s=0.0)) == ()
 
 
+def test_at_slow_readings_a_supply_may_be_behind_a_ramp(no_current, observe):
+    # It shows what was asked for before: of a reading every 50 s, at the foot of a ramp.
+    for n in range(1, 20):
+        seen = observe(50.0 * n, 0.01 * n, 0.06, set_current_a=0.02 * n, least_a=0.01 * (n - 1))
+        assert no_current.look(seen) == ()
+
+
 def test_where_the_current_is_too_small_to_tell_the_supply_is_believed(no_current, observe, named):
     found = [
         n
