@@ -7,8 +7,8 @@ from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 
 from daemon.api.messages import AlarmRequest, AlarmStatus, PriorityName, Status
-from daemon.api.sentence import clock, utc_of
-from daemon.control.protection.causes import PROOF_OVERDUE
+from daemon.api.sentence import WITHOUT_CURRENT, clock, utc_of
+from daemon.control.protection.causes import PROOF_OVERDUE, RUN_INTERRUPTED
 from web.figures import unbroken
 from web.listing import capital
 from web.presses import pass_on
@@ -18,8 +18,11 @@ SHELF_S = {"1": 3600.0, "8": 8 * 3600.0}
 """How long an alarm can be shelved from the page, by hours."""
 
 
-LEADS = {PROOF_OVERDUE: ("proof", "To the proof test")}
-"""Causes that a page of ours does something about: its view, and the words of the link there."""
+LEADS = {
+    PROOF_OVERDUE: ("proof", None, "To the proof test"),
+    RUN_INTERRUPTED: ("now", "interrupted", "Say what passed, and go on"),
+}
+"""Causes that a page of ours does something about: its view, the place there, the link's words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +30,8 @@ class AlarmCard:
     """One alarm in words.
 
     `quiet` says that nobody has to press anything for it: by whom it was acknowledged, or until
-    when it is shelved; empty while it waits. `acts` are the presses that it takes. `leads` is the
-    view that does something about it, with the words of the link there, if there is one.
+    when it is shelved; empty while it waits. `acts` are the presses that it takes. `leads` is what
+    does something about it, as in `LEADS`, if there is anything.
     """
 
     number: int
@@ -41,7 +44,7 @@ class AlarmCard:
     need: str
     quiet: str
     acts: tuple[str, ...]
-    leads: tuple[str, str] | None = None
+    leads: tuple[str, str | None, str] | None = None
 
 
 def cards(status: Status, zone: tzinfo | None) -> tuple[AlarmCard, ...]:
@@ -69,7 +72,8 @@ def _card(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> AlarmCard:
         need=alarm.need,
         quiet=capital(_quiet(alarm, status, zone)),
         acts=_acts(alarm),
-        leads=LEADS.get(alarm.cause),
+        # While a run is under way neither can be done.
+        leads=LEADS.get(alarm.cause) if status.state in WITHOUT_CURRENT else None,
     )
 
 

@@ -14,6 +14,7 @@ from web.bath import BathPage
 from web.calibration import CalibrationPage
 from web.effects import EffectsPage
 from web.history import HistoryPages
+from web.interruption import InterruptionPresses
 from web.pages import Pages
 from web.proof import ProofPage
 from web.protection import protect
@@ -38,6 +39,7 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     handle_troubles(app)
     tank, runs = Tank(socket), Runs(record)
     Pages(tank, runs, assets).route(app, limiter)
+    InterruptionPresses(tank).route(app, limiter)
     AlarmPages(tank).route(app)
     HistoryPages(tank, runs).route(app)
     EffectsPage(tank).route(app)

@@ -28,9 +28,10 @@ from web.bath import doses
 from web.chart import Panel, columns, panels
 from web.details import details_of
 from web.figures import View, silent_view, view_of
+from web.interruption import cuts
 from web.presses import pass_on
 from web.protection import ACTS_A_MINUTE, exempt_stops
-from web.runs import GREATEST_NUMBER, Runs
+from web.runs import GREATEST_NUMBER, Runs, record_number
 from web.tank import Tank
 
 PLAIN_POINTS = 160
@@ -140,6 +141,8 @@ class Pages:
             doses=doses(status) if status else (),
             alarms=cards(status, None) if status else (),
             alarm_key=view.alarms,
+            cuts=cuts(self._tank, self._runs, status),
+            asked=record_number(request.args.get("go-on", "")),
             opened="open" in request.args,
             marks=section.marks(run) if run else (),
             target_at=section.share(run.target_um, run) if run else 0.0,

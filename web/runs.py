@@ -9,13 +9,14 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
-from daemon.record import alarms, audits, bath_entries, close_ups, proofs
+from daemon.record import alarms, audits, bath_entries, close_ups, interruptions, proofs
 from daemon.record.alarms import Alarm
 from daemon.record.audits import AuditEntry
 from daemon.record.bath_entries import BathEntry
 from daemon.record.calibrations import Calibration, newest_of_all
 from daemon.record.close_ups import CloseUp
 from daemon.record.errors import RecordError
+from daemon.record.interruptions import Interruption
 from daemon.record.proofs import Proof
 from daemon.record.queries import Run, one_run, runs
 from daemon.record.series import Series, series
@@ -63,6 +64,23 @@ class Runs:
         """Give the newest run; None where there is none."""
         with self._reading() as connection:
             return next(iter(runs(connection, limit=1)), None)
+
+    def interrupted(self) -> tuple[int | None, list[tuple[Run, Interruption]]]:
+        """Give the newest run's number, and the interruptions that concern anybody still.
+
+        They are those that wait for a person's word, and the newest run's; each with its run,
+        newest first.
+        """
+        with self._reading() as connection:
+            newest = next(iter(runs(connection, limit=1)), None)
+            found = {cut.run_id: cut for cut in interruptions.unsettled(connection)}
+            if newest is not None and (cut := interruptions.of_run(connection, newest.id)):
+                found[newest.id] = cut
+            ordered = sorted(found.items(), reverse=True)
+            return (
+                None if newest is None else newest.id,
+                [(one_run(connection, run_id), cut) for run_id, cut in ordered],
+            )
 
     def proofs(self, limit: int, before: int | None) -> list[Proof]:
         """Give the proof tests, newest first; those before the number `before`."""

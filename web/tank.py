@@ -12,6 +12,8 @@ from daemon.api.messages import (
     BathEntryRequest,
     EffectsRequest,
     EffectsRow,
+    SettleRequest,
+    StartRequest,
     Status,
 )
 from daemon.api.proof_messages import (
@@ -26,6 +28,8 @@ Pressed = (
     ActRequest
     | AlarmRequest
     | BathEntryRequest
+    | SettleRequest
+    | StartRequest
     | BeginProofRequest
     | AnswerProofRequest
     | EndProofRequest
@@ -73,6 +77,10 @@ class Tank:
         if proof is None:
             raise DaemonUnreachableError("an answer without a proof test")
         return proof
+
+    def foresee(self, run_id: int) -> Answer:
+        """Ask what going on with a run's part would meet with. Raises `DaemonUnreachableError`."""
+        return self._client.ask(StartRequest(goes_on_from=run_id, check=True, who="the page"))
 
     def act(self, request: Pressed) -> Answer:
         """Hand a person's act to the daemon, past everybody who only looks.

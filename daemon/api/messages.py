@@ -304,7 +304,8 @@ class Status(Message):
     `output_on` is what the supply says of its output, or what it was told where it cannot say.
     `alarms` are those that are not over, the most urgent first. `proving` says at what a proof test
     is that is under way. `unrecorded` counts samples that the record could not take. `dues` are
-    what falls due of the bath.
+    what falls due of the bath, `unsettled` the runs of which nobody has said yet what passed while
+    they were interrupted.
     """
 
     state: StateName
@@ -327,6 +328,7 @@ class Status(Message):
     unrecorded: int = 0
     notice: str | None = None
     dues: tuple[DueStatus, ...] = ()
+    unsettled: tuple[int, ...] = ()
 
 
 class EffectsRow(Message):

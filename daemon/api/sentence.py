@@ -10,7 +10,7 @@ from typing import Literal
 
 from daemon.api.messages import AlarmStatus, DueStatus, RunStatus, StateName, Status
 from daemon.api.rounding import fixed
-from daemon.control.protection.causes import STILL_ON
+from daemon.control.protection.causes import RUN_INTERRUPTED, STILL_ON
 
 STALE_AFTER_S = 5.0
 """Real seconds. Older than this, a reading tells how the tank was, not how it is."""
@@ -78,6 +78,8 @@ def word(status: Status, zone: tzinfo | None = None) -> Word:
         return _with_need(
             said, f"{status.unrecorded} {samples} missing from the record: look at the disk."
         )
+    if status.state in WITHOUT_CURRENT:
+        said = _with_unsettled(said, status.unsettled)
     return _with_due(said, status.dues)
 
 
@@ -215,8 +217,12 @@ def _state(status: Status, zone: tzinfo | None) -> Word:
 
 
 def _at_rest(status: Status) -> Word:
+    if status.run is None and any(alarm.cause == RUN_INTERRUPTED for alarm in status.alarms):
+        off = "Nothing is running now, output off."
+        return Word("A run was interrupted.", off, CALM_NEED, "calm")
     if status.run is None:
-        return Word("Nothing is running.", "No run yet, output off.", CALM_NEED, "calm")
+        none = "No run since the daemon's start, output off."
+        return Word("Nothing is running.", none, CALM_NEED, "calm")
     figures = f"The last run ended at {of_target(status.run)}."
     return Word("Nothing is running.", figures, CALM_NEED, "calm")
 
@@ -228,6 +234,14 @@ def _when(status: Status, run: RunStatus, zone: tzinfo | None) -> str:
     if done is None:
         return "no finishing time yet"
     return f"done about {clock(done, utc_of(status.utc), zone)}"
+
+
+def _with_unsettled(said: Word, runs: tuple[int, ...]) -> Word:
+    """The words with the word that is wanted of a person, where nothing is more urgent."""
+    if not runs or said.need != CALM_NEED:
+        return said
+    wanted = f"Say what passed while run {runs[-1]} was interrupted."
+    return Word(said.what, said.figures, wanted, said.level)
 
 
 def _with_due(said: Word, dues: tuple[DueStatus, ...]) -> Word:

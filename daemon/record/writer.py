@@ -252,6 +252,14 @@ class Writer:
         with self._engine.connect() as connection:
             return proofs.newest(connection, passed=passed)
 
+    def unsettled(self) -> tuple[int, ...]:
+        """The runs whose interruption waits for a person's word, oldest first.
+
+        Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.connect() as connection:
+            return tuple(cut.run_id for cut in interruptions.unsettled(connection))
+
     def settle(self, word: Settled) -> tuple[float, float]:
         """Keep a person's word on an interruption, and bring its bath's account to it.
 

@@ -1,6 +1,7 @@
 """What a plan will meet with: how long it takes, and what falls due of the bath meanwhile."""
 
 from daemon.api.due_words import charge, due_status, line
+from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
 from daemon.bath.due import Dues
 from daemon.chemistry.uncertainty import MeterDoubt
@@ -16,6 +17,16 @@ def course_note(plan: Plan, doubt: MeterDoubt, carried: Carried) -> str:
     return (
         f"the plan can work: {added_ah:.4g} Ah in about {duration(way.to(added_ah).duration_s)} "
         "at its currents"
+    )
+
+
+def going_on_note(plan: Plan, carried: Carried) -> str:
+    """Where a plan that can work takes up a part that has something on it already, in words."""
+    stage, way = plan.stages[carried.stage], course(plan, carried=carried)
+    there = fixed(way.done_ah * way.um_per_ah, 1, below=plan.target_um)
+    return (
+        f"it goes on in stage {carried.stage + 1} of {len(plan.stages)}, {stage.name}, at "
+        f"{stage.current_a:.4g} A, with {there} of {plan.target_um:g} µm on the part"
     )
 
 

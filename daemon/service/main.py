@@ -163,6 +163,7 @@ def _assemble(
         settings.bath.name,
         lambda: prover.under_way,
         lambda: keeper.dues,
+        lambda: words.unsettled,
     )
     calibrator = Calibrator(
         doubts, kept, writer.keep_calibration, panel.learn,

@@ -44,7 +44,7 @@ from daemon.control.states import Act
 from daemon.record.errors import RecordError
 from daemon.record.store import refusal
 from daemon.service.bath_keeping import Kept
-from daemon.service.foretelling import course_note, due_notes
+from daemon.service.foretelling import course_note, due_notes, going_on_note
 from daemon.service.going_on import Unfinished
 from daemon.service.proof.prover import ABOUT as PROOF_TEST
 from daemon.service.proof.prover import Prover
@@ -270,7 +270,9 @@ class ControlServer:
         status = self._status()
         if order.plan is None:
             return ()
-        return due_notes(
+        goes_on = order.goes_on_from is not None
+        where = (going_on_note(order.plan, order.carried),) if goes_on else ()
+        return where + due_notes(
             self._desk.dues(),
             status.bath_charge_ah,
             to_ms(utc_of(status.utc)),

@@ -173,8 +173,10 @@ class Speaker:
         bath: str,
         proving: Callable[[], str | None],
         dues: Callable[[], Dues] = Dues,
+        unsettled: Callable[[], tuple[int, ...]] = tuple,
     ) -> None:
         self._dues = dues
+        self._unsettled = unsettled
         self._loop = loop
         self._panel = panel
         self._clock = clock
@@ -216,6 +218,7 @@ class Speaker:
             unrecorded=self._writer.unrecorded,
             notice=self._notice(),
             dues=due_statuses(situation, self._dues(), charge_ah, utc),
+            unsettled=self._unsettled(),
         )
 
     def _meters(self, now_s: float, *, plating: bool) -> tuple[MeterStatus, ...]:

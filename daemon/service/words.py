@@ -17,7 +17,8 @@ from daemon.service.runner import Settled
 class Words:
     """Keeps them in the record of `writer`; `post` tells the loop what the bath's account has got.
 
-    `newest_proof` is the last proof test that passed, None before there is one.
+    `newest_proof` is the last proof test that passed, None before there is one; `unsettled` are the
+    runs of which nobody has said yet what passed while they were interrupted.
 
     Each method waits for the disk; the first two raise sqlalchemy.exc.DatabaseError when it
     refuses.
@@ -26,6 +27,7 @@ class Words:
     def __init__(self, writer: Writer, post: Callable[[Settled], None], clock: Clock) -> None:
         self._writer = writer
         self.newest_proof = writer.newest_proof(passed=True)
+        self.unsettled = writer.unsettled()
         self._post = post
         self._clock = clock
 
@@ -33,6 +35,7 @@ class Words:
         """A word on what passed in an interruption. Raises NotSettledError too."""
         word = Word(request.run, request.charge_ah, request.who, request.note, self._utc_ms())
         added_ah, _ = self._writer.settle(word)
+        self.unsettled = tuple(run for run in self.unsettled if run != request.run)
         self._post(Settled(added_ah))
 
     def keep_proof(self, who: str, steps: tuple[ProofStep, ...]) -> int:

@@ -68,7 +68,7 @@ def a_status(figures: dict[str, Any] | None = None, **changes: Any) -> Status:
         (
             {"state": "idle", "run": None, "output_on": False},
             {},
-            "Nothing is running. No run yet, output off. Nothing needs you.",
+            "Nothing is running. No run since the daemon's start, output off. Nothing needs you.",
         ),
         (
             {"state": "idle", "output_on": False},
@@ -349,3 +349,19 @@ def test_a_high_alarm_is_red_until_it_is_acknowledged() -> None:
 def test_an_alarm_and_a_notice_are_both_said() -> None:
     said = word(a_status(alarms=(an_alarm(),), notice="interlock open: lid"), UTC)
     assert said.need.endswith("Shake or brush it off. Interlock open: lid.")
+
+
+def test_an_interruption_is_what_happened_and_asks_for_a_word_until_it_has_one() -> None:
+    cut = an_alarm(cause="run interrupted", need="Say what happened.")
+    at_rest = a_status(state="idle", run=None, output_on=False)
+    said = word(at_rest.model_copy(update={"alarms": (cut,), "unsettled": (7, 12)}), UTC)
+    assert str(said) == (
+        "A run was interrupted. Nothing is running now, output off. Alarm: run interrupted. Say "
+        "what happened."
+    )
+    # Once the alarm is acknowledged, and until somebody has said it; that is no trouble.
+    said = word(at_rest.model_copy(update={"unsettled": (7, 12)}), UTC)
+    assert (said.need, said.level) == ("Say what passed while run 12 was interrupted.", "calm")
+    assert word(at_rest, UTC).need == "Nothing needs you."
+    under_way = word(a_status(unsettled=(12,)), UTC)
+    assert under_way.need == "Nothing needs you."

@@ -28,12 +28,16 @@ def test_a_part_is_finished_after_its_daemon_was_killed(daemon, tank, no_current
     known_ah = daemon.run_record(1).charge_ah
     # The truth lies within the bounds.
     assert known_ah + cut.least_ah <= passed_ah <= known_ah + cut.greatest_ah
+    assert daemon.status().unsettled == (1,)
     code, _, err = daemon.cli("settle", 1, f"{passed_ah - known_ah:.6f} Ah", "--note", "seen")
     assert (code, err) == (0, [])
+    assert daemon.status().unsettled == ()
     assert daemon.ledger()[-1].kind == "settled"
     assert daemon.status().bath_charge_ah == pytest.approx(passed_ah, abs=1e-5)
-    code, _, err = daemon.cli("run", "--continue", 1)
+    code, out, err = daemon.cli("run", "--continue", 1)
     assert (code, err) == (0, [])
+    (note,) = [line for line in out if "it goes on in" in line]
+    assert "it goes on in stage 2 of 2, build, at 2 A, with 0." in note
     status = daemon.until_state("complete")
     no_current()
     assert status.run.thickness_um == pytest.approx(0.8, rel=5e-3)
@@ -88,7 +92,7 @@ def test_what_cannot_have_passed_is_refused(daemon, no_current):
     assert (code, err) == (1, ["tankhand: run 7: no interruption of it is known"])
     code, _, err = daemon.cli("settle", 1, "5 A")
     assert code == 2
-    assert err[0].startswith("tankhand: CHARGE: expected ")
+    assert err[0].startswith("tankhand: CHARGE: expected a charge such as ")
 
 
 def test_a_run_that_is_not_there_or_under_way(daemon):

@@ -12,7 +12,7 @@ from daemon.bath.due import Dues
 from daemon.bath.upkeep import Upkeep
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.situation import NOTHING_CARRIED, Carried
-from daemon.service.foretelling import course_note, due_notes
+from daemon.service.foretelling import course_note, due_notes, going_on_note
 
 PLAN = read_plan(
     """\
@@ -45,6 +45,17 @@ def test_what_the_plan_takes():
     assert course_note(PLAN, NO_DOUBT, carried).startswith(
         "the plan can work: 0.2558 Ah in about 8"
     )
+
+
+def test_where_a_part_is_taken_up():
+    """0.5 A·h are 6.615 µm; and what is a hair short of the target never reads as there."""
+    assert going_on_note(PLAN, Carried(charge_ah=0.5)) == (
+        "it goes on in stage 1 of 1, build, at 2 A, with 6.6 of 10 µm on the part"
+    )
+    # The middle of what is not known counts: 0.5 to 0.51 A·h are 6.68 µm.
+    unsure = Carried(charge_ah=0.5, gap_greatest_ah=0.01)
+    assert "with 6.7 of 10 µm" in going_on_note(PLAN, unsure)
+    assert "with 9.9 of 10 µm" in going_on_note(PLAN, Carried(charge_ah=0.7557))
 
 
 def test_a_dose_that_falls_due_after_the_run_is_not_told():

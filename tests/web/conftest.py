@@ -28,8 +28,10 @@ from daemon.api.messages import (
     Request,
     RippleStatus,
     RunStatus,
+    SettleRequest,
     ShareStatus,
     StageStatus,
+    StartRequest,
     Status,
     ThermometerStatus,
 )
@@ -57,6 +59,7 @@ from daemon.record.entries import (
     Trace,
     TraceReading,
 )
+from daemon.record.interruptions import Restart
 from daemon.record.recorder import Recorder
 from daemon.record.store import RecordLock, open_writer
 from daemon.record.writer import Writer
@@ -282,6 +285,7 @@ class Peer:
         self.path = path
         self.status = status
         self.refusal: str | None = None
+        self.warning: str | None = None
         self.table = DEFAULT_TABLE
         self.acts: list[tuple[str, str]] = []
         self.calibrations: list[CalibrateRequest] = []
@@ -289,6 +293,10 @@ class Peer:
         self.entered: list[BathEntryRequest] = []
         self.proof = a_proof()
         self.proved: list[Any] = []
+        self.foreseen: tuple[str, ...] = ()
+        self.why_not: str | None = None
+        self.started: list[StartRequest] = []
+        self.settled: list[SettleRequest] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -320,6 +328,11 @@ class Peer:
             return Answer(ok=True, effects=rows(self.table)).model_dump_json().encode()
         if request.ask == "proof":
             return Answer(ok=True, proof=self.proof).model_dump_json().encode()
+        if isinstance(request, StartRequest) and request.check:
+            if self.why_not is not None:
+                return Answer(ok=False, error=self.why_not).model_dump_json().encode()
+            answer = Answer(ok=True, status=self.status, notes=self.foreseen)
+            return answer.model_dump_json().encode()
         if self.refusal is not None:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):
@@ -331,6 +344,12 @@ class Peer:
             self.proved.append(request)
             answer = Answer(ok=True, status=self.status, proof=self.proof)
             return answer.model_dump_json().encode()
+        if isinstance(request, StartRequest):
+            self.started.append(request)
+            answer = Answer(ok=True, status=self.status, warning=self.warning)
+            return answer.model_dump_json().encode()
+        if isinstance(request, SettleRequest):
+            self.settled.append(request)
         if isinstance(request, AlarmRequest):
             self.attended.append(request)
         self.acts.append((request.ask, request.who))
@@ -350,12 +369,12 @@ def samples(run_id: int, hours: float, every_s: float) -> Iterator[Sample]:
         yield Sample(run_id, t, current_a, voltage_v, 3.5, charge_ah)
 
 
-def write_record(path: Path, hours: float = 2.0, every_s: float = 2.0) -> None:
+def write_record(path: Path, hours: float = 2.0, every_s: float = 2.0, plan: str = "") -> None:
     opened = RunOpened(
         run_id=12,
         bath="Copper 1",
         title="Bracket, left",
-        plan="",
+        plan=plan,
         metal="copper",
         area_dm2=12.2,
         target_um=25.0,
@@ -366,6 +385,19 @@ def write_record(path: Path, hours: float = 2.0, every_s: float = 2.0) -> None:
         clock_synchronised=True,
     )
     write_entries(path, [opened, *samples(12, hours, every_s)])
+
+
+def cut_short(path: Path, lasted_s: float | None = 300.0, plan: str = "") -> None:
+    """A record whose run 12 lasted for half an hour, and was then cut short for so long."""
+    write_record(path, hours=0.5, plan=plan)
+    writer = Writer(path, threaded=False)
+    boot = "boot" if lasted_s is not None else "another boot"
+    restart = Restart(
+        100.0 + 1800.0 + (lasted_s or 0.0), STARTED_MS + 3600_000, boot,
+        clock_synchronised=None if lasted_s is not None else False, greatest_a=lambda _: 3.5,
+    )  # fmt: skip
+    writer.close_unfinished("the daemon stopped during this run", restart)
+    writer.close()
 
 
 def write_entries(path: Path, entries: list[Entry]) -> None:
@@ -572,6 +604,18 @@ def proof() -> Callable[..., ProofStatus]:
 @pytest.fixture
 def walk() -> Callable[..., ProofWalkStatus]:
     return a_walk
+
+
+@pytest.fixture
+def cut(tmp_path: Path) -> Callable[..., Path]:
+    """Make a record whose run was cut short, by keywords of `cut_short`."""
+
+    def make(name: str = "cut", **more: Any) -> Path:
+        path = tmp_path / f"{name}.db"
+        cut_short(path, **more)
+        return path
+
+    return make
 
 
 @pytest.fixture

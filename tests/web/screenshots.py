@@ -25,6 +25,7 @@ from conftest import (
     alarm_entries,
     an_alarm,
     audit_entries,
+    cut_short,
     keep_proofs,
     serving,
     write_entries,
@@ -36,7 +37,7 @@ from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
 from daemon.api.proof_messages import ProofEnd, ProofStatus
 from daemon.bath.description import Additive, Description
 from daemon.chemistry.calibration import Point, ReferenceClass, fitted
-from daemon.record.entries import BathEntered, CalibrationMade
+from daemon.record.entries import BathEntered, CalibrationMade, Settled
 from daemon.record.writer import Writer
 
 SIZES: dict[str, ViewportSize] = {
@@ -376,6 +377,68 @@ def _shoot_proofs(browser: Browser, folder: Path, out: Path, wanted: str) -> Non
     context.close()
 
 
+CUT = a_status(
+    state="idle",
+    run=None,
+    output_on=False,
+    current_a=0.0,
+    alarms=(
+        an_alarm(
+            cause="run interrupted",
+            seen="run 12, Bracket, left, is known until 0.2488 Ah; in the 5 min since, between 0 "
+            "and 0.2917 Ah can have passed",
+            check="the part, the bath, and why power or daemon went away",
+            need="Say what happened to the part meanwhile, then start again or go on.",
+            life="returned, unacknowledged",
+        ),
+    ),
+)
+FORESEEN = (
+    "it goes on in stage 2 of 3, Build, at 3.5 A, with 1.1 of 25 µm on the part",
+    "5 mL of brightener falls due after 0.50 Ah of this run, in about 15 min",
+)
+
+
+def _shoot_interruptions(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """A run that was cut short: nothing said yet, asked before it goes on, and without a bound."""
+    known, unknown = folder / "cut.db", folder / "unknown.db"
+    cut_short(known)
+    cut_short(unknown, lasted_s=None)
+    peer = Peer(folder / "cut.sock", CUT)
+    peer.foreseen = FORESEEN
+    peer.start()
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    with serving(peer.path, known) as of_known, serving(peer.path, unknown) as of_unknown:
+        for name, address in (
+            ("interrupted", of_known),
+            ("interrupted-asked", f"{of_known}/?go-on=12"),
+            ("interrupted-settled", of_known),
+            ("interrupted-unknown", of_unknown),
+        ):
+            if not name.startswith(wanted):
+                continue
+            if name == "interrupted-settled":
+                peer.status = CUT.model_copy(update={"alarms": ()})
+                writer = Writer(known, threaded=False)
+                writer.settle(Settled(12, 0.1, "anna", "the fuse had blown", STARTED_MS))
+                writer.close()
+            if name == "interrupted-unknown":
+                peer.status = CUT.model_copy(update={"alarms": (), "unsettled": (12,)})
+                peer.why_not = (
+                    "run 12: how long it was interrupted is not known: say first what passed "
+                    "meanwhile, with `tankhand settle 12 CHARGE`"
+                )
+            page.goto(address)
+            for size, viewport in SIZES.items():
+                page.set_viewport_size(viewport)
+                for theme in THEMES:
+                    page.emulate_media(color_scheme=theme)
+                    page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
+    context.close()
+    peer.stop()
+
+
 def main(out: Path, wanted: str = "") -> None:
     """Take every picture, or those of the states whose name begins with `wanted`."""
     out.mkdir(parents=True, exist_ok=True)
@@ -397,6 +460,7 @@ def main(out: Path, wanted: str = "") -> None:
         _shoot_pages(browser, Path(folder), out, wanted)
         _shoot_calibration(browser, Path(folder), out, wanted)
         _shoot_proofs(browser, Path(folder), out, wanted)
+        _shoot_interruptions(browser, Path(folder), out, wanted)
         browser.close()
 
 

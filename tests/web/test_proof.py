@@ -314,7 +314,10 @@ class TestWays:
     ) -> None:
         assert '<a href="/proof">Proof test</a>' in client.get("/").text
         assert "To the proof test" not in client.get("/").text
-        peer.status = make_status(alarms=(whisker(cause="proof test overdue", priority="low"),))
+        overdue = (whisker(cause="proof test overdue", priority="low"),)
+        peer.status = make_status(alarms=overdue)
+        assert "To the proof test" not in client.get("/").text  # a run is under way
+        peer.status = make_status(state="idle", run=None, output_on=False, alarms=overdue)
         assert '<a href="/proof">To the proof test</a>' in client.get("/").text
 
     def test_the_first_page_says_that_one_is_under_way(

@@ -23,7 +23,7 @@ def settle(run: int, charge: str, note: str, settings: Path) -> None:
     from daemon.units import UnitError, parse
 
     try:
-        charge_ah = parse(charge, "Ah")
+        charge_ah = parse(charge, "A·h")
     except UnitError as error:
         raise BadInputError(f"CHARGE: {error}") from error
     if charge_ah < 0:
