@@ -181,7 +181,7 @@ class _Walker:
         began_s = self._look.now_s
         yield from self._done(Deed.WITHHOLD)
         after_s = yield from self._gone_after(began_s, step.within_s)
-        shown = self._shown()
+        shown = self._shown(began_s)
         if after_s is not None:
             yield from self._waited(_is_at_rest, self._physically(self._look.now_s, TOLD_S))
         first = _first_out(self._look.situation)
@@ -269,9 +269,9 @@ class _Walker:
         """What the meter showed of a stop that began then, and where it led the run."""
         self._doing = "The meter is watched: the current has to go."
         after_s = yield from self._gone_after(began_s, step.within_s)
+        shown = self._shown(began_s)
         if after_s is None:
-            return f"{self._shown()} after {self._look.now_s - began_s:.1f} s", False
-        shown = self._shown()
+            return f"{shown} after {self._look.now_s - began_s:.1f} s", False
         yield from self._waited(_is_at_rest, self._physically(self._look.now_s, step.within_s))
         led = self._state is step.stop.goal
         return (
@@ -346,9 +346,10 @@ class _Walker:
             return False
         return abs(reading.current_a) < self._limits.gone_a
 
-    def _shown(self) -> str:
+    def _shown(self, since_s: float) -> str:
+        """What the meter shows, if it has shown anything since then."""
         reading = self._look.situation.reading
-        if reading is None or reading.current_a is None:
+        if reading is None or reading.current_a is None or reading.monotonic_s <= since_s:
             return "no reading"
         return f"{reading.current_a:z.3f} A"
 

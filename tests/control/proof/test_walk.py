@@ -82,6 +82,24 @@ def test_a_supply_that_does_not_obey_ends_the_walk_with_its_failure_found(guide,
     assert (found.passed, found.seen.startswith("0.200 A after 7.")) == (False, True)
 
 
+def test_a_reading_from_before_is_no_witness(guide, tank):
+    """The meter shows no current for a moment, and falls silent before the loop opens."""
+    led = guide(loops=("lid",), drop_out_s=0.0)
+
+    def meddle(want):
+        if want.todo.startswith("Open") and not tank.silent:
+            tank.flowing_a = lambda _: 0.0
+            tank.tick()
+            tank.silent = True
+
+    led.meddle = meddle
+    with pytest.raises(ProofEndedError, match="its current was not seen gone"):
+        led.lead()
+    found = led.wants[-1].findings[-1]
+    assert (found.name, found.passed) == ("interlock lid", False)
+    assert found.seen.startswith("no reading after 7.")
+
+
 def test_a_welded_contactor_fails_and_the_current_is_taken_away(guide, tank):
     led = guide(loops=(), **ALL)
     led.welded = True
