@@ -61,6 +61,7 @@ _KINDS = {
     "mL/dm²": ("a volume by area", "1 mL/dm²"),
     "g": ("a mass", "25 g"),
     "g/mL": ("a mass by volume", "0.355 mg/mL"),
+    "mm": ("a length", "60 mm"),
     "cm": ("a length", "2 in"),
     "L/h": ("a flow", "60 L/h"),
     "Hz": ("a frequency", "10 Hz"),

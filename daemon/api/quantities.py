@@ -93,6 +93,9 @@ RateLD = Annotated[float, _quantity("L/d", least=0)]
 DragOutMlDm2 = Annotated[float, _quantity("mL/dm²", least=0)]
 """What an area carries away, 0 or more, in mL for each dm²."""
 
+LengthMm = Annotated[float, _quantity("mm", above=0)]
+"""A length above 0, in mm."""
+
 LengthCm = Annotated[float, _quantity("cm", above=0)]
 """A length above 0, in cm."""
 

@@ -7,3 +7,7 @@ class BathError(Exception):
 
 class EntryError(BathError):
     """An entry cannot be taken: says which part of it, what came and what is allowed."""
+
+
+class PartError(BathError):
+    """A part's area cannot be worked out: says what of the part, what came and what is allowed."""

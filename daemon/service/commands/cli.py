@@ -14,11 +14,13 @@ from daemon.service.commands.asking import WHERE, ask
 from daemon.service.commands.bath import bath
 from daemon.service.commands.bath_figures import drag_out, filtration, hull
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
+from daemon.service.commands.classes import classes
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.cost import cost
 from daemon.service.commands.effects import effects
 from daemon.service.commands.makeup import makeup, mixed, top_up
 from daemon.service.commands.off import off
+from daemon.service.commands.part import part
 from daemon.service.commands.prove import prove
 from daemon.service.commands.recount import recount
 from daemon.service.commands.settle import settle
@@ -153,6 +155,8 @@ for command in (
     makeup,
     mixed,
     top_up,
+    part,
+    classes,
 ):
     main.add_command(command)
 
