@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, Field, JsonValue
 
 from daemon.api.message import Message, PersonsAct
+from daemon.api.part_messages import PartRequest
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -166,7 +167,8 @@ Request = Annotated[
     | EndProofRequest
     | SettleRequest
     | CalibrateRequest
-    | BathEntryRequest,
+    | BathEntryRequest
+    | PartRequest,
     Field(discriminator="ask"),
 ]
 
@@ -360,7 +362,7 @@ class Answer(Message):
 
     `warning`: it was done, but this has to be known of it. `effects` are the rows of the cause and
     effect table, `proof` how it is with the proof test, for whoever asked for them. `entry` is the
-    number of the bath's entry that was made. `notes` are what is good to know besides.
+    number of the bath's entry or of the part that was made. `notes` are good to know besides.
     """
 
     ok: bool

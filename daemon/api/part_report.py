@@ -4,9 +4,10 @@ import math
 from collections.abc import Iterator
 
 from daemon.api.part_form import PartForm
-from daemon.api.parts import Item, UnansweredError, Worked
+from daemon.api.parts import Item, Worked
 from daemon.api.report import Report, Row
 from daemon.api.rounding import rounded
+from daemon.api.unanswered import UnansweredError
 from daemon.bath.parts.asked import LEVEL_LIMIT_MM, Found, Question
 from daemon.bath.parts.shapes import (
     DENSITY_LIMIT,

@@ -8,7 +8,7 @@ from pathlib import Path
 from daemon.api.errors import InputError
 from daemon.api.part_form import PartForm
 from daemon.api.part_texts import PartText, part_text, read_shape
-from daemon.api.report import Report
+from daemon.api.unanswered import UnansweredError
 from daemon.bath.errors import PartError
 from daemon.bath.parts import apart
 from daemon.bath.parts.asked import Asked, Found, Question
@@ -75,15 +75,6 @@ class Worked:
     def undecided(self) -> tuple[Item, ...]:
         """The parts of which it was not said whether their inner walls are plated."""
         return tuple(item for item in self.items if item.plated is None)
-
-
-class UnansweredError(InputError):
-    """Something has to be said before there is an area; `report` is what is known without it."""
-
-    def __init__(self, where: str, question: Question, report: Report | None = None) -> None:
-        super().__init__(where, (f"{question.text} (--{question.about})",))
-        self.question = question
-        self.report = report
 
 
 Measure = Callable[[bytes, Asked], Found | Question]

@@ -17,10 +17,15 @@ from pydantic import (
     Field,
     InstanceOf,
     StringConstraints,
+    ValidationInfo,
+    field_validator,
     model_validator,
 )
+from pydantic_core import PydanticCustomError
 
+from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
+from daemon.api.plan_known import CONFIDENCE, NOTHING_KNOWN, Known, Sure
 from daemon.api.quantities import (
     AreaDm2,
     ChargeAh,
@@ -37,6 +42,12 @@ from daemon.api.quantities import (
 from daemon.chemistry.metals import Metal, metal_named
 from daemon.chemistry.uncertainty import coverage_factor
 from daemon.control.plan import Plan, Stage, Until
+from daemon.record.errors import NoSuchPartError
+
+AREA_UNCERTAINTY, EFFICIENCY_UNCERTAINTY = 0.05, 0.01
+"""± with 95 %, of an area and an efficiency that come without theirs."""
+
+MOST_COPIES = 10_000
 
 
 def _read_metal(value: object) -> Metal:
@@ -158,9 +169,20 @@ class PlanFile(Table):
     density: DensityGCm3 | None = Field(
         None, description="the deposit's density, else that of the metal", examples=['"8.92 g/cm³"']
     )
-    efficiency: Fraction = Field(1.0, description="cathode efficiency", examples=['"100 %"'])
-    area: AreaDm2 = Field(
-        description="plated area of all parts together", examples=['area = "1.8 dm²"']
+    efficiency: Fraction | None = Field(
+        None, description="cathode efficiency", examples=['"100 %"']
+    )
+    part: Line | None = Field(
+        None, description="a part that was kept", examples=['part = "lamp foot"']
+    )
+    area: AreaDm2 | None = Field(
+        None,
+        validate_default=True,
+        description="plated area of all parts together",
+        examples=['area = "1.8 dm²", or part = "lamp foot" for a kept one'],
+    )
+    copies: Annotated[int, Field(strict=True, ge=1, le=MOST_COPIES)] | None = Field(
+        None, description="how many of the part", examples=["copies = 4"]
     )
     target: ThicknessUm = Field(
         description="mean thickness at which the run is complete", examples=['target = "25 µm"']
@@ -168,13 +190,13 @@ class PlanFile(Table):
     voltage_ceiling: VoltageV | None = Field(
         None, description="ceiling of the stages that give none", examples=['"4 V"']
     )
-    area_uncertainty: Share = Field(
-        0.05,
+    area_uncertainty: Share | None = Field(
+        None,
         description="the area is within ± this of what is given, with 95 %",
         examples=['"5 %"'],
     )
-    efficiency_uncertainty: Share = Field(
-        0.01,
+    efficiency_uncertainty: Share | None = Field(
+        None,
         description="the efficiency is within ± this of what is given, with 95 %",
         examples=['"1 %"'],
     )
@@ -190,6 +212,23 @@ class PlanFile(Table):
     stage: tuple[StageTable, ...] = Field(
         min_length=1, description="the stages in their order", examples=["[[stage]] tables"]
     )
+
+    @field_validator("area")
+    @classmethod
+    def _one_area(cls, area: float | None, info: ValidationInfo) -> float | None:
+        part = info.data.get("part")
+        if area is None and part is None and "part" in info.data:
+            raise PydanticCustomError("missing", "Field required")
+        if area is not None and part is not None:
+            raise ValueError("needs either area or part; both are given")
+        return area
+
+    @field_validator("copies")
+    @classmethod
+    def _copies_of_a_part(cls, copies: int | None, info: ValidationInfo) -> int | None:
+        if copies is not None and info.data.get("area") is not None:
+            raise ValueError("goes with part; area is that of all parts together")
+        return copies
 
     @model_validator(mode="after")
     def _stages_make_sense(self) -> "PlanFile":
@@ -246,30 +285,55 @@ class PlanFile(Table):
                 )
             reached_um = end_um
 
-    def plan(self) -> Plan:
-        """Give the plan in plain floats, current densities made into currents by the area."""
+    def plan(self, known: Known = NOTHING_KNOWN) -> Plan:
+        """Give the plan in plain floats, current densities made into currents by the area.
+
+        Raises NoSuchPartError for a part that is not `known`.
+        """
+        area = self._area(known)
+        efficiency = self._efficiency(known)
         metal = self.metal
         if self.density is not None:
             metal = replace(metal, density_g_cm3=self.density)
         return Plan(
             title=self.title,
             metal=metal,
-            area_dm2=self.area,
-            efficiency=self.efficiency,
+            area_dm2=area.value,
+            efficiency=efficiency.value,
             target_um=self.target,
             charge_cap_ah=self.caps.charge,
             duration_cap_s=self.caps.duration,
-            stages=tuple(self._stage(number, stage) for number, stage in enumerate(self.stage, 1)),
-            area_u=self.area_uncertainty / coverage_factor(0.95),
-            efficiency_u=self.efficiency_uncertainty / coverage_factor(0.95),
+            stages=tuple(
+                self._stage(number, stage, area.value) for number, stage in enumerate(self.stage, 1)
+            ),
+            area_u=area.uncertainty / coverage_factor(CONFIDENCE),
+            efficiency_u=efficiency.uncertainty / coverage_factor(CONFIDENCE),
             confidence=self.confidence,
         )
 
-    def _stage(self, number: int, stage: StageTable) -> Stage:
+    def _area(self, known: Known) -> Sure:
+        """The plated area, dm²; what the plan says of its uncertainty goes first."""
+        if self.area is not None:
+            found = Sure(self.area, AREA_UNCERTAINTY)
+        else:
+            found = known.part(self.part or "", self.copies or 1)
+        return found if self.area_uncertainty is None else Sure(found.value, self.area_uncertainty)
+
+    def _efficiency(self, known: Known) -> Sure:
+        """The efficiency of the plan, else the one that was learned, else all of it."""
+        found = Sure(1.0, EFFICIENCY_UNCERTAINTY)
+        if self.efficiency is not None:
+            found = Sure(self.efficiency, EFFICIENCY_UNCERTAINTY)
+        elif (learned := known.efficiency(self.metal)) is not None:
+            found = Sure(min(1.0, learned.value), learned.uncertainty)
+        own = self.efficiency_uncertainty
+        return found if own is None else Sure(found.value, own)
+
+    def _stage(self, number: int, stage: StageTable, area_dm2: float) -> Stage:
         until = stage.until
         return Stage(
             name=stage.name,
-            current_a=stage.current_a(self.area),
+            current_a=stage.current_a(area_dm2),
             voltage_ceiling_v=self._ceiling_v(number, stage),
             ramp_s=stage.ramp,
             until=Until(
@@ -281,9 +345,13 @@ class PlanFile(Table):
         )
 
 
-def read_plan(text: str, where: str) -> Plan:
-    """Read a plan file's text; `where` names it in errors.
+def read_plan(text: str, where: str, known: Known = NOTHING_KNOWN) -> Plan:
+    """Read a plan file's text; `where` names it in errors, `known` is what it may leave out.
 
     Raises `daemon.api.errors.InputError` with each problem's key, what came and what is allowed.
     """
-    return read_toml(text, where, PlanFile).plan()
+    file = read_toml(text, where, PlanFile)
+    try:
+        return file.plan(known)
+    except NoSuchPartError as error:
+        raise InputError(where, (f"part: {error}",)) from error

@@ -35,10 +35,24 @@ class CountedBy:
 
 
 @dataclass(frozen=True, slots=True)
+class Reckoning:
+    """What a run's thickness is reckoned with besides its area.
+
+    area_u, efficiency_u: relative standard uncertainties. efficiency: cathode efficiency, a
+    fraction, whether the plan says it or it was learned.
+    """
+
+    area_u: float
+    efficiency: float
+    efficiency_u: float
+
+
+@dataclass(frozen=True, slots=True)
 class RunOpened:
     """A run begins. `plan` is the plan file's text as it was handed in.
 
-    goes_on_from: the run with whose part this one goes on, None with a bare one.
+    goes_on_from: the run with whose part this one goes on, None with a bare one. reckoning: None
+    where the plan alone says it.
     """
 
     run_id: int
@@ -55,6 +69,7 @@ class RunOpened:
     clock_synchronised: bool | None
     counted_by: CountedBy = CountedBy()
     goes_on_from: int | None = None
+    reckoning: Reckoning | None = None
 
 
 class Sample(NamedTuple):
@@ -284,6 +299,26 @@ class BathEntered:
     note: str = ""
     run_id: int | None = None
     corrects_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PartKept:
+    """A part with its area, dm², ± u95_dm2 with 95 %. It does not pass through the queue.
+
+    made_from: its mesh file or its shape, in words. volume_cm3: of its matter. settings: what was
+    said of it, as JSON has it. picture: a PNG file. sha256: of its mesh file.
+    """
+
+    name: str
+    utc_ms: int
+    who: str
+    made_from: str
+    area_dm2: float
+    u95_dm2: float
+    volume_cm3: float | None = None
+    settings: Facts = field(default_factory=dict)
+    picture: bytes | None = None
+    sha256: str | None = None
 
 
 Entry = (

@@ -69,5 +69,9 @@ class NotSettledError(RecordError):
     """A word on an interruption that cannot be taken: no such interruption, or out of bounds."""
 
 
+class NoSuchPartError(RecordError):
+    """No part of this name, or of this number, is kept."""
+
+
 class NoSuchBathEntryError(RecordError):
     """No entry of this bath has this number."""

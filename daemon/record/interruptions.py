@@ -31,14 +31,14 @@ class Restart:
 
     monotonic_s and utc_ms: when the output was seen off, by both clocks. boot_id: the boot that
     the former belongs to. clock_synchronised: whether the wall clock is set, None if not known.
-    greatest_a: the greatest current, A, that a plan with this text can ask for.
+    greatest_a: the greatest current, A, that a plan with this text can ask for on this area, dm².
     """
 
     monotonic_s: float
     utc_ms: int
     boot_id: str
     clock_synchronised: bool | None
-    greatest_a: Callable[[str], float]
+    greatest_a: Callable[[str, float], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,8 @@ def add(
     lasted_s = None if restart is None else _lasted_s(row, elapsed_s, restart)
     greatest_nah = None
     if restart is not None and lasted_s is not None:
-        greatest_nah = nah(restart.greatest_a(row["plan"]) * lasted_s / _SECONDS_PER_HOUR)
+        greatest_a = restart.greatest_a(row["plan"], row["area_dm2"])
+        greatest_nah = nah(greatest_a * lasted_s / _SECONDS_PER_HOUR)
     connection.execute(
         insert(interruption).values(
             run_id=row["id"],

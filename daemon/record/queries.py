@@ -11,10 +11,20 @@ from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from daemon.record.calibrations import counted_by_of
 from daemon.record.codec import decode_columns
-from daemon.record.entries import CountedBy
+from daemon.record.entries import CountedBy, Reckoning
 from daemon.record.errors import NoSuchRunError
 from daemon.record.ledger import balance_nah
-from daemon.record.tables import bath, counted_by, event, journal, ledger, minute, run, stage
+from daemon.record.tables import (
+    bath,
+    counted_by,
+    event,
+    journal,
+    ledger,
+    minute,
+    reckoned_with,
+    run,
+    stage,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +94,7 @@ class Run:
     thickness_um: float | None
     counted_by: CountedBy
     goes_on_from: int | None
+    reckoning: Reckoning | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,9 +218,17 @@ def _page(wanted: Select[Any], key: Any, limit: int, before_id: int | None) -> S
 
 
 def _select_runs() -> Select[Any]:
-    # Named apart: the columns of `counted_by` have names of their own but for the run's.
-    counted = [column for column in counted_by.columns if column.name != "run_id"]
-    return select(run, bath.c.name.label("bath"), *counted).join(bath).outerjoin(counted_by)
+    # Named apart: the columns of these tables have names of their own but for the run's.
+    more = [
+        column
+        for table in (counted_by, reckoned_with)
+        for column in table.columns
+        if column.name != "run_id"
+    ]
+    wanted = select(run, bath.c.name.label("bath"), *more).join(bath)
+    return wanted.outerjoin(counted_by, counted_by.c.run_id == run.c.id).outerjoin(
+        reckoned_with, reckoned_with.c.run_id == run.c.id
+    )
 
 
 def _run(connection: Connection, row: RowMapping) -> Run:
@@ -242,6 +261,9 @@ def _run(connection: Connection, row: RowMapping) -> Run:
         thickness_um=row["thickness_um"],
         counted_by=counted_by_of(row),
         goes_on_from=row["goes_on_from_id"],
+        reckoning=None
+        if row["efficiency"] is None
+        else Reckoning(row["area_u"], row["efficiency"], row["efficiency_u"]),
     )
 
 

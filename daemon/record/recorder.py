@@ -7,6 +7,7 @@ when a transaction has been committed, so a batch that failed can be written aga
 import json
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from itertools import groupby
 
 from sqlalchemy import Connection, Engine, insert, update
@@ -171,6 +172,9 @@ def _open_run(connection: Connection, entry: RunOpened) -> OpenRun:
         )
     )
     calibrations.add_counted_by(connection, entry.run_id, entry.counted_by)
+    if entry.reckoning is not None:
+        row = asdict(entry.reckoning)
+        connection.execute(insert(tables.reckoned_with).values(run_id=entry.run_id, **row))
     return OpenRun(entry.run_id, bath_id)
 
 

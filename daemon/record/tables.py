@@ -162,6 +162,18 @@ counted_by = Table(
     sqlite_strict=True,
 )
 
+# What a run's thickness is reckoned with besides its area: relative standard uncertainties, and the
+# cathode efficiency, whether its plan says it or it was learned. Written once, with the run.
+reckoned_with = Table(
+    "reckoned_with",
+    metadata,
+    Column("run_id", ForeignKey("run.id"), primary_key=True),
+    Column("area_u", REAL, nullable=False),
+    Column("efficiency", REAL, nullable=False),
+    Column("efficiency_u", REAL, nullable=False),
+    sqlite_strict=True,
+)
+
 # All samples of a minute, see `daemon.record.codec`. Apart from the summaries, so that reading
 # those reads no blobs. (No table is WITHOUT ROWID: SQLite keeps rows of more than a fifth of a page
 # out of such a table's tree, and nearly all are longer.)
@@ -360,3 +372,24 @@ bath_amount = Table(
     Column("amount_n", Integer, nullable=False),
     sqlite_strict=True,
 )
+
+# Parts that are plated; the newest of a name holds. `u95_dm2` is ± with 95 %; `settings` is a JSON
+# object, what was said of the part; `picture` a PNG file; `sha256` that of its mesh file.
+part = Table(
+    "part",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("utc_ms", Integer, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("made_from", Text, nullable=False),
+    Column("area_dm2", REAL, nullable=False),
+    Column("u95_dm2", REAL, nullable=False),
+    Column("volume_cm3", REAL),
+    Column("settings", Text, nullable=False),
+    Column("picture", LargeBinary),
+    Column("sha256", Text),
+    Column("supersedes_id", ForeignKey("part.id")),
+    sqlite_strict=True,
+)
+Index("ix_part_name", part.c.name)

@@ -22,6 +22,7 @@ from daemon.record import (
     calibrations,
     interruptions,
     ledger,
+    parts,
     proofs,
     queries,
 )
@@ -31,6 +32,7 @@ from daemon.record.entries import (
     CalibrationMade,
     Entry,
     Noted,
+    PartKept,
     ProofMade,
     Sample,
     Settled,
@@ -281,6 +283,15 @@ class Writer:
             if asked is not None:
                 audits.add(connection, asked)
             return number
+
+    def keep_part(self, made: PartKept, asked: Audited) -> parts.Part:
+        """Keep a part, with who asked for it, and give it once it is on the disk.
+
+        Waits for the disk. Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.begin() as connection:
+            audits.add(connection, asked)
+            return parts.add(connection, made)
 
     def keep_audit(self, asked: Audited) -> None:
         """Keep what somebody asked for, past the queue.

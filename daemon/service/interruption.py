@@ -2,6 +2,7 @@
 
 from daemon.api.errors import InputError
 from daemon.api.plan_file import read_plan
+from daemon.api.plan_known import Known, Sure
 from daemon.api.sentence import duration
 from daemon.clock import Clock, to_ms
 from daemon.control.protection.alarms import Sign
@@ -19,10 +20,11 @@ INTERRUPTED = "the daemon stopped during this run"
 def restart(clock: Clock, origin: Origin, rating: Rating) -> Restart:
     """The daemon's start as it bounds an interruption: the output has just been switched off."""
 
-    def greatest_a(plan: str) -> float:
+    def greatest_a(plan: str, area_dm2: float) -> float:
         """The most that a run with this plan can have asked for, A; at worst the supply's most."""
+        known = Known(lambda name, copies: Sure(area_dm2, 0.0))  # noqa: ARG005
         try:
-            stages = read_plan(plan, "plan").stages
+            stages = read_plan(plan, "plan", known).stages
         except InputError:
             return rating.current_a
         return max(stage.current_a for stage in stages)

@@ -38,6 +38,7 @@ from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.going_on import unfinished_by
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
 from daemon.service.loop import Loop
+from daemon.service.part_keeping import PartKeeper, known_by
 from daemon.service.proof.assembly import make_prover
 from daemon.service.proof.due import Proving
 from daemon.service.proven import proven_first
@@ -183,6 +184,8 @@ def _assemble(
             unfinished_by(settings.record.path, stack),
             proving.keeps_from_starting,
             words.not_kept,
+            PartKeeper(writer, clock).keep,
+            known_by(settings.record.path, stack),
         ),
         prover,
         effects_rows(limits.table),

@@ -17,6 +17,7 @@ from daemon.record.entries import (
     CountedBy,
     Entry,
     Noted,
+    Reckoning,
     RunEnded,
     RunOpened,
     Sample,
@@ -85,6 +86,7 @@ class Scribe:
                 clock_synchronised=self._origin.clock_synchronised(),
                 counted_by=self._counted_by(),
                 goes_on_from=start.goes_on_from,
+                reckoning=Reckoning(run.plan.area_u, run.plan.efficiency, run.plan.efficiency_u),
             )
         )
 

@@ -27,7 +27,9 @@ from daemon.api.messages import (
     StatusRequest,
     WithholdRequest,
 )
+from daemon.api.part_messages import PartRequest
 from daemon.api.plan_file import read_plan
+from daemon.api.plan_known import known_of
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -42,10 +44,12 @@ from daemon.control.panel import Panel
 from daemon.control.situation import NOTHING_CARRIED, AlarmAct
 from daemon.control.states import Act
 from daemon.record.errors import RecordError
+from daemon.record.parts import Part
 from daemon.record.store import refusal
 from daemon.service.bath_keeping import Kept
 from daemon.service.foretelling import course_note, due_notes, going_on_note
 from daemon.service.going_on import Unfinished
+from daemon.service.part_keeping import KnownTo
 from daemon.service.proof.prover import ABOUT as PROOF_TEST
 from daemon.service.proof.prover import Prover
 from daemon.service.runner import Order, Withhold
@@ -79,7 +83,7 @@ class Desk:
     enter what was done to the bath; dues is what falls due of it; unfinished knows what is on the
     part of a run that was cut short, unproved why no run may start before a proof test, None if it
     may. not_kept waits, for so many real seconds, until all that has happened is on the disk: why
-    it is not, None once it is.
+    it is not, None once it is. keep_part keeps a part; known is what a plan may leave out.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
@@ -89,6 +93,8 @@ class Desk:
     unfinished: Callable[[int], Unfinished]
     unproved: Callable[[], str | None]
     not_kept: Callable[[float], str | None]
+    keep_part: Callable[[PartRequest], Part]
+    known: KnownTo
 
 
 TAKES_CURRENT = frozenset({"hold", "stop", "abort"})
@@ -177,6 +183,8 @@ class ControlServer:
                     return Answer(
                         ok=True, status=self._status(), entry=kept.number, notes=kept.notes
                     )
+                case PartRequest():
+                    return self._part_kept(request)
                 case StartRequest():
                     return self._started(request)
                 case _:
@@ -186,6 +194,12 @@ class ControlServer:
         except DatabaseError as error:
             return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
         return Answer(ok=True, status=self._status())
+
+    def _part_kept(self, request: PartRequest) -> Answer:
+        kept = self._desk.keep_part(request)
+        before = kept.supersedes
+        notes = () if before is None else (f"takes the place of part {before}",)
+        return Answer(ok=True, status=self._status(), entry=kept.id, notes=notes)
 
     def _at_proof(self) -> Answer:
         return Answer(ok=True, status=self._status(), proof=self._prover.status())
@@ -255,8 +269,9 @@ class ControlServer:
             unproved = self._desk.unproved()
             if unproved is not None:
                 raise InputError("proof test overdue", (unproved,))
-        order = self._start(request)
-        notes = self._notes(order)
+        told: list[str] = []
+        order = self._start(request, told.append)
+        notes = (*told, *self._notes(order))
         if not request.check:
             answer = self._ordered(order)
             return answer.model_copy(update={"notes": notes}) if answer.ok else answer
@@ -289,13 +304,18 @@ class ControlServer:
         act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
         return Order(act, request.who, where=request.where)
 
-    def _start(self, request: StartRequest) -> Order:
-        """The order to start, with a plan that can work on what is on the part already."""
-        text, carried = request.plan, NOTHING_CARRIED
+    def _start(self, request: StartRequest, tell: Callable[[str], None] = lambda _: None) -> Order:
+        """The order to start, with a plan that can work on what is on the part already.
+
+        `tell` is told what the plan left to the daemon.
+        """
+        text, carried, known = request.plan, NOTHING_CARRIED, self._desk.known(tell)
         if request.goes_on_from is not None:
             before = self._desk.unfinished(request.goes_on_from)
-            carried, text = before.carried, text or before.run.plan
-        plan = read_plan(text, "plan")
+            carried = before.carried
+            if not text:
+                text, known = before.run.plan, known_of(before.run)
+        plan = read_plan(text, "plan", known)
         found = problems(plan, self._rating, self._panel.facts.doubt, carried)
         if found:
             raise InputError("plan cannot work", tuple(found))

@@ -9,7 +9,8 @@ from daemon.api.errors import InputError
 from daemon.api.part_form import read_part_form
 from daemon.api.part_report import area_report, plan_lines
 from daemon.api.part_texts import part_text, read_shape
-from daemon.api.parts import KeptArea, Sources, UnansweredError, worked_out
+from daemon.api.parts import KeptArea, Sources, worked_out
+from daemon.api.unanswered import UnansweredError
 from daemon.bath.parts import apart, mesh, visibility
 from daemon.chemistry.uncertainty import Budget, Share
 from daemon.units import parse

@@ -2,8 +2,10 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.api.plan_file import PlanFile, read_plan
+from daemon.api.plan_known import Known, Sure
 from daemon.chemistry.metals import Metal
 from daemon.control.plan import Plan, Stage, Until
+from daemon.record.errors import NoSuchPartError
 
 WHOLE = """
 title = "Lamp foot, 25 µm"
@@ -96,6 +98,72 @@ def test_metal_density_and_efficiency_have_defaults():
     plan = read_plan(text, "lamp_foot.toml")
     assert plan.metal == Metal("Cu", 2, 63.546, 8.96)
     assert plan.efficiency == 1.0
+
+
+def kept(name, copies):
+    if name != "lamp foot":
+        raise NoSuchPartError(f"no part {name!r} is kept; kept: lamp foot")
+    return Sure(0.9 * copies, 0.04)
+
+
+KNOWN = Known(kept, lambda metal: Sure(0.97, 0.02) if metal.symbol == "Cu" else None)
+
+
+def test_a_kept_part_stands_for_its_area():
+    text = changed('area = "1.8 dm²"', 'part = "lamp foot"\ncopies = 2')
+    plan = read_plan(text, "plan", KNOWN)
+    assert plan.area_dm2 == pytest.approx(1.8)
+    assert plan.area_u == pytest.approx(0.04 / 1.960, rel=1e-4)
+    # Current densities go by it: 0.3 A/dm² on 1.8 dm².
+    assert plan.stages[0].current_a == pytest.approx(0.54)
+    assert read_plan(text.replace("copies = 2\n", ""), "plan", KNOWN).area_dm2 == 0.9
+
+
+def test_what_a_plan_says_of_a_kept_part_goes_first():
+    text = changed('area = "1.8 dm²"', 'part = "lamp foot"\narea_uncertainty = "10 %"')
+    assert read_plan(text, "plan", KNOWN).area_u == pytest.approx(0.1 / 1.960, rel=1e-4)
+
+
+def test_an_efficiency_that_was_learned_stands_in_for_none():
+    text = changed('efficiency = "98 %"\n', "")
+    plan = read_plan(text, "plan", KNOWN)
+    assert plan.efficiency == 0.97
+    assert plan.efficiency_u == pytest.approx(0.02 / 1.960, rel=1e-4)
+    own = read_plan('efficiency_uncertainty = "3 %"\n' + text, "plan", KNOWN)
+    assert own.efficiency_u == pytest.approx(0.03 / 1.960, rel=1e-4)
+    # What the plan says is not overruled, and of another metal nothing was learned.
+    assert read_plan(WHOLE, "plan", KNOWN).efficiency == 0.98
+    other = text.replace('density = "8.92 g/cm³"\n', "").replace('"Cu(II)"', '"Ni"')
+    assert read_plan(other, "plan", KNOWN).efficiency == 1.0
+
+
+def test_a_learned_efficiency_above_all_of_it_counts_as_all():
+    known = Known(kept, lambda _: Sure(1.004, 0.02))
+    assert read_plan(changed('efficiency = "98 %"\n', ""), "plan", known).efficiency == 1.0
+
+
+@pytest.mark.parametrize(
+    ("new", "said"),
+    [
+        ('part = "lamp foot"\narea = "1 dm²"', "needs either area or part; both are given"),
+        ('area = "1.8 dm²"\ncopies = 2', "copies: goes with part"),
+        ('part = "lamp foot"\ncopies = 0', "copies: "),
+        ('part = "lamp foot"\ncopies = 1.5', "copies: "),
+        ('part = "lamp foot"\ncopies = "2"', "copies: "),
+        ('part = "lamp foot"\ncopies = true', "copies: "),
+        ('part = ""', "part: "),
+        ('part = "foot"', "part: no part 'foot' is kept; kept: lamp foot"),
+    ],
+)
+def test_a_part_that_cannot_be(new, said):
+    with pytest.raises(InputError) as caught:
+        read_plan(changed('area = "1.8 dm²"', new), "plan", KNOWN)
+    assert said in str(caught.value)
+
+
+def test_without_a_record_a_part_cannot_be_known():
+    text = changed('area = "1.8 dm²"', 'part = "lamp foot"')
+    assert "'lamp foot' is known to a daemon alone" in problem(text)
 
 
 def test_the_api_takes_the_same_shape():

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine, event
 
-from daemon.record.entries import AlarmRaised, Noted, RunEnded, RunOpened, Sample
+from daemon.record.entries import AlarmRaised, Noted, Reckoning, RunEnded, RunOpened, Sample
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
 
@@ -64,7 +64,9 @@ def look(path: Path) -> Callable[..., object]:
 
 @pytest.fixture
 def opened() -> Callable[..., RunOpened]:
-    def make(run_id: int = 1, bath: str = "bath A") -> RunOpened:
+    def make(
+        run_id: int = 1, bath: str = "bath A", reckoning: Reckoning | None = None
+    ) -> RunOpened:
         return RunOpened(
             run_id=run_id,
             bath=bath,
@@ -78,6 +80,7 @@ def opened() -> Callable[..., RunOpened]:
             monotonic_s=100.0,
             boot_id="boot",
             clock_synchronised=None,
+            reckoning=reckoning,
         )
 
     return make

@@ -124,7 +124,7 @@ def test_what_is_settled_later_is_charge_of_that_later_moment(path, opened, stea
         writer.put(entry)
     writer.close()
     writer = Writer(path, threaded=False)
-    writer.close_unfinished("died", Restart(200.0, START_MS + 99_000, "boot", None, lambda _: 3.6))
+    writer.close_unfinished("died", Restart(200.0, START_MS + 99_000, "boot", None, lambda *_: 3.6))
     writer.settle(Settled(1, 0.05, "anna", "", 2 * START_MS))
     writer.close()
 

@@ -21,7 +21,7 @@ Make = Callable[..., Any]
 
 def restart(**changes: Any) -> Restart:
     """The output is seen off 500 s after the run's start, 100.5 s after its last reading."""
-    at_start = Restart(600.0, 1_700_000_500_000, "boot", None, lambda plan: 6.0)  # noqa: ARG005
+    at_start = Restart(600.0, 1_700_000_500_000, "boot", None, lambda *_: 6.0)
     return replace(at_start, **changes)
 
 
@@ -50,10 +50,11 @@ def word(charge_ah: float, who: str = "anna", run_id: int = 1) -> Settled:
 def test_an_interruption_is_bounded_by_the_time_until_the_output_was_seen_off(
     dead: Path, look: Make
 ) -> None:
-    asked_of = {"title = 'four knobs'": 6.0}  # A, the most that the run's plan can ask for
+    # A, the most that the run's plan can ask for on its area.
+    asked_of = {("title = 'four knobs'", 1.2): 6.0}
     writer = Writer(dead, threaded=False)
     (left,) = writer.close_unfinished(
-        "the daemon stopped", restart(greatest_a=asked_of.__getitem__)
+        "the daemon stopped", restart(greatest_a=lambda *asked: asked_of[asked])
     )
     writer.close()
 
@@ -174,7 +175,7 @@ def test_a_word_out_of_bounds_is_refused(settling: Writer, look: Make, charge_ah
 
 def test_the_bound_is_taken_as_it_was_shown(dead: Path) -> None:
     writer = Writer(dead, threaded=False)
-    writer.close_unfinished("the daemon stopped", restart(greatest_a=lambda _: 4.0))
+    writer.close_unfinished("the daemon stopped", restart(greatest_a=lambda *_: 4.0))
     # 4 A for 100.5 s are 0.1116666... Ah, which a page shows as 0.111667.
     assert writer.settle(word(0.111667))[0] == 0.111667
     writer.close()

@@ -13,8 +13,10 @@ from daemon.record.entries import (
     BathEntered,
     CloseUpTaken,
     Part,
+    PartKept,
     ProofMade,
     ProofStep,
+    Reckoning,
     Settled,
     Trace,
     TraceReading,
@@ -31,7 +33,7 @@ def full(path: Path, opened: Make, raised: Make) -> Iterator[sqlite3.Connection]
     trace = Trace("supply", True, (TraceReading(130.0, 1.0, 1.0, 1.0),))
     writer = Writer(path, threaded=False)
     for entry in (
-        opened(),
+        opened(reckoning=Reckoning(0.02, 0.98, 0.005)),
         raised(1, 1),
         AlarmChanged(1, "returned", None, 0, 0.0),
         CloseUpTaken(1, Part.BEFORE, 130.0, 0.0, 0.0, (trace,)),
@@ -40,9 +42,10 @@ def full(path: Path, opened: Make, raised: Make) -> Iterator[sqlite3.Connection]
         writer.put(entry)
     writer.close()
     writer = Writer(path, threaded=False)
-    writer.close_unfinished("", Restart(200.0, 0, "boot", None, lambda _: 1.0))
+    writer.close_unfinished("", Restart(200.0, 0, "boot", None, lambda *_: 1.0))
     writer.settle(Settled(1, 0.0, "anna", "", 0))
     writer.keep_proof(ProofMade(0, "anna", (ProofStep("lid", "opens", "opened", True),)))
+    writer.keep_part(PartKept("foot", 0, "anna", "a box", 1.8, 0.1), Audited(0, "anna", "", ""))
     writer.keep_bath_entry(BathEntered("bath A", "dose", "anna", 0, 0, {"brightener": 5.0}))
     writer.close()
     connection = sqlite3.connect(path)
@@ -54,7 +57,7 @@ def full(path: Path, opened: Make, raised: Make) -> Iterator[sqlite3.Connection]
     "table",
     [
         "alarm", "alarm_change", "close_up", "trace", "interruption", "settlement", "audit",
-        "proof", "bath_entry", "bath_amount",
+        "proof", "bath_entry", "bath_amount", "part", "reckoned_with",
     ],
 )  # fmt: skip
 def test_nothing_is_edited_deleted_or_replaced(full: sqlite3.Connection, table: str) -> None:

@@ -23,6 +23,8 @@ from daemon.api.messages import (
     Status,
     WithholdRequest,
 )
+from daemon.api.part_messages import PartRequest
+from daemon.api.plan_known import Known, Sure
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -40,8 +42,9 @@ from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.protection.effects import DEFAULT_TABLE
 from daemon.control.situation import AlarmAct, Carried
 from daemon.control.states import Act
-from daemon.record.entries import RunOpened
-from daemon.record.errors import NotSettledError
+from daemon.record.entries import Reckoning, RunOpened
+from daemon.record.errors import NoSuchPartError, NotSettledError
+from daemon.record.parts import Part
 from daemon.record.queries import one_run
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
@@ -99,6 +102,7 @@ class Loop:
         self.before = None
         self.late = None
         self.said = []
+        self.parts = []
 
     def settle(self, request):
         if self.trouble is not None:
@@ -124,6 +128,22 @@ class Loop:
     def not_kept(self, limit_s):
         self.said.append(("kept?", self.orders[-1].answered.is_set(), limit_s))
         return self.late
+
+    def keep_part(self, request):
+        if self.trouble is not None:
+            raise self.trouble
+        self.parts.append(request)
+        number = len(self.parts)
+        return Part(number, request, number - 1 or None)
+
+    def known(self, tell):
+        def area(name, copies):
+            if name != "foot":
+                raise NoSuchPartError(f"no part {name!r} is kept; kept: foot")
+            tell(f"area {0.4 * copies:g} dm²")
+            return Sure(0.4 * copies, 0.1)
+
+        return Known(area)
 
     def submit(self, order):
         self.orders.append(order)
@@ -186,7 +206,7 @@ def serve(path, loop, prover):
             at, lambda: STATUS, loop.submit, RATING, PANEL,
             Desk(
                 loop.calibrate, loop.settle, loop.enter, lambda: loop.dues, loop.unfinished,
-                lambda: loop.unproved, loop.not_kept,
+                lambda: loop.unproved, loop.not_kept, loop.keep_part, loop.known,
             ),
             prover,
             rows(DEFAULT_TABLE),
@@ -276,6 +296,36 @@ def test_an_entry_of_the_bath_is_kept_and_its_number_told(client, loop, path):
     assert "kind" in said["error"]
 
 
+def test_a_part_is_kept_and_what_it_takes_the_place_of_is_told(client, loop):
+    request = PartRequest(name="foot", made_from="foot.stl", area_dm2=0.4, u95_dm2=0.04, who="Ann")
+    answer = client.ask(request)
+    assert (answer.ok, answer.entry, answer.notes) == (True, 1, ())
+    answer = client.ask(request)
+    assert (answer.entry, answer.notes) == (2, ("takes the place of part 1",))
+    assert loop.parts == [request, request]
+    loop.trouble = InputError("picture", ("must be a PNG file in Base64",))
+    answer = client.ask(request)
+    assert (answer.ok, answer.error) == (False, "picture: must be a PNG file in Base64")
+
+
+def test_a_plan_may_name_a_kept_part(client, loop):
+    plan = PLAN.replace('area = "1 dm²"', 'part = "foot"\ncopies = 2')
+    answer = client.ask(StartRequest(plan=plan, who="Ann"))
+    assert answer.ok
+    assert answer.notes == ("area 0.8 dm²",)
+    assert loop.orders[0].plan.area_dm2 == pytest.approx(0.8)
+    assert loop.orders[0].plan.area_u == pytest.approx(0.1 / 1.960, rel=1e-4)
+
+
+def test_a_plan_with_a_part_that_is_not_kept_is_refused(client, loop):
+    plan = PLAN.replace('area = "1 dm²"', 'part = "knob"')
+    answer = client.ask(StartRequest(plan=plan, who="Ann"))
+    assert (answer.ok, answer.error) == (
+        False, "plan: part: no part 'knob' is kept; kept: foot",
+    )  # fmt: skip
+    assert loop.orders == []
+
+
 # 10 µm of copper on 1 dm² are 0.756 A·h (13.23 µm by 1 A·h, CODATA 2018); at 2 A, 22.7 min.
 
 
@@ -312,9 +362,22 @@ def test_a_start_that_is_refused_has_no_notes(client, loop):
     assert (answer.ok, answer.notes) == (False, ())
 
 
+def test_a_run_goes_on_with_the_area_that_its_part_had(client, loop):
+    """Whatever was kept by that name since."""
+    plan = PLAN.replace('area = "1 dm²"', 'part = "foot"')
+    before = SimpleNamespace(plan=plan, area_dm2=0.7, reckoning=Reckoning(0.02, 0.97, 0.004))
+    loop.before = SimpleNamespace(carried=Carried(charge_ah=0.1), run=before)
+    assert client.ask(StartRequest(goes_on_from=4, who="Ann")).ok
+    going_on = loop.orders[0].plan
+    assert (going_on.area_dm2, going_on.efficiency) == (0.7, 0.97)
+    assert (going_on.area_u, going_on.efficiency_u) == pytest.approx((0.02, 0.004))
+
+
 def test_a_run_goes_on_by_the_plan_of_the_one_before(client, loop):
     carried = Carried(charge_ah=0.1)
-    loop.before = SimpleNamespace(carried=carried, run=SimpleNamespace(plan=PLAN))
+    loop.before = SimpleNamespace(
+        carried=carried, run=SimpleNamespace(plan=PLAN, area_dm2=1.0, reckoning=None)
+    )
     assert client.ask(StartRequest(goes_on_from=4, who="Ann")).ok
     (order,) = loop.orders
     assert (order.carried, order.goes_on_from, order.text) == (carried, 4, PLAN)
@@ -322,10 +385,15 @@ def test_a_run_goes_on_by_the_plan_of_the_one_before(client, loop):
 
 
 def test_a_part_that_is_done_is_not_gone_on_with(client, loop):
-    loop.before = SimpleNamespace(carried=Carried(charge_ah=100.0), run=SimpleNamespace(plan=PLAN))
+    loop.before = SimpleNamespace(
+        carried=Carried(charge_ah=100.0),
+        run=SimpleNamespace(plan=PLAN, area_dm2=1.0, reckoning=None),
+    )
     answer = client.ask(StartRequest(goes_on_from=4, who="Ann"))
     assert "are on the part, the target is 10 µm" in answer.error
-    loop.before = SimpleNamespace(carried=Carried(stage=1), run=SimpleNamespace(plan=PLAN))
+    loop.before = SimpleNamespace(
+        carried=Carried(stage=1), run=SimpleNamespace(plan=PLAN, area_dm2=1.0, reckoning=None)
+    )
     answer = client.ask(StartRequest(goes_on_from=4, who="Ann"))
     assert "all 1 stages are done on this part" in answer.error
     loop.trouble = InputError("run 4", ("has reached its target: nothing is left to do",))

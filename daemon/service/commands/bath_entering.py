@@ -14,25 +14,32 @@ from daemon.service.commands.command import BadInputError, RefusedError, who
 
 if TYPE_CHECKING:
     from daemon.api.bath_texts import Written
+    from daemon.api.messages import BathEntryRequest
+    from daemon.api.part_messages import PartRequest
     from daemon.bath.book import Book
 
 
 def send(settings: Path, *, written: Written | None = None, **fields: Any) -> None:
     """Send the entry to the daemon; say its number, and what there is to know."""
-    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
     from daemon.api.messages import BathEntryRequest
-    from daemon.service.settings import read_settings
 
     if written is not None:
         fields |= {"amounts": written.amounts, "facts": written.facts}
-    request = BathEntryRequest(who=who(), where=WHERE, **fields)
+    keep_by(settings, BathEntryRequest(who=who(), where=WHERE, **fields), "entry")
+
+
+def keep_by(settings: Path, request: BathEntryRequest | PartRequest, what: str) -> None:
+    """Have the daemon keep it; say its number, as that of `what`, and what there is to know."""
+    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
+    from daemon.service.settings import read_settings
+
     try:
         answer = Client(read_settings(settings).daemon.socket, ACT_PATIENCE_S).ask(request)
     except DaemonUnreachableError as error:
         raise RefusedError(f"{error}; only the daemon writes: nothing was entered") from error
     if not answer.ok or answer.entry is None:
         raise RefusedError(answer.error or "no reason given")
-    click.echo(f"entry {answer.entry}")
+    click.echo(f"{what} {answer.entry}")
     for note in answer.notes:
         click.echo(f"note       {note}")
 

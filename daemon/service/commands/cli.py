@@ -20,7 +20,7 @@ from daemon.service.commands.cost import cost
 from daemon.service.commands.effects import effects
 from daemon.service.commands.makeup import makeup, mixed, top_up
 from daemon.service.commands.off import off
-from daemon.service.commands.part import part
+from daemon.service.commands.part import part, parts
 from daemon.service.commands.prove import prove
 from daemon.service.commands.recount import recount
 from daemon.service.commands.settle import settle
@@ -156,6 +156,7 @@ for command in (
     mixed,
     top_up,
     part,
+    parts,
     classes,
 ):
     main.add_command(command)

@@ -5,18 +5,21 @@ Heavy imports wait until a command runs, since the command line is loaded by `se
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
-from daemon.service.commands.bath_entering import errors
-from daemon.service.commands.command import BadInputError
+from daemon.service.commands.asking import WHERE
+from daemon.service.commands.bath_entering import errors, keep_by
+from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.commands.questioning import answered, show
 
 if TYPE_CHECKING:
-    from daemon.api.parts import Measure, Worked
+    from daemon.api.parts import Measure, Sources, Worked
     from daemon.api.report import Report
+    from daemon.record.parts import Part
 
 _OPTIONS = (
     "copies", "unit", "scale", "up", "liquid", "liquid_limit", "inner", "masked", "layers",
@@ -39,10 +42,22 @@ _OPTIONS = (
 @click.option("--dimension-limit", help='How far a shape\'s dimensions may be off: "0.1 mm".')
 @click.option("--current-density", help='Tell the current at this: "2 A/dm²".')
 @click.option("--picture", type=click.Path(path_type=Path), help="Write a picture of it (PNG).")
-def part(parts: tuple[str, ...], picture: Path | None, **options: Any) -> None:
+@click.option("--keep", metavar="NAME", help="Keep it by this name, for plans and racks.")
+@settings_option
+@click.pass_context
+def part(
+    context: click.Context,
+    /,
+    parts: tuple[str, ...],
+    picture: Path | None,
+    keep: str | None,
+    settings: Path,
+    **options: Any,
+) -> None:
     """Tell the area of parts, how sure it is, and the lines that a plan wants.
 
-    Each PART is a mesh file (STL, OBJ, PLY, 3MF), or a shape with its dimensions in one text:
+    Each PART is a mesh file (STL, OBJ, PLY, 3MF), the name of a kept part, or a shape with its
+    dimensions in one text:
 
     \b
       "box 60 x 40 x 20 mm"      "plate 80 x 50 x 3 mm"   length x width x height
@@ -58,36 +73,96 @@ def part(parts: tuple[str, ...], picture: Path | None, **options: Any) -> None:
     """  # noqa: D301
     with errors():
         tree = {name.replace("_", "-"): options[name] for name in _OPTIONS if options[name]}
-        worked, report = _asked(tree | {"parts": parts})
-        _show(report)
+        chosen = context.get_parameter_source("settings") is not ParameterSource.DEFAULT
+        kept = settings if chosen or settings.exists() else None
+        sources = _sources(kept)
+        (worked, report), tree = answered(
+            tree | {"parts": parts}, lambda tree: _work(tree, sources)
+        )
+        show(report)
         if picture is not None:
             _draw(worked, picture)
+        if keep is not None:
+            _keep(settings, worked, tree, keep)
 
 
-def _asked(tree: dict[str, Any]) -> tuple[Worked, Report]:
-    """The parts worked out; in a terminal what has to be said first is asked for."""
+def _work(tree: dict[str, Any], sources: Sources) -> tuple[Worked, Report]:
     from daemon.api.part_form import read_part_form
     from daemon.api.part_report import area_report
-    from daemon.api.parts import Sources, UnansweredError, worked_out
+    from daemon.api.parts import worked_out
 
-    sources = Sources(_file, measure=_once())
-    while True:
-        try:
-            worked = worked_out(read_part_form(tree), sources)
-            return worked, area_report(worked)
-        except UnansweredError as error:
-            if error.report is not None:
-                _show(error.report)
-            if not _at_a_terminal():
-                raise
-            question = error.question
-            click.echo(f"{error.where}: {question.text}")
-            choices = click.Choice(question.choices)
-            tree = tree | {question.about: click.prompt(f"--{question.about}", type=choices)}
+    worked = worked_out(read_part_form(tree), sources)
+    return worked, area_report(worked)
 
 
-def _at_a_terminal() -> bool:
-    return sys.stdin.isatty()
+def _sources(settings: Path | None) -> Sources:
+    from daemon.api.kept_parts import area_of
+    from daemon.api.parts import Sources
+
+    if settings is None:
+        return Sources(_file, measure=_once())
+    kept = {each.made.name: area_of(each) for each in _kept(settings)}
+    return Sources(_file, kept.get, lambda: tuple(kept), _once())
+
+
+def _kept(settings: Path) -> list[Part]:
+    """The parts in the record of the settings; none where there is no record yet."""
+    from daemon.record import parts
+    from daemon.record.errors import RecordMissingError
+    from daemon.record.store import open_reader
+    from daemon.service.settings import read_settings
+
+    try:
+        engine = open_reader(read_settings(settings).record.path)
+    except RecordMissingError:
+        return []
+    try:
+        with engine.connect() as connection:
+            return parts.holding(connection)
+    finally:
+        engine.dispose()
+
+
+def _keep(settings: Path, worked: Worked, tree: dict[str, Any], name: str) -> None:
+    from daemon.api import kept_parts
+
+    keep_by(settings, kept_parts.request(worked, tree, name, who(), WHERE), "part")
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--picture", type=click.Path(path_type=Path), help="Write its picture here (PNG).")
+@settings_option
+def parts(name: str | None, picture: Path | None, settings: Path) -> None:
+    """List the parts that are kept, or the one of this NAME."""
+    from daemon.api.kept_parts import listing
+    from daemon.service.commands.printed import printed
+
+    with errors():
+        found = [each for each in _kept(settings) if name in (None, each.made.name)]
+        if name is not None and not found:
+            raise RefusedError(f"no part {name!r} is kept; `tankhand parts` lists those that are")
+        if picture is not None:
+            if name is None:
+                raise BadInputError("--picture: say the NAME of the part")
+            _write(_picture_of(settings, found[0].id), picture)
+        click.echo(printed(listing(found)) or "no part is kept yet")
+
+
+def _picture_of(settings: Path, number: int) -> bytes:
+    from daemon.record import parts
+    from daemon.record.store import open_reader
+    from daemon.service.settings import read_settings
+
+    engine = open_reader(read_settings(settings).record.path)
+    try:
+        with engine.connect() as connection:
+            data = parts.picture(connection, number)
+    finally:
+        engine.dispose()
+    if data is None:
+        raise RefusedError(f"part {number} has no picture: it was made from no mesh")
+    return data
 
 
 def _once() -> Measure:
@@ -114,17 +189,15 @@ def _file(text: str) -> Path | None:
     return path if named or path.is_file() else None
 
 
-def _show(report: Report) -> None:
-    from daemon.service.commands.printed import printed
-
-    click.echo(printed(report))
-
-
 def _draw(worked: Worked, path: Path) -> None:
     found = [item.found for item in worked.items if item.found is not None]
     if not found:
         raise BadInputError("--picture: only a mesh has one")
+    _write(found[0].picture, path)
+
+
+def _write(data: bytes, path: Path) -> None:
     try:
-        path.write_bytes(found[0].picture)
+        path.write_bytes(data)
     except OSError as error:
         raise BadInputError(f"{path}: cannot be written: {error.strerror or error}") from error

@@ -7,6 +7,7 @@ from sqlalchemy import Connection
 
 from daemon.api.errors import InputError
 from daemon.api.plan_file import read_plan
+from daemon.api.plan_known import known_of
 from daemon.api.rounding import rounded
 from daemon.chemistry.electrolysis import um_per_ah
 from daemon.chemistry.uncertainty import NO_DOUBT, Budget, MeterDoubt
@@ -158,7 +159,7 @@ def _side(
     doubt: MeterDoubt | None,
     count: Count,
 ) -> Side:
-    plan = read_plan(run.plan, f"the plan of run {run.id}")
+    plan = read_plan(run.plan, f"the plan of run {run.id}", known_of(run))
     growth = um_per_ah(plan.metal, plan.area_dm2, plan.efficiency)
     of_run = situation.Run(run.id, plan, 0.0, growth, plan.target_um / growth, doubt or NO_DOUBT)
     return Side(

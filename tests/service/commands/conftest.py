@@ -10,6 +10,7 @@ from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.clock import SystemClock
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.service.bath_keeping import BathKeeper, book_by
+from daemon.service.part_keeping import PartKeeper
 from daemon.service.server import ControlServer, Desk
 from daemon.service.settings import read_settings
 from drivers.contracts import Rating
@@ -27,11 +28,14 @@ def _unused(*_):
     raise AssertionError
 
 
+_NOTHING = {each.name: _unused for each in fields(Desk)}
+
+
 @pytest.fixture
 def serve_bath():
     """Serve the bath of a settings file, whose record `writer` writes; gives its keeper.
 
-    Of all that can be asked of a desk only an entry of the bath is done.
+    Of all that can be asked of a desk only an entry of the bath and a part are kept.
     """
     with ExitStack() as stack:
 
@@ -40,8 +44,8 @@ def serve_bath():
             bath, clock = told.bath.description(), SystemClock()
             keeper = BathKeeper(bath, writer, clock, book_by(told.record.path, bath, clock, stack))
             keeper.describe()
-            others = {each.name: _unused for each in fields(Desk) if each.name != "enter"}
-            desk = Desk(enter=keeper.enter, **others)
+            keep = PartKeeper(writer, clock).keep
+            desk = Desk(**_NOTHING | {"enter": keeper.enter, "keep_part": keep})
             server = ControlServer(
                 told.daemon.socket, lambda: STATUS, _unused, RATING, PANEL, desk, _unused, ()
             )

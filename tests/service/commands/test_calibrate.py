@@ -1,6 +1,7 @@
 """Points at a terminal and from a file, and the command over a real control socket."""
 
 import itertools
+from dataclasses import fields
 
 import pytest
 from click.testing import CliRunner
@@ -14,6 +15,7 @@ from daemon.service.commands.calibrate import calibrate
 from daemon.service.server import ControlServer, Desk
 from drivers.contracts import Rating
 
+DESK = [each.name for each in fields(Desk)]
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
 FILE = """\
 reading_a, u_reading_a, reference_a
@@ -254,7 +256,7 @@ class Daemon:
             None,
             RATING,
             panel,
-            Desk(self.keep, *[None] * 6),
+            Desk(**dict.fromkeys(DESK) | {"calibrate": self.keep}),
             None,
             (),
         )

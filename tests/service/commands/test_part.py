@@ -6,9 +6,10 @@ from click.testing import CliRunner
 
 from daemon.api.plan_file import read_plan
 from daemon.bath.parts import apart
+from daemon.record.writer import Writer
 from daemon.service.commands.cli import main
 
-AT_A_TERMINAL = "daemon.service.commands.part._at_a_terminal"
+AT_A_TERMINAL = "daemon.service.commands.questioning.at_a_terminal"
 
 
 def call(*words, **settings):
@@ -100,3 +101,87 @@ def test_classes_have_targets(folder):
     code, out, _ = call("classes", "--thinnest", "50 %")
     assert code == 0
     assert 'class 25, at least 25 µm: target = "50 µm"' in out
+
+
+SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "bath A"\n'
+
+
+@pytest.fixture
+def settings(folder, monkeypatch):
+    path = folder / "settings.toml"
+    path.write_text(SETTINGS, encoding="utf-8")
+    monkeypatch.setenv("TANKHAND_SETTINGS", str(path))
+    return path
+
+
+@pytest.fixture
+def daemon(settings, folder, serve_bath):
+    writer = Writer(folder / "record.sqlite", threaded=False)
+    serve_bath(settings, writer)
+    yield writer
+    writer.close()
+
+
+def test_a_part_is_kept_listed_and_used_again(daemon, folder):
+    (folder / "box.stl").write_bytes(trimesh.creation.box([60, 40, 20]).export(file_type="stl"))
+    code, out, err = call("part", "box.stl", "--layers", "0 %", "--keep", "lamp foot")
+    assert (code, err) == (0, "")
+    assert out.splitlines()[-1] == "part 1"
+    code, out, _ = call("part", "2 x lamp foot", "box 20 x 20 x 20 mm", "--layers", "0 %")
+    assert code == 0
+    assert "2 of lamp foot, kept as part 1" in out
+    assert 'area = "2 dm²"' in out
+    code, out, _ = call("parts")
+    assert code == 0
+    assert out.startswith("lamp foot  0.88 dm², 48 cm³; box.stl; part 1, ")
+    code, _, _ = call("parts", "lamp foot", "--picture", "again.png")
+    assert code == 0
+    assert (folder / "again.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_part_that_is_kept_again_takes_the_place_of_the_other(daemon):
+    call("part", "box 60 x 40 x 20 mm", "--keep", "foot")
+    code, out, _ = call("part", "2 x box 60 x 40 x 20 mm", "--keep", "foot")
+    assert code == 0
+    assert out.splitlines()[-2:] == ["part 2", "note       takes the place of part 1"]
+    _, out, _ = call("parts")
+    assert out.count("foot") == 1
+    assert "1.76 ± " in out
+    assert "part 2 in place of 1" in out.replace(",", "")
+
+
+@pytest.mark.parametrize(
+    "name", ["", " foot", "foot\nknob", "box 3", "2 x foot", "foot.STL", "n" * 101, "shell"]
+)
+def test_a_name_by_which_nothing_could_be_called_is_refused(daemon, name):
+    code, out, err = call("part", "box 60 x 40 x 20 mm", "--keep", name)
+    assert (code, "part 1" in out) == (2, False)
+    assert "name" in err
+    assert call("parts")[1] == "no part is kept yet\n"
+
+
+def test_without_a_daemon_nothing_is_kept(settings):
+    code, _, err = call("part", "box 60 x 40 x 20 mm", "--keep", "foot")
+    assert code == 1
+    assert "nothing was entered" in err
+
+
+def test_without_a_record_no_part_is_kept_yet(settings):
+    assert call("parts") == (0, "no part is kept yet\n", "")
+    code, _, err = call("part", "foot")
+    assert code == 2
+    assert "kept: none" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (("parts", "knob"), 1, "no part 'knob' is kept"),
+        (("parts", "--picture", "p.png"), 2, "say the NAME"),
+        (("parts", "foot", "--picture", "p.png"), 1, "has no picture"),
+    ],
+)
+def test_what_parts_cannot_show(daemon, words, code, said):
+    call("part", "box 60 x 40 x 20 mm", "--keep", "foot")
+    assert (found := call(*words))[0] == code
+    assert said in found[2]
