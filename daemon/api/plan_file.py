@@ -324,6 +324,7 @@ class PlanFile(Table):
         found = Sure(1.0, EFFICIENCY_UNCERTAINTY)
         if self.efficiency is not None:
             found = Sure(self.efficiency, EFFICIENCY_UNCERTAINTY)
+            known.given(self.metal, self.efficiency)
         elif (learned := known.efficiency(self.metal)) is not None:
             found = Sure(min(1.0, learned.value), learned.uncertainty)
         own = self.efficiency_uncertainty

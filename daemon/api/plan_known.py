@@ -23,11 +23,13 @@ class Sure:
 class Known:
     """part: the area, dm², of so many of a kept part; raises NoSuchPartError.
 
-    efficiency: the cathode efficiency that was learned of a metal, None where none was.
+    efficiency: the cathode efficiency that was learned of a metal, None where none was. given: is
+    told of the one that the plan itself gives, which goes first.
     """
 
     part: Callable[[str, int], Sure]
     efficiency: Callable[[Metal], Sure | None] = lambda _: None
+    given: Callable[[Metal, float], None] = lambda metal, value: None  # noqa: ARG005
 
 
 def _no_part(name: str, copies: int) -> Sure:  # noqa: ARG001

@@ -11,3 +11,7 @@ class EntryError(BathError):
 
 class PartError(BathError):
     """A part's area cannot be worked out: says what of the part, what came and what is allowed."""
+
+
+class WeighingError(BathError):
+    """Masses say nothing of an efficiency: says which of them, what came and what is allowed."""

@@ -71,12 +71,28 @@ def check(
     if kind == DOSE:
         _check_dose(amounts, description)
     _check_needed(kind, facts)
+    if kind == WEIGHING:
+        _check_efficiency(facts)
 
 
 def _check_needed(kind: str, facts: Facts) -> None:
     needed = _NEEDED.get(kind, ())
     if needed and not any(name in facts for name in needed):
         raise EntryError(f"{_named(kind)} needs {' or '.join(needed)}")
+
+
+def _check_efficiency(facts: Facts) -> None:
+    """An efficiency that a weighing says has all that others reckon with."""
+    details = facts.get("details", {})
+    if "efficiency" not in details:
+        return
+    for name in ("before_g", "after_g"):
+        if name not in facts:
+            raise EntryError(f"{name}: an efficiency needs it")
+    for name, wanted in _EFFICIENCY.items():
+        if name not in details:
+            raise EntryError(f"details.{name}: an efficiency needs it")
+        wanted(f"details.{name}", details[name])
 
 
 def _check_amount(
@@ -201,6 +217,11 @@ def _words(name: str, value: Any) -> None:
         _one_of(LOOKS)(name, word)
 
 
+def _yes_or_no(name: str, value: Any) -> None:
+    if not isinstance(value, bool):
+        raise EntryError(f"{name}: expected true or false, got {value!r}")
+
+
 def _one_of(words: tuple[str, ...]) -> _Check:
     def among(name: str, value: Any) -> None:
         if value not in words:
@@ -246,6 +267,16 @@ _FACTS: dict[str, dict[str, _Check]] = {
     },
 }
 """The facts that each kind may have. `details` are for whoever makes the entry: a JSON object."""
+
+_EFFICIENCY: dict[str, _Check] = {
+    "metal": _text,
+    "charge_ah": _positive,
+    "efficiency": _positive,
+    "u_own": _not_negative,
+    "u_common": _not_negative,
+    "counts": _yes_or_no,
+}
+"""What a weighing's details have to hold if they have an efficiency."""
 
 _NEEDED = {
     ANALYSIS: ("results",),

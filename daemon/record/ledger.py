@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from daemon.record.errors import NoSuchRunError, PostedBeforeError
 from daemon.record.tables import bath, ledger
@@ -129,6 +129,14 @@ def _bring(
     if added_nah:
         post(connection, bath_id, run_id, utc_ms, kind, added_nah, text, corrects_id=corrects_id)
     return added_nah, balance_nah(connection, bath_id)
+
+
+def counted_nah(connection: Connection, run_id: int) -> int:
+    """All that was posted of a run but what was settled of its interruption, n A·h."""
+    posted = select(func.coalesce(func.sum(ledger.c.charge_nah), 0)).where(
+        ledger.c.run_id == run_id, ledger.c.kind != SETTLED
+    )
+    return int(connection.execute(posted).scalar_one())
 
 
 def balance_nah(connection: Connection, bath_id: int) -> int:

@@ -37,8 +37,9 @@ from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
 from daemon.service.going_on import unfinished_by
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
+from daemon.service.known import known_by
 from daemon.service.loop import Loop
-from daemon.service.part_keeping import PartKeeper, known_by
+from daemon.service.part_keeping import PartKeeper
 from daemon.service.proof.assembly import make_prover
 from daemon.service.proof.due import Proving
 from daemon.service.proven import proven_first
@@ -185,7 +186,7 @@ def _assemble(
             proving.keeps_from_starting,
             words.not_kept,
             PartKeeper(writer, clock).keep,
-            known_by(settings.record.path, stack),
+            known_by(settings.record.path, settings.bath.name, stack),
         ),
         prover,
         effects_rows(limits.table),

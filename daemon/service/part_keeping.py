@@ -1,19 +1,13 @@
-"""The daemon's side of kept parts: what persons keep, and what plans leave to it."""
+"""The daemon's side of kept parts."""
 
 import base64
-from collections.abc import Callable
-from contextlib import ExitStack
 from dataclasses import replace
-from pathlib import Path
 
 from daemon.api.errors import InputError
 from daemon.api.part_messages import PartRequest
-from daemon.api.plan_known import Known, Sure
 from daemon.clock import Clock, to_ms
-from daemon.record import parts
 from daemon.record.entries import Audited, PartKept
 from daemon.record.parts import Part
-from daemon.record.store import open_reader
 from daemon.record.writer import Writer
 
 _PNG = b"\x89PNG\r\n\x1a\n"
@@ -64,26 +58,3 @@ def _picture(text: str | None) -> bytes | None:
     if not data.startswith(_PNG):
         raise InputError("picture", ("must be a PNG file in Base64",))
     return data
-
-
-KnownTo = Callable[[Callable[[str], None]], Known]
-"""What plans may leave to the daemon; whoever asks says how they are told what was taken."""
-
-
-def known_by(path: Path, stack: ExitStack) -> KnownTo:
-    """What the record at `path` knows by now, for any thread; `stack` closes it."""
-    engine = open_reader(path)
-    stack.callback(engine.dispose)
-
-    def known(tell: Callable[[str], None]) -> Known:
-        def area(name: str, copies: int) -> Sure:
-            with engine.connect() as connection:
-                kept = parts.newest(connection, name)
-            area_dm2 = copies * kept.made.area_dm2
-            which = f"{name!r}" if copies == 1 else f"{copies} of {name!r}"
-            tell(f"area {area_dm2:.4g} dm² by {which}, kept as part {kept.id}")
-            return Sure(area_dm2, min(1.0, kept.made.u95_dm2 / kept.made.area_dm2))
-
-        return Known(area)
-
-    return known

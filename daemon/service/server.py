@@ -49,7 +49,7 @@ from daemon.record.store import refusal
 from daemon.service.bath_keeping import Kept
 from daemon.service.foretelling import course_note, due_notes, going_on_note
 from daemon.service.going_on import Unfinished
-from daemon.service.part_keeping import KnownTo
+from daemon.service.known import KnownTo
 from daemon.service.proof.prover import ABOUT as PROOF_TEST
 from daemon.service.proof.prover import Prover
 from daemon.service.runner import Order, Withhold

@@ -15,6 +15,11 @@ def check(kind, amounts=None, facts=None, bath=BATH):
     kinds.check(kind, amounts or {}, facts or {}, bath, (*bath.additive_names, "old"))
 
 
+FOUND = {
+    "metal": "Cu(II)", "charge_ah": 2.0, "efficiency": 0.98, "u_own": 0.0, "u_common": 0.01,
+    "counts": True,
+}  # fmt: skip
+WEIGHED = {"what": "part", "before_g": 10.0, "after_g": 12.0}
 SOUND = [
     ("make-up", {"volume": 15.0, "copper": 760.0, "brightener": 0.0}, {"level_l": 15.0}),
     ("addition", {"copper": 12.7}, {"as": "copper sulfate pentahydrate", "mass_g": 50.0}),
@@ -38,6 +43,8 @@ SOUND = [
     ("appearance", {}, {"looks": ["dull", "pitted"]}),
     ("anodes", {}, {"area_dm2": 4.0}),
     ("weighing", {}, {"what": "part", "before_g": 10.0, "after_g": 12.0, "u_g": 0.0}),
+    ("weighing", {}, WEIGHED | {"details": FOUND}),
+    ("weighing", {}, {"what": "anodes", "after_g": 900.0, "details": {"balance": "hanging"}}),
 ]
 
 
@@ -94,6 +101,20 @@ def test_every_kind_that_is_entered_is_tried_above():
         ("anodes", {}, {}, "an entry of kind 'anodes' needs area_dm2 or mass_g"),
         ("weighing", {}, {"what": "part"}, "needs before_g or after_g"),
         ("weighing", {}, {"what": "cat", "after_g": 1}, "what: expected one of part, anodes"),
+        ("weighing", {}, WEIGHED | {"before_g": 0}, "before_g: must be above 0"),
+        ("weighing", {}, {"after_g": 1, "details": FOUND}, "before_g: an efficiency needs it"),
+        *(
+            ("weighing", {}, WEIGHED | {"details": FOUND | {name: value}}, f"details.{name}: ")
+            for name, value in {
+                "metal": "",
+                "charge_ah": 0,
+                "efficiency": -1,
+                "u_own": None,
+                "u_common": -1,
+                "counts": 1,
+            }.items()
+        ),
+        ("weighing", {}, WEIGHED | {"details": {"efficiency": 1}}, "details.metal: an efficiency"),
     ],
 )
 def test_what_is_not_is_refused_with_its_part(kind, amounts, facts, complaint):

@@ -12,7 +12,8 @@ from daemon.record import audits, parts
 from daemon.record.errors import NoSuchPartError
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
-from daemon.service.part_keeping import PartKeeper, known_by
+from daemon.service.known import known_by
+from daemon.service.part_keeping import PartKeeper
 
 PNG = b"\x89PNG\r\n\x1a\n and so on"
 
@@ -41,7 +42,7 @@ def writer(path):
 @pytest.fixture
 def known(writer, path):
     with ExitStack() as stack:
-        yield known_by(path, stack)
+        yield known_by(path, "bath A", stack)
 
 
 @pytest.fixture

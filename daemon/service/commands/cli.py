@@ -26,6 +26,7 @@ from daemon.service.commands.recount import recount
 from daemon.service.commands.settle import settle
 from daemon.service.commands.tell_test import tell_test
 from daemon.service.commands.thresholds import thresholds
+from daemon.service.commands.weigh import weigh, weighings
 
 
 @click.group()
@@ -158,6 +159,8 @@ for command in (
     part,
     parts,
     classes,
+    weigh,
+    weighings,
 ):
     main.add_command(command)
 
