@@ -394,7 +394,7 @@ def cut_short(path: Path, lasted_s: float | None = 300.0, plan: str = "") -> Non
     boot = "boot" if lasted_s is not None else "another boot"
     restart = Restart(
         100.0 + 1800.0 + (lasted_s or 0.0), STARTED_MS + 3600_000, boot,
-        clock_synchronised=None if lasted_s is not None else False, greatest_a=lambda _: 3.5,
+        clock_synchronised=None if lasted_s is not None else False, greatest_a=lambda *_: 3.5,
     )  # fmt: skip
     writer.close_unfinished("the daemon stopped during this run", restart)
     writer.close()
