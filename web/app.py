@@ -13,8 +13,10 @@ from web.audit import AuditPage
 from web.bath import BathPage
 from web.calibration import CalibrationPage
 from web.effects import EffectsPage
+from web.figures import unbroken
 from web.history import HistoryPages
 from web.interruption import InterruptionPresses
+from web.makeup import MakeUpPages
 from web.pages import Pages
 from web.proof import ProofPage
 from web.protection import protect
@@ -35,6 +37,7 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     assets = Assets()
     app.jinja_env.globals["asset"] = assets.address
     app.jinja_env.filters["duration"] = duration
+    app.jinja_env.filters["unbroken"] = unbroken
     limiter = protect(app)
     handle_troubles(app)
     tank, runs = Tank(socket), Runs(record)
@@ -45,6 +48,7 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     EffectsPage(tank).route(app)
     AuditPage(runs).route(app)
     BathPage(tank, runs).route(app, limiter)
+    MakeUpPages(tank, runs).route(app, limiter)
     ProofPage(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

@@ -26,7 +26,9 @@ from daemon.api.sentence import (
 from daemon.control.states import ALLOWED, Act, State
 from web.section import share
 
-_NUMBER_AND_UNIT = re.compile(r"(\d) (?=(?:µm|A|V|Ah|s|min|h)\b)")
+_NUMBER_AND_UNIT = re.compile(
+    r"(\d) (?=(?:µm|A|V|Ah|s|min|h|d|g|kg|mg|mL|L|oz|lb|fl oz|gal|wt|dm²|cm)\b|[%°])"
+)
 
 UNKNOWN = "–"
 """Stands where no honest figure exists."""

@@ -6,8 +6,8 @@ from flask_limiter.util import get_remote_address
 from flask_wtf import CSRFProtect
 from werkzeug.exceptions import Forbidden
 
-FORM_LIMIT_BYTES = 4096
-"""A form here holds one token. Anything longer is not from our page."""
+FORM_LIMIT_BYTES = 8192
+"""A form here holds a token, and at most a bath's recipe. Anything longer is not from our page."""
 
 ACTS_A_MINUTE = "20 per minute"
 """More than a person presses. Stop and abort are never counted."""

@@ -9,6 +9,9 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
+from daemon.bath import account, book
+from daemon.bath.book import Book
+from daemon.bath.description import Description
 from daemon.record import alarms, audits, bath_entries, close_ups, interruptions, proofs
 from daemon.record.alarms import Alarm
 from daemon.record.audits import AuditEntry
@@ -116,6 +119,16 @@ class Runs:
         """Give the entries of a bath in the order in which they were made."""
         with self._reading() as connection:
             return bath_entries.all_of(connection, bath)
+
+    def book(self, bath: str, utc_ms: int, *, past: bool = False) -> Book:
+        """Give a bath as its account has it, described as it was last.
+
+        `past`: as it was known at `utc_ms`, ms since 1970 UTC, and described then.
+        """
+        with self._reading() as connection:
+            entries = bath_entries.all_of(connection, bath)
+            described = account.description_on(entries) or Description(bath)
+            return book.read(connection, described, utc_ms, past=past)
 
     def audit(self, limit: int, before: int | None) -> list[AuditEntry]:
         """Give who asked for what, newest first; what is before the entry `before`."""

@@ -1,6 +1,7 @@
 """A daemon's voice over a real control socket, a real record, and the page between them."""
 
 import math
+import shutil
 import socket
 import socketserver
 import subprocess
@@ -43,12 +44,21 @@ from daemon.api.proof_messages import (
     ProofStepStatus,
     ProofWalkStatus,
 )
+from daemon.bath.description import (
+    Additive,
+    Anodes,
+    Description,
+    Interval,
+    Prices,
+    Window,
+)
 from daemon.clock import SystemClock
 from daemon.control.protection.effects import DEFAULT_TABLE
 from daemon.record.entries import (
     AlarmChanged,
     AlarmRaised,
     Audited,
+    BathEntered,
     CloseUpTaken,
     Entry,
     Part,
@@ -506,6 +516,51 @@ def audit_entries(count: int = 3) -> list[Entry]:
     ]
 
 
+BATH = Description(
+    "Copper 1",
+    volume_l=15.0,
+    brim_l=18.0,
+    window={
+        "copper": Window(45.0, 50.0, 60.0),
+        "sulfuric acid": Window(50.0, 60.0, 75.0),
+        "chloride": Window(50.0, 60.0, 120.0),
+    },
+    additives=(
+        Additive("brightener", 150.0, 5.0, 1.6),
+        Additive("carrier", 80.0, 10.0, 7.8),
+    ),
+    anodes=Anodes(4.0, 2000.0, 2.0, 500.0),
+    filtration=Interval(100.0, 30 * 86_400.0),
+    carbon=Interval(1000.0, 180 * 86_400.0),
+    drag_out_ml_dm2=1.0,
+    prices=Prices("EUR", 12.5, 0.32, {"brightener": 38.0}),
+)
+"""A bath as its owner has described it in full."""
+
+DAY_MS = 86_400_000
+
+
+def keep_bath(path: Path, *entries: BathEntered, description: Description = BATH) -> None:
+    """Put into a record how the bath is described, and what was entered of it."""
+    at_ms = STARTED_MS - 60 * DAY_MS
+    told = description.to_json()
+    writer = Writer(path, threaded=False)
+    writer.keep_bath_entry(
+        BathEntered(description.name, "description", "tankhand", at_ms, at_ms, facts=told)
+    )
+    for each in entries:
+        writer.keep_bath_entry(each)
+    writer.close()
+
+
+def an_entry(
+    kind: str, amounts: dict[str, float] | None = None, days: float = 10.0, **facts: Any
+) -> BathEntered:
+    """An entry of so many days before the run."""
+    at_ms = STARTED_MS - round(days * DAY_MS)
+    return BathEntered("Copper 1", kind, "anna", at_ms, at_ms, amounts or {}, facts)
+
+
 def web_command(control: Path, record: Path, listen: str) -> list[str]:
     where = ["--socket", str(control), "--record", str(record), "--listen", listen]
     return [sys.executable, "-m", "web", *where]
@@ -664,6 +719,26 @@ def make_client(peer: Peer, monkeypatch: pytest.MonkeyPatch) -> Callable[[Path],
 @pytest.fixture
 def client(make_client: Callable[[Path], FlaskClient], record: Path) -> FlaskClient:
     return make_client(record)
+
+
+@pytest.fixture
+def bath_record(tmp_path: Path, record: Path) -> Path:
+    """A record of a night's run, with a bath that is described in full."""
+    path = Path(shutil.copy(record, tmp_path / "bath.db"))
+    keep_bath(path)
+    return path
+
+
+@pytest.fixture
+def enter_bath() -> Callable[..., None]:
+    """Put entries into a bath's account: a record, then kind, amounts, days ago and facts."""
+
+    def add(path: Path, kind: str, *args: Any, **facts: Any) -> None:
+        writer = Writer(path, threaded=False)
+        writer.keep_bath_entry(an_entry(kind, *args, **facts))
+        writer.close()
+
+    return add
 
 
 @pytest.fixture

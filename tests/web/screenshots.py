@@ -9,6 +9,7 @@ import tempfile
 import time
 from pathlib import Path
 from typing import Any, Literal
+from urllib.parse import urlencode
 
 from conftest import (
     CHROMIUM,
@@ -26,6 +27,7 @@ from conftest import (
     an_alarm,
     audit_entries,
     cut_short,
+    keep_bath,
     keep_proofs,
     serving,
     write_entries,
@@ -221,6 +223,64 @@ def _enter(record: Path) -> None:
         at_ms = STARTED_MS + 60_000
         writer.keep_bath_entry(BathEntered("Copper 1", kind, "anna", at_ms, at_ms, amounts, facts))
     writer.close()
+
+
+MADE = {
+    "volume": "15 L", "target.copper_sulfate": "196.5 g/L", "target.sulfuric_acid": "60 g/L",
+    "target.chloride": "60 mg/L", "acid.strength": "96 %", "additive[1].name": "brightener",
+    "additive[1].make_up": "1.6 mL/L", "additive[1].price": "38 EUR/L",
+    "additive[2].name": "carrier", "additive[2].make_up": "7.8 mL/L",
+    "crystals.price": "9.50 EUR/kg",
+}  # fmt: skip
+WRONG = MADE | {
+    "volume": "-5 L", "acid.strength": "120 %", "additive[2].make_up": "7.8 mL",
+    "target.chloride": "60",
+}  # fmt: skip
+POURED = {
+    "volume": "4 gal", "poured.copper_sulfate": "3.3 lb", "poured.acid": "42.4 fl oz",
+    "poured.water": "3.68 gal", "acid.strength": "SG 1.280",
+}  # fmt: skip
+THERE = MADE | {
+    "present.volume": "14 L", "present.copper_sulfate": "180 g/L",
+    "present.sulfuric_acid": "55 g/L",
+}  # fmt: skip
+
+
+def _with(path: str, fields: dict[str, str]) -> str:
+    return f"{path}?{urlencode(fields)}"
+
+
+BATH_PAGES = {
+    "makeup-empty": "/makeup",
+    "makeup-filled": _with("/makeup", MADE),
+    "makeup-wrong": _with("/makeup", WRONG),
+    "mixed-empty": "/makeup/mixed",
+    "mixed-filled": _with("/makeup/mixed", POURED),
+    "top-up-filled": _with("/makeup/top-up", THERE),
+}
+"""What is asked of the bath's pages: empty, filled in, and with what cannot be used."""
+
+NARROW: dict[str, ViewportSize] = {**SIZES, "phone": {"width": 360, "height": 740}}
+
+
+def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """The pages of the bath's chemistry, of one that is described in full."""
+    record = folder / "bath.db"
+    write_record(record, hours=2.0, every_s=10.0)
+    keep_bath(record)
+    peer = Peer(folder / "bath.sock", a_status(dues=DUES))
+    peer.start()
+    with serving(peer.path, record) as address:
+        for size, viewport in NARROW.items():
+            context = browser.new_context(viewport=viewport, java_script_enabled=False)
+            page = context.new_page()
+            for name, path in BATH_PAGES.items():
+                for theme in THEMES if name.startswith(wanted) else ():
+                    page.emulate_media(color_scheme=theme)
+                    page.goto(address + path)
+                    page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
+            context.close()
+    peer.stop()
 
 
 class _Going(Peer):
@@ -458,6 +518,7 @@ def main(out: Path, wanted: str = "") -> None:
                     _shoot_plain(browser, address, out)
             peer.stop()
         _shoot_pages(browser, Path(folder), out, wanted)
+        _shoot_bath(browser, Path(folder), out, wanted)
         _shoot_calibration(browser, Path(folder), out, wanted)
         _shoot_proofs(browser, Path(folder), out, wanted)
         _shoot_interruptions(browser, Path(folder), out, wanted)

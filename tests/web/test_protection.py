@@ -110,7 +110,7 @@ def test_there_are_no_other_acts(client: FlaskClient, peer: Any, act: str) -> No
 
 
 def test_an_oversized_form_is_not_read(client: FlaskClient, peer: Any) -> None:
-    data = {"csrf_token": token(client), "more": "x" * 5000}
+    data = {"csrf_token": token(client), "more": "x" * 9000}
     response = client.post("/act/hold", data=data)
     assert response.status_code == 413
     assert "That was too much to read." in response.text

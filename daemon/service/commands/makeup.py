@@ -1,10 +1,11 @@
-"""`tankhand makeup`, `mixed` and `top-up`: what a bath is made from. They need no daemon.
+"""`tankhand makeup`, `mixed` and `top-up`: what a bath is made from. Only --keep needs a daemon.
 
 Heavy imports wait until a command runs, since the command line is loaded by `serve` too.
 """
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daemon.service.commands.command import BadInputError
+from daemon.service.commands.command import BadInputError, settings_option
 
 if TYPE_CHECKING:
+    from daemon.api.bath_texts import Written
     from daemon.api.make_up_report import MakeUpReport
 
 RECIPE_LIMIT = 50_000
@@ -34,6 +36,19 @@ def _option(name: str, metavar: str, text: str) -> Callable[[_Command], _Command
 _strength = _option("acid-strength", "STRENGTH", '"96 %", "SG 1.280", "18 mol/L", "battery acid"')
 _hydrate = _option("hydrate", "FORMULA", '"CuSO4·5H2O" if left out.')
 _purity = _option("purity", "SHARE", 'Of the crystals. "100 %" if left out.')
+
+
+def _keeping(command: _Command) -> _Command:
+    """The options that put it into the bath's account."""
+    for option in (
+        settings_option,
+        click.option("--note", default="", help="What else there is to say of it; with --keep."),
+        click.option("--at", metavar="TIME", help="When it was made; now, if left out."),
+        click.option("--keep", is_flag=True, help="Enter it into the bath's account: it is made."),
+    ):
+        command = option(command)
+    return command
+
 
 # Which key of a file each option stands for.
 _CHEMICALS = {
@@ -77,25 +92,42 @@ _PRESENT = {
 @_purity
 @_option("container", "VOLUME", "Of the container up to its brim.")
 @_option("storage", "TEMPERATURE", "The coldest that it gets.")
-def makeup(recipe: Path | None, **options: str | None) -> None:
+@_keeping
+def makeup(
+    recipe: Path | None,
+    keep: bool,
+    at: str | None,
+    note: str,
+    settings: Path,
+    **options: str | None,
+) -> None:
     """Say what to weigh and pour for a bath, and in which order.
 
     The bath is that of the file RECIPE.toml, or that of the options; --volume goes with both.
     Concentrations and amounts may be in trade units: "26 oz/gal", "4 gal", "42.4 fl oz".
+
+    With --keep it is in the tank: the account of the bath in the settings begins anew with it.
     """
+    from daemon.api.make_up_entry import of_recipe
     from daemon.api.make_up_file import in_volume, read_recipe, recipe_of
     from daemon.api.make_up_report import made_up
 
+    _check_keeping(keep, at)
     given = _given(options)
     with _told(_MAKEUP):
         if recipe is None:
-            bath = recipe_of(_tree(given, _MAKEUP), _OPTIONS)
+            tree = _tree(given, _MAKEUP)
+            bath = recipe_of(tree, _OPTIONS)
         else:
             volume = given.pop("volume", None)
             _refuse(given, "; only --volume does")
-            bath = read_recipe(_read(recipe), str(recipe))
-            bath = bath if volume is None else in_volume(bath, volume, "--volume")
+            text = _read(recipe)
+            bath, tree = read_recipe(text, str(recipe)), _as_written(text)
+            if volume is not None:
+                bath, tree = in_volume(bath, volume, "--volume"), {**tree, "volume": volume}
         _show(made_up(bath))
+        if keep:
+            _keep(settings, lambda known: of_recipe(bath, tree, known), at, note)
 
 
 @click.command()
@@ -109,22 +141,41 @@ def makeup(recipe: Path | None, **options: str | None) -> None:
 @_hydrate
 @_purity
 @click.option("--for", "other", metavar="VOLUME", help="Give the amounts for this volume instead.")
-def mixed(recipe: Path | None, other: str | None, **options: str | None) -> None:
+@_keeping
+def mixed(
+    recipe: Path | None,
+    other: str | None,
+    keep: bool,
+    at: str | None,
+    note: str,
+    settings: Path,
+    **options: str | None,
+) -> None:
     """Say what is in a bath that was weighed and poured like this.
 
     What went in is told by the file RECIPE.toml or by the options.
+
+    With --keep it is in the tank: the account of the bath in the settings begins anew with it.
     """
     from daemon.api import make_up_report
+    from daemon.api.make_up_entry import of_mixture
     from daemon.api.mixed_file import mixed_of, read_mixed
 
+    _check_keeping(keep, at)
+    if keep and other is not None:
+        raise BadInputError("--for: is another bath than the one that was mixed; no --keep with it")
     given = _given(options)
     with _told(_MIXED):
         if recipe is None:
-            mixture = mixed_of(_tree(given, _MIXED), _OPTIONS)
+            tree = _tree(given, _MIXED)
+            mixture = mixed_of(tree, _OPTIONS)
         else:
             _refuse(given)
-            mixture = read_mixed(_read(recipe), str(recipe))
+            text = _read(recipe)
+            mixture, tree = read_mixed(text, str(recipe)), _as_written(text)
         _show(make_up_report.mixed(mixture, _volume_l("for", other)))
+        if keep:
+            _keep(settings, lambda known: of_mixture(mixture, tree, known), at, note)
 
 
 @click.command("top-up")
@@ -156,6 +207,30 @@ def top_up(recipe: Path, wanted: str | None, **options: str | None) -> None:
 
 
 _OPTIONS = "options"
+
+
+def _check_keeping(keep: bool, at: str | None) -> None:
+    if at is not None and not keep:
+        raise BadInputError("--at: says when a bath was made that is kept; give --keep with it")
+
+
+def _as_written(text: str) -> dict[str, Any]:
+    """The tables of a file that was read before."""
+    return tomllib.loads(text.removeprefix("\ufeff"))
+
+
+def _keep(
+    settings: Path, write: Callable[[tuple[str, ...]], Written], at: str | None, note: str
+) -> None:
+    """Have the daemon enter a make-up of what `write` makes of the bath's additives."""
+    from daemon.api.bath_texts import moment
+    from daemon.service.commands.bath_entering import errors, send
+    from daemon.service.settings import read_settings
+
+    with errors():
+        known = read_settings(settings).bath.description().additive_names
+        at_utc = None if at is None else moment("--at", at)
+        send(settings, kind="make-up", written=write(known), at_utc=at_utc, note=note)
 
 
 def _given(options: dict[str, str | None]) -> dict[str, str]:

@@ -5,8 +5,20 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from daemon.record import bath_entries
+from daemon.record.store import open_reader
+from daemon.record.writer import Writer
 from daemon.service.commands.cli import main
 
+SETTINGS = """\
+[supply]
+port = "/dev/ttyUSB0"
+[bath]
+name = "bath A"
+[[bath.additive]]
+name = "brightener"
+rate = "150 mL/kAh"
+"""
 EXAMPLE = Path("daemon/service/examples/acid_copper.toml")
 TEN_LITRES = ("--volume", "10 L", "--copper-sulfate", "200 g/L", "--acid", "60 g/L")
 MIXED = ("--copper-sulfate", "3.3 lb", "--acid", "42.4 fl oz", "--water", "3.68 gal")
@@ -177,3 +189,81 @@ def test_a_bath_that_no_topping_up_brings_there(recipe):
     assert refused("top-up", recipe, "--volume", "9 L", "--acid", "60 g/L") == [
         f"tankhand: {recipe}: the bath has 60 g/L of sulfuric acid, and its target is not told"
     ]
+
+
+@pytest.fixture
+def kept(tmp_path, monkeypatch, serve_bath):
+    """What a daemon beside the command has kept, without how the bath is described."""
+    path, record = tmp_path / "settings.toml", tmp_path / "record.sqlite"
+    path.write_text(SETTINGS, encoding="utf-8")
+    monkeypatch.setenv("TANKHAND_SETTINGS", str(path))
+    writer = Writer(record, threaded=False)
+    serve_bath(path, writer)
+
+    def entries():
+        engine = open_reader(record)
+        with engine.connect() as connection:
+            found = bath_entries.all_of(connection, "bath A")
+        engine.dispose()
+        return [entry.made for entry in found if entry.made.kind != "description"]
+
+    yield entries
+    writer.close()
+
+
+def test_what_was_made_up_is_kept(kept, recipe):
+    recipe.write_text(
+        recipe.read_text(encoding="utf-8") + '[[additive]]\nname = "brightener"\n'
+        'make_up = "5 mL/L"\n',
+        encoding="utf-8",
+    )
+    lines = printed("makeup", recipe, "--volume", "8 L", "--keep", "--at", "2026-01-02 18:00",
+                    "--note", "after the move")  # fmt: skip
+    assert "entry 2" in lines
+    (made,) = kept()
+    # 8 L of 200 g/L pentahydrate: 1600 g * 63.546 / 249.685 of copper; 8 * 60 g; 8 * 5 mL.
+    assert made.amounts == pytest.approx(
+        {"volume": 8.0, "copper": 407.21, "sulfuric acid": 480.0, "brightener": 40.0}, rel=1e-4
+    )
+    assert (made.kind, made.note) == ("make-up", "after the move")
+    assert made.facts["details"]["volume"] == "8 L"
+    assert made.facts["details"]["target"]["sulfuric_acid"] == "60 g/L"
+    assert "make-up: brightener 40 mL, copper 407.2" in "\n".join(printed("bath", "ledger"))
+
+
+def test_what_was_mixed_is_kept_as_what_is_in_it(kept):
+    printed("mixed", "--copper-sulfate", "2 kg", "--volume", "10 L", "--keep")
+    (made,) = kept()
+    assert made.amounts == pytest.approx({"volume": 10.0, "copper": 509.01}, rel=1e-4)
+
+
+def test_nothing_is_kept_unless_it_is_asked_for(kept, recipe):
+    printed("makeup", recipe)
+    assert kept() == []
+    assert "--at: says when a bath was made" in refused("makeup", recipe, "--at", "2026-01-02")[0]
+    assert "--for: is another bath" in refused(
+        "mixed", "--copper-sulfate", "2 kg", "--volume", "10 L", "--for", "5 L", "--keep"
+    )[0]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ('[[additive]]\nname = "carrier"\nmake_up = "5 mL/L"', "'carrier' is no additive"),
+        ('[[component]]\nname = "brightener"\ncontent = "1 g/L"', "'brightener' is an additive"),
+    ],
+)  # fmt: skip
+def test_what_the_account_cannot_count_is_not_kept(kept, recipe, table, said):
+    recipe.write_text(f"{recipe.read_text(encoding='utf-8')}\n{table}\n", encoding="utf-8")
+    code, _, errors = call("makeup", recipe, "--keep")
+    assert (code, kept()) == (2, [])
+    assert said in errors[0]
+
+
+def test_without_a_daemon_it_is_shown_and_not_kept(recipe, tmp_path):
+    path = tmp_path / "settings.toml"
+    path.write_text(SETTINGS, encoding="utf-8")
+    code, lines, errors = call("makeup", recipe, "--keep", "--settings", path)
+    assert code == 1
+    assert "weigh and pour" in lines
+    assert "only the daemon writes: nothing was entered" in errors[0]

@@ -1,0 +1,233 @@
+"""Pages of what a bath is made from: making one up, what is in one that was mixed, topping one up.
+
+Nothing of it needs a daemon but the entry of a bath that has been made.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from flask import Flask, flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from flask_limiter import Limiter
+
+from daemon.api import make_up_report
+from daemon.api.bath_texts import Written
+from daemon.api.client import DaemonUnreachableError
+from daemon.api.errors import InputError
+from daemon.api.make_up_entry import of_mixture, of_recipe
+from daemon.api.make_up_file import present_of, recipe_of
+from daemon.api.make_up_report import MakeUpReport
+from daemon.api.messages import Status
+from daemon.api.mixed_file import mixed_of
+from daemon.api.sentence import utc_of
+from daemon.bath import account
+from daemon.bath.book import Book
+from daemon.bath.description import Description
+from daemon.clock import to_ms
+from daemon.record.errors import RecordError
+from daemon.units import UnitError, parse
+from web import recipe_forms
+from web.entering import WHO, entered
+from web.forms import Form, Group, filled
+from web.protection import ACTS_A_MINUTE
+from web.runs import Runs
+from web.tank import Tank
+from web.text import UNSURE
+from web.trouble import show
+
+_FORM = "form"
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """The bath as far as the daemon and the record tell of it."""
+
+    status: Status | None
+    book: Book | None
+
+    @property
+    def description(self) -> Description:
+        """How it is described; a bath without a name, where nothing is known."""
+        return Description("") if self.book is None else self.book.description
+
+    @property
+    def additives(self) -> tuple[str, ...]:
+        """All additives that its account has ever known."""
+        if self.book is None:
+            return ()
+        names = (*self.description.additive_names, *account.additives_ever(self.book.entries))
+        return tuple(dict.fromkeys(names))
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One of the pages: name, heading, fields, answer, and what it enters, if anything."""
+
+    name: str
+    says: str
+    asks: str
+    groups: Callable[[Known], tuple[Group, ...]]
+    answer: Callable[[Form], MakeUpReport]
+    write: Callable[[Form, tuple[str, ...]], Written] | None = None
+
+
+class MakeUpPages:
+    """The views, over one daemon and one record."""
+
+    def __init__(self, tank: Tank, runs: Runs) -> None:
+        self._tank = tank
+        self._runs = runs
+
+    def route(self, app: Flask, limiter: Limiter) -> None:
+        """Give each view its address."""
+        for address, way in WAYS.items():
+            app.add_url_rule(address, way.name, self.page, defaults={"way": way})
+            if way.write is not None:
+                view = limiter.limit(ACTS_A_MINUTE)(self.keep)
+                app.add_url_rule(
+                    f"{address}/keep", f"{way.name}_keep", view,
+                    methods=["POST"], defaults={"way": way},
+                )  # fmt: skip
+
+    def page(self, way: Way) -> ResponseReturnValue:
+        """Show the form, and the answer to what was sent of it."""
+        known = self._known()
+        form, report = _answered(way, filled(way.groups(known), request.args))
+        return self._shown(way, known, form, report)
+
+    def keep(self, way: Way) -> ResponseReturnValue:
+        """Have the daemon enter what was worked out: it is in the tank."""
+        known = self._known()
+        form, report = _answered(way, filled(way.groups(known), request.form))
+        keep = filled((WHO,), request.form)
+        if report is None or way.write is None:
+            return self._shown(way, known, form, report, keep)
+        try:
+            written = way.write(form, known.additives)
+        except InputError as error:
+            return self._shown(way, known, form.refused(error), report, keep)
+        try:
+            number = entered(self._tank, "make-up", written, keep.typed)
+        except InputError as error:
+            return self._shown(way, known, form, report, keep.refused(error))
+        except DaemonUnreachableError:
+            return show(UNSURE, 503)
+        flash(f"Entered as number {number}: the account begins anew with this bath.", "done")
+        return redirect(url_for("bath"), 303)
+
+    def _known(self) -> Known:
+        status = self._tank.status()
+        if status is None:
+            return Known(None, None)
+        try:
+            return Known(status, self._runs.book(status.bath, to_ms(utc_of(status.utc))))
+        except RecordError:
+            return Known(status, None)
+
+    def _shown(
+        self,
+        way: Way,
+        known: Known,
+        form: Form,
+        report: MakeUpReport | None,
+        keep: Form | None = None,
+    ) -> ResponseReturnValue:
+        keep = filled((WHO,), {}) if keep is None else keep
+        wrong = bool(form.wrong or form.unplaced or keep.wrong or keep.unplaced)
+        html = render_template(
+            "makeup.html",
+            way=way,
+            ways=WAYS.values(),
+            bath=known.status.bath if known.status and known.book else None,
+            form=form,
+            report=report,
+            keep=keep,
+        )
+        return html, 422 if wrong else 200
+
+
+def _answered(way: Way, form: Form) -> tuple[Form, MakeUpReport | None]:
+    if not form.asked:
+        return form, None
+    try:
+        return form, way.answer(form)
+    except InputError as error:
+        return form.refused(error, recipe_forms.NEAR), None
+
+
+def _made_up(form: Form) -> MakeUpReport:
+    return make_up_report.made_up(recipe_of(form.tree(), _FORM))
+
+
+def _mixed(form: Form) -> MakeUpReport:
+    tree = form.tree()
+    other = tree.pop("for", None)
+    mixture = mixed_of(tree, _FORM)
+    return make_up_report.mixed(mixture, None if other is None else _volume_l("for", other))
+
+
+def _topped_up(form: Form) -> MakeUpReport:
+    tree = form.tree()
+    there = tree.pop("present", {})
+    try:
+        present = present_of(there, _FORM)
+    except InputError as error:
+        said = (f"present.{problem}" for problem in error.problems)
+        raise InputError(_FORM, tuple(said)) from error
+    recipe = recipe_of(tree, _FORM)
+    try:
+        return make_up_report.topped_up(recipe, present)
+    except ValueError as error:
+        raise InputError(_FORM, (str(error),)) from error
+
+
+def _volume_l(key: str, text: str) -> float:
+    try:
+        volume_l = parse(text, "L")
+    except UnitError as error:
+        raise InputError(_FORM, (f"{key}: {error}",)) from error
+    if not volume_l > 0:
+        raise InputError(_FORM, (f"{key}: must be above 0 L, got {text}",))
+    return volume_l
+
+
+def _write_recipe(form: Form, additives: tuple[str, ...]) -> Written:
+    tree = form.tree()
+    return of_recipe(recipe_of(tree, _FORM), tree, additives)
+
+
+def _write_mixture(form: Form, additives: tuple[str, ...]) -> Written:
+    tree = form.tree()
+    if "for" in tree:
+        raise InputError(
+            _FORM, ("for: for another volume it was not mixed: leave this out to enter what was",)
+        )
+    return of_mixture(mixed_of(tree, _FORM), tree, additives)
+
+
+WAYS = {
+    "/makeup": Way(
+        "makeup",
+        "Make up a bath.",
+        "Out comes what to weigh and pour, in which order.",
+        lambda known: recipe_forms.makeup(known.description),
+        _made_up,
+        _write_recipe,
+    ),
+    "/makeup/mixed": Way(
+        "mixed",
+        "A bath was mixed so.",
+        "Out comes what is in it, held against a published window.",
+        lambda known: recipe_forms.mixed(known.description),
+        _mixed,
+        _write_mixture,
+    ),
+    "/makeup/top-up": Way(
+        "top_up",
+        "Top up a bath.",
+        "Out comes what to add, or to take out, so that it is as it shall be.",
+        lambda known: recipe_forms.topping_up(known.description, known.book),
+        _topped_up,
+    ),
+}
+"""The pages by their addresses."""
