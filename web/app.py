@@ -8,6 +8,8 @@ from flask import Flask
 from daemon.api.listen import Listen
 from daemon.api.sentence import duration
 from web.alarms import AlarmPages
+from web.analyses import AnalysisPages
+from web.asked import AskedPages
 from web.assets import Assets
 from web.audit import AuditPage
 from web.bath import BathPage
@@ -49,6 +51,8 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     AuditPage(runs).route(app)
     BathPage(tank, runs).route(app, limiter)
     MakeUpPages(tank, runs).route(app, limiter)
+    AnalysisPages(tank, runs).route(app, limiter)
+    AskedPages(tank, runs).route(app)
     ProofPage(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

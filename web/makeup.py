@@ -17,18 +17,12 @@ from daemon.api.errors import InputError
 from daemon.api.make_up_entry import of_mixture, of_recipe
 from daemon.api.make_up_file import present_of, recipe_of
 from daemon.api.make_up_report import MakeUpReport
-from daemon.api.messages import Status
 from daemon.api.mixed_file import mixed_of
-from daemon.api.sentence import utc_of
-from daemon.bath import account
-from daemon.bath.book import Book
-from daemon.bath.description import Description
-from daemon.clock import to_ms
-from daemon.record.errors import RecordError
 from daemon.units import UnitError, parse
 from web import recipe_forms
 from web.entering import WHO, entered
 from web.forms import Form, Group, filled
+from web.known import Known, known
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -36,27 +30,6 @@ from web.text import UNSURE
 from web.trouble import show
 
 _FORM = "form"
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """The bath as far as the daemon and the record tell of it."""
-
-    status: Status | None
-    book: Book | None
-
-    @property
-    def description(self) -> Description:
-        """How it is described; a bath without a name, where nothing is known."""
-        return Description("") if self.book is None else self.book.description
-
-    @property
-    def additives(self) -> tuple[str, ...]:
-        """All additives that its account has ever known."""
-        if self.book is None:
-            return ()
-        names = (*self.description.additive_names, *account.additives_ever(self.book.entries))
-        return tuple(dict.fromkeys(names))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,43 +64,34 @@ class MakeUpPages:
 
     def page(self, way: Way) -> ResponseReturnValue:
         """Show the form, and the answer to what was sent of it."""
-        known = self._known()
-        form, report = _answered(way, filled(way.groups(known), request.args))
-        return self._shown(way, known, form, report)
+        of_bath = known(self._tank, self._runs)
+        form, report = _answered(way, filled(way.groups(of_bath), request.args))
+        return self._shown(way, of_bath, form, report)
 
     def keep(self, way: Way) -> ResponseReturnValue:
         """Have the daemon enter what was worked out: it is in the tank."""
-        known = self._known()
-        form, report = _answered(way, filled(way.groups(known), request.form))
+        of_bath = known(self._tank, self._runs)
+        form, report = _answered(way, filled(way.groups(of_bath), request.form))
         keep = filled((WHO,), request.form)
         if report is None or way.write is None:
-            return self._shown(way, known, form, report, keep)
+            return self._shown(way, of_bath, form, report, keep)
         try:
-            written = way.write(form, known.additives)
+            written = way.write(form, of_bath.additives)
         except InputError as error:
-            return self._shown(way, known, form.refused(error), report, keep)
+            return self._shown(way, of_bath, form.refused(error), report, keep)
         try:
             number = entered(self._tank, "make-up", written, keep.typed)
         except InputError as error:
-            return self._shown(way, known, form, report, keep.refused(error))
+            return self._shown(way, of_bath, form, report, keep.refused(error))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
         flash(f"Entered as number {number}: the account begins anew with this bath.", "done")
         return redirect(url_for("bath"), 303)
 
-    def _known(self) -> Known:
-        status = self._tank.status()
-        if status is None:
-            return Known(None, None)
-        try:
-            return Known(status, self._runs.book(status.bath, to_ms(utc_of(status.utc))))
-        except RecordError:
-            return Known(status, None)
-
     def _shown(
         self,
         way: Way,
-        known: Known,
+        of_bath: Known,
         form: Form,
         report: MakeUpReport | None,
         keep: Form | None = None,
@@ -138,7 +102,7 @@ class MakeUpPages:
             "makeup.html",
             way=way,
             ways=WAYS.values(),
-            bath=known.status.bath if known.status and known.book else None,
+            bath=of_bath.bath,
             form=form,
             report=report,
             keep=keep,

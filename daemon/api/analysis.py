@@ -9,7 +9,7 @@ from typing import Any
 
 from daemon.api.report import Report, Row
 from daemon.api.rounding import fixed, rounded
-from daemon.api.titration import Titrated
+from daemon.api.titration import TitrantName, Titrated
 from daemon.chemistry.substances import PENTAHYDRATE
 from daemon.chemistry.uncertainty import Budget
 
@@ -29,7 +29,7 @@ _WASTE = (
     "What was titrated holds copper: no drains. Collect it with the bath's waste, and ask your "
     "local authority where it goes."
 )
-_CAUTIONS = {
+_CAUTIONS: dict[TitrantName, tuple[str, ...]] = {
     "EDTA": ("EDTA keeps copper dissolved: collect it apart from waste that is to be settled.",),
     "thiosulfate": (
         "Iodine stains, and harms whatever lives in water. Acid on thiosulfate gives off sulfur "
@@ -59,9 +59,12 @@ def found(titrated: Titrated) -> Report:
         rows.append(
             Row("taken", f"{', '.join(titrated.taken)} (common practice); give what yours have")
         )
-    return Report(
-        tuple(rows), tuple(_warnings(titrated)), (*_CAUTIONS[form.titrant], _EYES, _WASTE)
-    )
+    return Report(tuple(rows), tuple(_warnings(titrated)), cautions(form.titrant))
+
+
+def cautions(titrant: TitrantName) -> tuple[str, ...]:
+    """What may hurt somebody who titrates with it."""
+    return (*_CAUTIONS[titrant], _EYES, _WASTE)
 
 
 def entry_facts(titrated: Titrated, tree: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,6 +1,8 @@
 """The Hull cell as people ask about it, and in words: densities at places, places of densities."""
 
-from typing import Annotated, Literal
+from collections.abc import Callable
+from functools import partial
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -17,6 +19,8 @@ from daemon.chemistry.hull_cell import (
     LEAST_CM,
     HullCell,
 )
+
+_T = TypeVar("_T")
 
 WHERE = "Hull cell"
 
@@ -51,10 +55,7 @@ def hull(tree: object) -> Report:
     """Read a form's texts and answer it. Raises InputError with every problem of theirs."""
     form = read_tree(tree, WHERE, HullForm)
     cell = CELLS[form.cell]
-    try:
-        rows = [*_places(form, cell), *_densities(form, cell), *_bright(form, cell)]
-    except ValueError as error:
-        raise InputError(WHERE, (str(error),)) from error
+    rows = [*_places(form, cell), *_densities(form, cell), *_bright(form, cell)]
     if not rows:
         rows = [_place(form, cell, inches * CM_PER_IN) for inches in PANEL_IN]
     head = Row("cell", f"{form.cell}, {form.current:g} A; places from the end of high density")
@@ -82,27 +83,48 @@ def _place(form: HullForm, cell: HullCell, place_cm: float) -> Row:
     return Row("at", f"{_where(place_cm)}: {_what(cell.density_a_dm2(form.current, place_cm))}")
 
 
+def panel(current_a: float, cell: HullCell) -> tuple[tuple[str, float, str], ...]:
+    """The whole panel, from the end of high density: place, A/dm² there, and that as a text."""
+    densities = [
+        (inches * CM_PER_IN, cell.density_a_dm2(current_a, inches * CM_PER_IN))
+        for inches in PANEL_IN
+    ]
+    return tuple((_where(place_cm), a_dm2, _what(a_dm2)) for place_cm, a_dm2 in densities)
+
+
 def _places(form: HullForm, cell: HullCell) -> list[Row]:
-    return [_place(form, cell, place_cm) for place_cm in form.at]
+    return [
+        _about(f"at[{number}]", partial(_place, form, cell, place_cm))
+        for number, place_cm in enumerate(form.at, 1)
+    ]
 
 
 def _densities(form: HullForm, cell: HullCell) -> list[Row]:
     return [
-        Row(
-            "density",
-            f"{_what(density)}: {_where(cell.position_cm(form.current, density))}",
-        )
-        for density in form.density
+        _about(f"density[{number}]", partial(_density, form, cell, a_dm2))
+        for number, a_dm2 in enumerate(form.density, 1)
     ]
+
+
+def _density(form: HullForm, cell: HullCell, a_dm2: float) -> Row:
+    return Row("density", f"{_what(a_dm2)}: {_where(cell.position_cm(form.current, a_dm2))}")
 
 
 def _bright(form: HullForm, cell: HullCell) -> list[Row]:
     if not form.bright:
         return []
     if len(form.bright) != 2:
-        raise ValueError(f"bright: needs two places on the panel, got {len(form.bright)}")
-    low, high = cell.range_a_dm2(form.current, *form.bright)
+        raise InputError(WHERE, (f"bright: needs two places on the panel, got {len(form.bright)}",))
     near, far = sorted(form.bright)
+    low, high = _about("bright", partial(cell.range_a_dm2, form.current, near, far))
     return [
         Row("bright", f"from {_where(near)} to {_where(far)}: {_what(low)} to {_what(high)}"),
     ]
+
+
+def _about(key: str, work_out: Callable[[], _T]) -> _T:
+    """What is worked out; where it cannot be, an InputError about `key`."""
+    try:
+        return work_out()
+    except ValueError as error:
+        raise InputError(WHERE, (f"{key}: {error}",)) from error

@@ -25,6 +25,7 @@ from conftest import (
     a_walk,
     alarm_entries,
     an_alarm,
+    an_entry,
     audit_entries,
     cut_short,
     keep_bath,
@@ -246,6 +247,27 @@ THERE = MADE | {
 }  # fmt: skip
 
 
+TITRATED = {
+    "strength": "0.1 mol/L", "factor": "0.998", "sample": "10 mL", "diluted-to": "100 mL",
+    "aliquot": "20 mL", "readings[1]": "0.00-14.12", "readings[2]": "14.12-28.21",
+    "readings[3]": "0.05-14.19", "blank[1]": "0.06",
+}  # fmt: skip
+PANEL = {"current": "2 A", "cell": "267 mL", "at[1]": "2 in", "density[1]": "20 ASF"}
+
+
+def _found(days: float, **found: tuple[float, float]) -> BathEntered:
+    """An analysis: by component its value and standard uncertainty."""
+    results = {name.replace("_", " "): {"value": v, "u": u} for name, (v, u) in found.items()}
+    return an_entry("analysis", {}, days, method="EDTA 0.1 mol/L", results=results)
+
+
+FOUND = (
+    *(_found(50 - 10 * k, copper=(53.8 - 1.4 * k + 0.3 * (k % 2), 0.35)) for k in range(5)),
+    *(_found(48 - 15 * k, sulfuric_acid=(61.0 - 0.3 * k, 0.5)) for k in range(3)),
+    _found(20, chloride=(44.0, 2.0)),
+)
+
+
 def _with(path: str, fields: dict[str, str]) -> str:
     return f"{path}?{urlencode(fields)}"
 
@@ -257,6 +279,16 @@ BATH_PAGES = {
     "mixed-empty": "/makeup/mixed",
     "mixed-filled": _with("/makeup/mixed", POURED),
     "top-up-filled": _with("/makeup/top-up", THERE),
+    "analyses-kept": "/analyses",
+    "analysis-empty": "/analyses/edta",
+    "analysis-filled": _with("/analyses/edta", TITRATED),
+    "analysis-wrong": _with(
+        "/analyses/edta", TITRATED | {"sample": "-10 mL", "readings[2]": "7,6"}
+    ),
+    "hull-empty": "/analyses/hull",
+    "hull-filled": _with("/analyses/hull", PANEL),
+    "hull-wrong": _with("/analyses/hull", PANEL | {"at[1]": "4 in"}),
+    "filtration": _with("/bath/filtration", {"volume": "15 L", "flow": "60 L/h", "for": "1 h"}),
 }
 """What is asked of the bath's pages: empty, filled in, and with what cannot be used."""
 
@@ -267,7 +299,7 @@ def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
     """The pages of the bath's chemistry, of one that is described in full."""
     record = folder / "bath.db"
     write_record(record, hours=2.0, every_s=10.0)
-    keep_bath(record)
+    keep_bath(record, *FOUND)
     peer = Peer(folder / "bath.sock", a_status(dues=DUES))
     peer.start()
     with serving(peer.path, record) as address:

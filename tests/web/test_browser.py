@@ -182,13 +182,13 @@ def test_nothing_runs_out_of_any_screen(page: Page, address: str, width: int) ->
 def test_the_keyboard_reaches_every_act_in_order(page: Page, address: str, peer: Any) -> None:
     page.goto(address)
     reached = []
-    for _ in range(11):
+    for _ in range(12):
         page.keyboard.press("Tab")
         reached.append(page.locator(":focus").inner_text())
     assert reached[0] == "Copper 1"
-    assert reached[1:5] == ["Bath", "Make-up", "Alarms", "Cause and effect"]
-    assert reached[5:8] == ["Audit", "Calibration", "Proof test"]
-    assert reached[8:] == ["Hold", "Abort", "Stop"]
+    assert reached[1:5] == ["Bath", "Make-up", "Analyses", "Alarms"]
+    assert reached[5:9] == ["Cause and effect", "Audit", "Calibration", "Proof test"]
+    assert reached[9:] == ["Hold", "Abort", "Stop"]
     with page.expect_navigation():
         page.keyboard.press("Enter")
     assert [act for act, _ in peer.acts] == ["stop"]
