@@ -13,8 +13,10 @@ from web.asked import AskedPages
 from web.assets import Assets
 from web.audit import AuditPage
 from web.bath import BathPage
+from web.bath_account import AccountPages
 from web.calibration import CalibrationPage
 from web.effects import EffectsPage
+from web.enter import EnterPages
 from web.figures import unbroken
 from web.history import HistoryPages
 from web.interruption import InterruptionPresses
@@ -22,6 +24,7 @@ from web.makeup import MakeUpPages
 from web.pages import Pages
 from web.proof import ProofPage
 from web.protection import protect
+from web.run_cost import CostPage
 from web.runs import Runs
 from web.tank import Tank
 from web.trouble import handle_troubles
@@ -53,6 +56,9 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     MakeUpPages(tank, runs).route(app, limiter)
     AnalysisPages(tank, runs).route(app, limiter)
     AskedPages(tank, runs).route(app)
+    AccountPages(tank, runs).route(app, limiter)
+    EnterPages(tank, runs).route(app, limiter)
+    CostPage(tank, runs).route(app)
     ProofPage(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

@@ -10,7 +10,7 @@ from typing import Any
 from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 
-from daemon.api import bath_figures, hull
+from daemon.api import bath_figures, hull, rate_figures
 from daemon.api.errors import InputError
 from daemon.api.report import Report
 from daemon.bath.description import Description
@@ -110,6 +110,23 @@ def _hull(_: Description) -> tuple[Group, ...]:
     )
 
 
+def _rates(described: Description) -> tuple[Group, ...]:
+    known = next((x for x in described.additives if x.rate_ml_kah and x.dose_ml), None)
+    rate, dose = (
+        ("", "") if known is None else (f"{known.rate_ml_kah:g} mL/kAh", f"{known.dose_ml:g} mL")
+    )
+    return (
+        Group(
+            "An additive" if known is None else f"An additive; the {known.name}'s as it is set",
+            (
+                Field("rate", "Charge uses up", rate, "150 mL/kAh"),
+                Field("dose", "A dose is", dose, "5 mL"),
+                Field("current", "At a current of", "", "3.5 A"),
+            ),
+        ),
+    )
+
+
 def _filtration(described: Description) -> tuple[Group, ...]:
     volume = "" if described.volume_l is None else f"{described.volume_l:g} L"
     return (
@@ -160,6 +177,10 @@ ASKED = {
         "hull", "The Hull cell's panel.",
         "Which current density is where, and what a bright range stands for.",
         "analyses", _hull, hull.hull,
+    ),
+    "/bath/rates": Asked(
+        "rates", "Doses by the ampere-hour.", "How often a dose falls due at a rate.",
+        "bath", _rates, rate_figures.doses,
     ),
     "/bath/filtration": Asked(
         "filtration", "Filtration.",

@@ -5,22 +5,21 @@ from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 from pydantic import ValidationError
 
-from daemon.api import bath_words, due_words
+from daemon.api import due_words
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import BathEntryRequest, DueStatus, Status
-from daemon.bath import account
+from daemon.api.sentence import utc_of
 from daemon.bath.components import VOLUME
+from daemon.clock import to_ms
 from daemon.record.errors import RecordError
 from daemon.units import UnitError, parse
-from web.listing import capital, stamp, zone_name
+from web.bath_seen import Seen, seen
+from web.listing import capital, zone_name
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
 from web.text import UNSURE
 from web.trouble import show
-
-NEWEST = 20
-"""Entries that are shown."""
 
 
 class BathPage:
@@ -39,13 +38,13 @@ class BathPage:
     def page(self) -> ResponseReturnValue:
         """Show what is due and what was entered last; 503 without a daemon, which knows it."""
         status = self._tank.status()
-        entries, absent = self._entries(status)
+        seen, absent = self._seen(status)
         html = render_template(
             "bath.html",
             status=status,
             dues=[(due, capital(due_words.line(due))) for due in status.dues] if status else [],
             doses=doses(status) if status else [],
-            entries=entries,
+            seen=seen,
             absent=absent,
             zone=zone_name(),
         )
@@ -77,24 +76,14 @@ class BathPage:
             flash(answer.error or "refused")
         return redirect(back, 303)
 
-    def _entries(self, status: Status | None) -> tuple[list[tuple[int, str, str, str]], str | None]:
-        """The newest entries: number, moment, words, who; and why there are none."""
+    def _seen(self, status: Status | None) -> tuple[Seen | None, str | None]:
+        """The bath in words and drawings; None with the reason where it cannot be read."""
         if status is None:
-            return [], None
+            return None, None
         try:
-            kept = self._runs.bath_entries(status.bath)
+            return seen(self._runs.foresight(status.bath, to_ms(utc_of(status.utc))), status), None
         except RecordError as error:
-            return [], str(error)
-        additives = account.additives_ever(kept)
-        return [
-            (
-                each.id,
-                stamp(each.at_utc_ms),
-                capital(bath_words.entry(each, additives)),
-                each.newest.made.who,
-            )
-            for each in list(reversed(account.standing(kept)))[:NEWEST]
-        ], None
+            return None, str(error)
 
 
 def doses(status: Status) -> list[tuple[str, DueStatus]]:

@@ -25,22 +25,23 @@ WHO = Group(
 def entered(
     tank: Tank,
     kind: EntryKind,
-    written: Written,
+    written: Written | None,
     told: Mapping[str, str],
     run: int | None = None,
     corrects: int | None = None,
 ) -> int:
     """Have the daemon enter it; what it has to say besides is shown on the next page.
 
-    `told` is what was typed into the fields of `WHO`. Gives the entry's number. Raises InputError
-    where nothing was entered, and DaemonUnreachableError where that is not known.
+    Without `written` it withdraws the entry `corrects`. `told` is what was typed into the fields of
+    `WHO`. Gives the entry's number. Raises InputError where nothing was entered, and
+    DaemonUnreachableError where that is not known.
     """
     at = told.get("at", "")
     answer = tank.act(
         BathEntryRequest(
             kind=kind,
-            amounts=written.amounts,
-            facts=written.facts,
+            amounts={} if written is None else written.amounts,
+            facts=None if written is None else written.facts,
             at_utc=moment("at", at) if at else None,
             note=told.get("note", ""),
             run=run,

@@ -1,16 +1,20 @@
 """The record as the page sees it: opened when first needed, read only, absent until it exists."""
 
+from __future__ import annotations
+
 import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
 from daemon.bath import account, book
 from daemon.bath.book import Book
+from daemon.bath.cost import Energy, energy
 from daemon.bath.description import Description
 from daemon.record import alarms, audits, bath_entries, close_ups, interruptions, proofs
 from daemon.record.alarms import Alarm
@@ -22,11 +26,18 @@ from daemon.record.errors import RecordError
 from daemon.record.interruptions import Interruption
 from daemon.record.proofs import Proof
 from daemon.record.queries import Run, one_run, runs
-from daemon.record.series import Series, series
+from daemon.record.series import Series, samples, series
 from daemon.record.store import open_reader, refusal
+
+if TYPE_CHECKING:
+    # It brings numpy along, which only the bath's page needs.
+    from daemon.bath.foresight import Foresight
 
 GREATEST_NUMBER = 2**63 - 1
 """The record's numbers end here."""
+
+AFTER_S = 60.0
+"""s beyond a run's last reading: whatever was read is taken."""
 
 _NUMBER = re.compile("[1-9][0-9]{0,18}", re.ASCII)
 
@@ -129,6 +140,22 @@ class Runs:
             entries = bath_entries.all_of(connection, bath)
             described = account.description_on(entries) or Description(bath)
             return book.read(connection, described, utc_ms, past=past)
+
+    def foresight(self, bath: str, utc_ms: int) -> Foresight:
+        """Give the same with what is expected in it and left of its anodes."""
+        from daemon.bath.foresight import foresight
+
+        with self._reading() as connection:
+            entries = bath_entries.all_of(connection, bath)
+            described = account.description_on(entries) or Description(bath)
+            return foresight(connection, book.read(connection, described, utc_ms))
+
+    def with_energy(self, run_id: int) -> tuple[Run, Energy]:
+        """Give a run, and what its cell took. Raises `NoSuchRunError`."""
+        with self._reading() as connection:
+            found = one_run(connection, run_id)
+            read = samples(connection, run_id, 0.0, found.elapsed_s + AFTER_S)
+            return found, energy(read)
 
     def audit(self, limit: int, before: int | None) -> list[AuditEntry]:
         """Give who asked for what, newest first; what is before the entry `before`."""

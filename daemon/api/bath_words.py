@@ -3,10 +3,11 @@
 from datetime import UTC, datetime, tzinfo
 
 from daemon.api.rounding import rounded
-from daemon.bath import kinds
+from daemon.bath import account, kinds
 from daemon.bath.account import Standing
 from daemon.bath.additive_rate import RateFound
 from daemon.bath.appearance import Suggestion
+from daemon.bath.book import Book
 from daemon.bath.components import (
     CHLORIDE,
     COPPER,
@@ -36,6 +37,17 @@ def balance(substance: str, value: float, additives: tuple[str, ...]) -> str:
     if substance == COPPER:
         said += f" (as CuSO4·5H2O {value / PENTAHYDRATE.copper_share:.6g} g)"
     return said
+
+
+def volume(book: Book) -> str:
+    """The bath's volume, and how that is known; "" where nothing tells."""
+    found = account.level(book.entries, book.description, book.utc_ms)
+    if found is None:
+        return ""
+    if found.stated_utc_ms is None:
+        return f"{found.volume_l:.6g} L, by its description"
+    stated = stamp(found.stated_utc_ms)
+    return f"{found.volume_l:.6g} L, as stated {stated} with what was entered since"
 
 
 def entry(each: Standing, additives: tuple[str, ...]) -> str:

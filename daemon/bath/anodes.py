@@ -6,8 +6,12 @@ from dataclasses import dataclass
 from daemon.bath import kinds
 from daemon.bath.account import Standing
 from daemon.bath.description import Description
-from daemon.chemistry.mass_balance import COPPER_G_AH
+from daemon.chemistry.electrolysis import g_per_ah
+from daemon.chemistry.metals import metal_named
 from daemon.record.charge_at import Passed
+
+COPPER_G_AH = g_per_ah(metal_named("Cu(II)"))
+"""g of copper for each A·h, by Faraday's law."""
 
 LOSS, LOSS_U = 0.02, 0.01
 """What anodes lose beyond Faraday's law, as a share of it: 1 to 3 % become sludge and what stays in

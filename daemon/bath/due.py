@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from daemon.bath import dosing, kinds, upkeep
+from daemon.bath.anodes import AnodesLeft, anodes_left
 from daemon.bath.book import Book
 from daemon.bath.dosing import Tally
 from daemon.bath.upkeep import Upkeep
@@ -29,10 +30,14 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Dues:
-    """What the book says of all that falls due, to be asked as charge and time go on."""
+    """What the book says of all that falls due, to be asked as charge and time go on.
+
+    anodes: as they were told last, for the current that they bear; without what charge has taken.
+    """
 
     tallies: tuple[Tally, ...] = ()
     upkeep: tuple[Upkeep, ...] = ()
+    anodes: AnodesLeft | None = None
 
     def at(self, charge_ah: float, utc_ms: int) -> tuple[Due, ...]:
         """What is due when the bath has seen so much charge, A·h, at a moment."""
@@ -43,7 +48,11 @@ class Dues:
 def dues(book: Book) -> Dues:
     """What falls due by the book's description: additives with a rate, and upkeep."""
     tallies = (dosing.tally(book, additive) for additive in book.description.additives)
-    return Dues(tuple(each for each in tallies if each is not None), upkeep.upkeep(book))
+    return Dues(
+        tuple(each for each in tallies if each is not None),
+        upkeep.upkeep(book),
+        anodes_left(book.holding, (), book.description),
+    )
 
 
 def _dose(tally: Tally, charge_ah: float) -> Due:

@@ -1,4 +1,4 @@
-"""What a plan will meet with: how long it takes, and what falls due of the bath meanwhile."""
+"""What a plan will meet with: how long it takes, what falls due, what the anodes bear."""
 
 from daemon.api.due_words import charge, due_status, line
 from daemon.api.rounding import fixed
@@ -27,6 +27,21 @@ def going_on_note(plan: Plan, carried: Carried) -> str:
     return (
         f"it goes on in stage {carried.stage + 1} of {len(plan.stages)}, {stage.name}, at "
         f"{stage.current_a:.4g} A, with {there} of {plan.target_um:g} µm on the part"
+    )
+
+
+def anode_notes(dues: Dues, plan: Plan) -> tuple[str, ...]:
+    """A note where the plan asks for more than the anodes bear."""
+    anodes, greatest_a = dues.anodes, max(stage.current_a for stage in plan.stages)
+    if anodes is None or anodes.area_dm2 is None or anodes.greatest_a is None:
+        return ()
+    if greatest_a <= anodes.greatest_a:
+        return ()
+    area_dm2 = anodes.area_dm2
+    return (
+        f"the plan's {greatest_a:.4g} A are {greatest_a / area_dm2:.3g} A/dm² on {area_dm2:.3g} dm²"
+        f" of anodes, which bear {anodes.greatest_a / area_dm2:.3g} A/dm²: hang more of them, or"
+        f" plate at {anodes.greatest_a:.3g} A at most",
     )
 
 

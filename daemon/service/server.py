@@ -47,7 +47,7 @@ from daemon.record.errors import RecordError
 from daemon.record.parts import Part
 from daemon.record.store import refusal
 from daemon.service.bath_keeping import Kept
-from daemon.service.foretelling import course_note, due_notes, going_on_note
+from daemon.service.foretelling import anode_notes, course_note, due_notes, going_on_note
 from daemon.service.going_on import Unfinished
 from daemon.service.known import KnownTo
 from daemon.service.proof.prover import ABOUT as PROOF_TEST
@@ -287,13 +287,18 @@ class ControlServer:
             return ()
         goes_on = order.goes_on_from is not None
         where = (going_on_note(order.plan, order.carried),) if goes_on else ()
-        return where + due_notes(
-            self._desk.dues(),
-            status.bath_charge_ah,
-            to_ms(utc_of(status.utc)),
-            order.plan,
-            self._panel.facts.doubt,
-            order.carried,
+        dues = self._desk.dues()
+        return (
+            where
+            + anode_notes(dues, order.plan)
+            + due_notes(
+                dues,
+                status.bath_charge_ah,
+                to_ms(utc_of(status.utc)),
+                order.plan,
+                self._panel.facts.doubt,
+                order.carried,
+            )
         )
 
     def _order(self, request: ActRequest | AlarmRequest | WithholdRequest) -> Order:

@@ -6,13 +6,14 @@
 import pytest
 
 from daemon.api.plan_file import read_plan
+from daemon.bath.anodes import AnodesLeft
 from daemon.bath.description import Interval
 from daemon.bath.dosing import Tally
 from daemon.bath.due import Dues
 from daemon.bath.upkeep import Upkeep
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.situation import NOTHING_CARRIED, Carried
-from daemon.service.foretelling import course_note, due_notes, going_on_note
+from daemon.service.foretelling import anode_notes, course_note, due_notes, going_on_note
 
 PLAN = read_plan(
     """\
@@ -105,3 +106,20 @@ def test_what_is_due_already_comes_first_and_what_follows_too():
 def test_upkeep_by_charge_and_by_time(interval, from_ah, told):
     dues = Dues((), (Upkeep("carbon treatment", interval, from_ah, 0),))
     assert list(notes(dues)) == told
+
+
+def anodes(area_dm2, greatest_a):
+    return Dues(anodes=AnodesLeft(None, None, None, area_dm2, greatest_a, worn=False))
+
+
+def test_a_plan_that_asks_for_more_than_the_anodes_bear():
+    """2 A on 0.8 dm² are 2.5 A/dm²; at 2 A/dm² they bear 1.6 A."""
+    assert anode_notes(anodes(0.8, 1.6), PLAN) == (
+        "the plan's 2 A are 2.5 A/dm² on 0.8 dm² of anodes, which bear 2 A/dm²: hang more of them,"
+        " or plate at 1.6 A at most",
+    )
+
+
+@pytest.mark.parametrize("dues", [anodes(1.0, 2.0), anodes(1.0, None), anodes(None, None), Dues()])
+def test_anodes_that_bear_it_or_of_which_nothing_is_known(dues):
+    assert anode_notes(dues, PLAN) == ()

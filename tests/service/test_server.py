@@ -33,6 +33,7 @@ from daemon.api.proof_messages import (
     ProofStatus,
 )
 from daemon.api.proof_plan import proof_plan
+from daemon.bath.anodes import AnodesLeft
 from daemon.bath.dosing import Tally
 from daemon.bath.due import Dues
 from daemon.chemistry.calibration import Point
@@ -353,6 +354,14 @@ def test_a_check_starts_nothing_and_needs_no_proof(client, loop):
     assert not answer.ok
     assert "plan cannot work" in answer.error
     assert loop.orders == []
+
+
+def test_a_plan_that_asks_for_more_than_the_anodes_bear_is_told_so(client, loop):
+    """2 A on 0.8 dm² of anodes, which bear 1.6 A."""
+    loop.dues = Dues(anodes=AnodesLeft(None, None, None, 0.8, 1.6, worn=False))
+    answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
+    assert answer.ok
+    assert answer.notes[0].startswith("the plan's 2 A are 2.5 A/dm² on 0.8 dm² of anodes")
 
 
 def test_a_start_that_is_refused_has_no_notes(client, loop):

@@ -268,6 +268,16 @@ FOUND = (
 )
 
 
+ENTERED = (
+    an_entry("make-up", {"volume": 15.0, "copper": 810.0, "sulfuric acid": 915.0,
+                         "chloride": 0.9, "brightener": 24.0, "carrier": 117.0}, 52),
+    an_entry("dose", {"brightener": 5.0, "volume": 0.005}, 12),
+    an_entry("appearance", {}, 6, looks=["dull", "even"]),
+    an_entry("water", {"volume": 0.5}, 4, level_l=15.0),
+    an_entry("anodes", {}, 3, area_dm2=1.6, mass_g=620.0),
+)  # fmt: skip
+
+
 def _with(path: str, fields: dict[str, str]) -> str:
     return f"{path}?{urlencode(fields)}"
 
@@ -288,6 +298,15 @@ BATH_PAGES = {
     "hull-empty": "/analyses/hull",
     "hull-filled": _with("/analyses/hull", PANEL),
     "hull-wrong": _with("/analyses/hull", PANEL | {"at[1]": "4 in"}),
+    "bath-page": "/bath",
+    "account": "/bath/account",
+    "account-past": "/bath/account?on=2026-02-10",
+    "account-wrong": "/bath/account?on=10.2.2026",
+    "account-entry": "/bath/account/2",
+    "enter-addition": "/bath/enter/addition",
+    "enter-appearance": "/bath/enter/appearance",
+    "rates-wrong": _with("/bath/rates", {"rate": "188 mL", "dose": "5 mL"}),
+    "cost-filled": _with("/bath/cost", {"run": "12", "parts": "4", "efficiency": "80 %"}),
     "filtration": _with("/bath/filtration", {"volume": "15 L", "flow": "60 L/h", "for": "1 h"}),
 }
 """What is asked of the bath's pages: empty, filled in, and with what cannot be used."""
@@ -299,7 +318,7 @@ def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
     """The pages of the bath's chemistry, of one that is described in full."""
     record = folder / "bath.db"
     write_record(record, hours=2.0, every_s=10.0)
-    keep_bath(record, *FOUND)
+    keep_bath(record, *ENTERED, *FOUND)
     peer = Peer(folder / "bath.sock", a_status(dues=DUES))
     peer.start()
     with serving(peer.path, record) as address:

@@ -213,7 +213,7 @@ def correct(entry: int, values: tuple[str, ...], note: str, settings: Path) -> N
     The entry stays, and a new one points at it. What was entered at a wrong time, or has more to it
     than an amount, is withdrawn and entered anew.
     """
-    from daemon.service.commands import bath_correcting
+    from daemon.api import bath_correcting
 
     with errors():
         wanted = bath_correcting.corrected(read(settings), entry, values)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection
@@ -16,17 +15,7 @@ from daemon.record.store import open_reader
 from daemon.service.settings import Settings
 
 if TYPE_CHECKING:
-    from daemon.bath.anodes import AnodesLeft
-    from daemon.bath.expected import Expected
-
-
-@dataclass(frozen=True, slots=True)
-class Foresight:
-    """A bath with what is expected in it, None where nothing tells, and with its anodes."""
-
-    book: Book
-    expected: Expected | None
-    anodes: AnodesLeft
+    from daemon.bath.foresight import Foresight
 
 
 def read(settings: Settings, on_utc_ms: int | None = None) -> Book:
@@ -40,17 +29,10 @@ def read(settings: Settings, on_utc_ms: int | None = None) -> Book:
 
 def read_expected(settings: Settings, on_utc_ms: int | None = None) -> Foresight:
     """The same with what is expected. Raises as `read` does."""
-    from daemon.bath import expected
-    from daemon.bath.anodes import anodes_left
-    from daemon.record.charge_at import ChargeHistory
+    from daemon.bath.foresight import foresight
 
     with _opened(settings, on_utc_ms) as (connection, found):
-        passed = ChargeHistory(connection, found.description.name).passed(found.utc_ms)
-        return Foresight(
-            found,
-            expected.expected(found.holding, passed, found.description, found.utc_ms),
-            anodes_left(found.holding, passed, found.description),
-        )
+        return foresight(connection, found)
 
 
 @contextmanager

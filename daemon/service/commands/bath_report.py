@@ -56,13 +56,8 @@ def rates(book: Book) -> str:
 
 
 def _volume(book: Book) -> list[str]:
-    found = account.level(book.entries, book.description, book.utc_ms)
-    if found is None:
-        return []
-    if found.stated_utc_ms is None:
-        return [f"volume     {found.volume_l:.6g} L, by its description"]
-    stated = bath_words.stamp(found.stated_utc_ms)
-    return [f"volume     {found.volume_l:.6g} L, as stated {stated} with what was entered since"]
+    said = bath_words.volume(book)
+    return [f"volume     {said}"] if said else []
 
 
 def listed(book: Book, limit: int) -> str:

@@ -74,19 +74,7 @@ def _worked_out(settings: Settings, run_id: int, efficiency: float) -> tuple[Run
 
 
 def _lines(run: Run, cell: Energy, used: Cost, parts: int) -> Iterator[str]:
-    yield f"run        {run.id}, {run.title}, {run.charge_ah:.3f} Ah"
-    for item in used.items:
-        price = "no price in the settings"
-        if item.price is not None:
-            price = f"{item.price:.2f} {used.currency}"
-        yield f"{item.name:<10} {item.amount:.3g} {item.unit}, {price}"
-    if cell.unread_s:
-        yield f"note       no power is known for {cell.unread_s:.0f} s of the run"
-    if len(used.unpriced) < len(used.items):
-        yield f"in all     {used.total:.2f} {used.currency}{_without(used)}"
-        if parts > 1:
-            yield f"each part  {used.total / parts:.2f} {used.currency}, of {parts}"
+    from daemon.api import cost_words
 
-
-def _without(used: Cost) -> str:
-    return f", without {', '.join(used.unpriced)}" if used.unpriced else ""
+    for row in cost_words.rows(run, cell, used, parts):
+        yield f"{row.name:<10} {row.text}"

@@ -1,4 +1,4 @@
-"""What `tankhand bath correct` makes of the words that follow an entry's number."""
+"""What an entry becomes that is corrected by an amount, or by words for how a deposit looks."""
 
 from daemon.api import bath_texts
 from daemon.api.bath_texts import Written

@@ -1,0 +1,204 @@
+"""The bath's account on the page, today or on a past day, and the correction of an entry."""
+
+from dataclasses import dataclass
+
+from flask import Flask, abort, flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from flask_limiter import Limiter
+
+from daemon.api import bath_correcting, bath_words
+from daemon.api.bath_texts import day_end
+from daemon.api.client import DaemonUnreachableError
+from daemon.api.errors import InputError
+from daemon.bath import account, kinds
+from daemon.bath.account import Standing
+from daemon.bath.book import Book
+from daemon.bath.components import VOLUME
+from daemon.clock import to_ms
+from daemon.record.errors import NoSuchBathEntryError, RecordError
+from web.entering import entered
+from web.forms import Field, Form, Group, filled
+from web.known import known
+from web.listing import A_PAGE, capital, stamp, zone_name
+from web.protection import ACTS_A_MINUTE
+from web.runs import Runs
+from web.tank import Tank
+from web.text import UNSURE, Trouble
+from web.trouble import show
+
+ON = Group("A past day", (Field("on", "As it stood at the end of", "", "2026-11-20"),))
+
+RIGHT = Group(
+    "Correct it",
+    (
+        Field("amount", "What is right", "", "7 mL"),
+        Field("who", "You are", "", "name"),
+        Field("note", "Note, if any"),
+    ),
+)
+WITHDRAW = Group("Withdraw it", (Field("by", "You are", "", "name"), Field("why", "Note, if any")))
+
+CORRECTED_BY_AMOUNT = (
+    kinds.DOSE, kinds.ADDITION, kinds.WATER, kinds.SAMPLE, kinds.DRAG_OUT, kinds.APPEARANCE,
+)  # fmt: skip
+"""Kinds that an amount, or words, are all there is to; others are withdrawn and entered anew."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An entry in words: what it says, when it happened, by whom, and what has corrected it."""
+
+    number: int
+    at: str
+    said: str
+    by: str
+    note: str
+    corrections: tuple[str, ...]
+    withdrawn: bool
+    may_be_corrected: bool
+
+
+class AccountPages:
+    """The views, over one daemon and one record."""
+
+    def __init__(self, tank: Tank, runs: Runs) -> None:
+        self._tank = tank
+        self._runs = runs
+
+    def route(self, app: Flask, limiter: Limiter) -> None:
+        """Give each view its address."""
+        app.add_url_rule("/bath/account", "account", self.page)
+        app.add_url_rule("/bath/account/<int:number>", "account_entry", self.entry)
+        for name, view in (("correct", self.correct), ("withdraw", self.withdraw)):
+            limited = limiter.limit(ACTS_A_MINUTE)(view)
+            app.add_url_rule(
+                f"/bath/account/<int:number>/{name}", f"account_{name}", limited, methods=["POST"]
+            )
+
+    def page(self) -> ResponseReturnValue:
+        """Show the account now, or (query `on`) as it stood at the end of a day."""
+        of_bath = known(self._tank, self._runs)
+        form, book = filled((ON,), request.args), of_bath.book
+        if form.text("on") and book is not None:
+            try:
+                on_ms = min(to_ms(day_end("on", form.text("on"))), book.utc_ms)
+                book = self._runs.book(book.description.name, on_ms, past=True)
+            except InputError as error:
+                form = form.refused(error)
+            except RecordError as error:
+                return show(Trouble("The record cannot be read.", f"{error}."), 503)
+        past = bool(form.text("on") and not form.wrong)
+        html = render_template(
+            "account.html",
+            of_bath=of_bath,
+            form=form,
+            on=stamp(book.utc_ms)[:16] if book is not None and past else None,
+            volume=None if book is None else bath_words.volume(book),
+            charge_ah=None if book is None else book.charge_ah,
+            balances=() if book is None else _balances(book),
+            entries=() if book is None else _entries(book),
+            more=0 if book is None else _older(book),
+            zone=zone_name(),
+        )
+        if of_bath.status is None:
+            return html, 503
+        return html, 422 if form.wrong else 200
+
+    def entry(self, number: int) -> ResponseReturnValue:
+        """Show one entry, with the forms that correct and withdraw it."""
+        return self._one(number, filled((RIGHT,), {}), filled((WITHDRAW,), {}))
+
+    def correct(self, number: int) -> ResponseReturnValue:
+        """Have the daemon enter what is right."""
+        form = filled((RIGHT,), request.form)
+        book = known(self._tank, self._runs).book
+        if book is None:
+            return show(UNSURE, 503)
+        try:
+            before = account.one(book.entries, number)
+            values: tuple[str, ...] = (form.text("amount"),)
+            if before.kind == kinds.APPEARANCE:
+                values = tuple(word.strip() for word in form.text("amount").split(","))
+            written = bath_correcting.corrected(book, number, values)
+            entered(self._tank, "correction", written, form.typed, corrects=number)
+        except NoSuchBathEntryError:
+            abort(404)
+        except InputError as error:
+            refused = form.refused(InputError("amount", error.problems))
+            return self._one(number, refused, filled((WITHDRAW,), {}))
+        except DaemonUnreachableError:
+            return show(UNSURE, 503)
+        flash(f"Entry {number} is corrected.", "done")
+        return redirect(url_for("account"), 303)
+
+    def withdraw(self, number: int) -> ResponseReturnValue:
+        """Have the daemon enter that it does not hold."""
+        form = filled((WITHDRAW,), request.form)
+        told = {"who": form.text("by"), "note": form.text("why")}
+        try:
+            entered(self._tank, "correction", None, told, corrects=number)
+        except InputError as error:
+            return self._one(number, filled((RIGHT,), {}), form.refused(error))
+        except DaemonUnreachableError:
+            return show(UNSURE, 503)
+        flash(f"Entry {number} is withdrawn.", "done")
+        return redirect(url_for("account"), 303)
+
+    def _one(self, number: int, right: Form, withdraw: Form) -> ResponseReturnValue:
+        book = known(self._tank, self._runs).book
+        if book is None:
+            return show(UNSURE, 503)
+        try:
+            each = account.one(book.entries, number)
+        except NoSuchBathEntryError:
+            abort(404)
+        html = render_template(
+            "account_entry.html",
+            each=_shown(each, account.additives_ever(book.entries)),
+            right=right,
+            withdraw=withdraw,
+            is_look=each.kind == kinds.APPEARANCE,
+        )
+        wrong = right.wrong or right.unplaced or withdraw.wrong or withdraw.unplaced
+        return html, 422 if wrong else 200
+
+
+def _balances(book: Book) -> tuple[tuple[str, str], ...]:
+    additives = account.additives_ever(book.entries)
+    found = account.balances(book.entries, book.utc_ms)
+    return tuple(
+        (name, bath_words.balance(name, amount, additives))
+        for name, amount in found.items()
+        if name != VOLUME
+    )
+
+
+def _entries(book: Book) -> tuple[Shown, ...]:
+    """All entries, newest first, the first page of them."""
+    additives = account.additives_ever(book.entries)
+    found = account.standing(book.entries, book.utc_ms)
+    return tuple(_shown(each, additives) for each in list(reversed(found))[:A_PAGE])
+
+
+def _older(book: Book) -> int:
+    return max(0, len(account.standing(book.entries, book.utc_ms)) - A_PAGE)
+
+
+def _shown(each: Standing, additives: tuple[str, ...]) -> Shown:
+    made = each.first.made
+    run = "" if each.run_id is None else f", run {each.run_id}"
+    return Shown(
+        number=each.id,
+        at=stamp(each.at_utc_ms)[:16],
+        said=capital(bath_words.entry(each, additives)),
+        by=f"{made.who}{run}",
+        note=made.note,
+        corrections=tuple(
+            f"{'Withdrawn' if by.made.facts is None else 'Corrected'} by entry {by.id},"
+            f" {stamp(by.made.utc_ms)[:16]}, {by.made.who}"
+            + (f": {by.made.note}" if by.made.note else "")
+            for by in each.corrections
+        ),
+        withdrawn=each.withdrawn,
+        may_be_corrected=each.kind in CORRECTED_BY_AMOUNT,
+    )

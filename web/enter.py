@@ -1,0 +1,82 @@
+"""The pages on which is entered what was done to the bath, or seen of it."""
+
+from flask import Flask, abort, flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from flask_limiter import Limiter
+
+from daemon.api.client import DaemonUnreachableError
+from daemon.api.errors import InputError
+from web.enter_forms import ENTRIES, Entry
+from web.entering import WHO, entered
+from web.forms import Form, filled
+from web.known import Known, known
+from web.protection import ACTS_A_MINUTE
+from web.runs import Runs, record_number
+from web.tank import Tank
+from web.text import UNSURE
+from web.trouble import show
+
+
+class EnterPages:
+    """The views, over one daemon and one record."""
+
+    def __init__(self, tank: Tank, runs: Runs) -> None:
+        self._tank = tank
+        self._runs = runs
+
+    def route(self, app: Flask, limiter: Limiter) -> None:
+        """Give each view its address."""
+        app.add_url_rule("/bath/enter", "enter_first", self.first)
+        app.add_url_rule("/bath/enter/<kind>", "enter", self.page)
+        keep = limiter.limit(ACTS_A_MINUTE)(self.keep)
+        app.add_url_rule("/bath/enter/<kind>", "enter_keep", keep, methods=["POST"])
+
+    def first(self) -> ResponseReturnValue:
+        """Lead to the first of the forms."""
+        return redirect(url_for("enter", kind=ENTRIES[0].kind))
+
+    def page(self, kind: str) -> ResponseReturnValue:
+        """Show the form of a kind of entry; 503 without a daemon, which alone enters."""
+        return _shown(_entry(kind), known(self._tank, self._runs), _opened(_entry(kind), False))
+
+    def keep(self, kind: str) -> ResponseReturnValue:
+        """Have the daemon enter it."""
+        entry, of_bath = _entry(kind), known(self._tank, self._runs)
+        form = _opened(entry, True)
+        try:
+            run = _run(form.text("run"))
+            written = entry.write(form, of_bath.description)
+            number = entered(self._tank, entry.kind, written, form.typed, run=run)
+        except InputError as error:
+            return _shown(entry, of_bath, form.refused(error))
+        except DaemonUnreachableError:
+            return show(UNSURE, 503)
+        flash(f"Entered as number {number}.", "done")
+        return redirect(url_for("bath"), 303)
+
+
+def _entry(kind: str) -> Entry:
+    found = next((each for each in ENTRIES if each.kind == kind), None)
+    if found is None:
+        abort(404)
+    return found
+
+
+def _opened(entry: Entry, sent: bool) -> Form:
+    return filled((*entry.groups, WHO), request.form if sent else {})
+
+
+def _run(text: str) -> int | None:
+    if not text:
+        return None
+    run = record_number(text)
+    if run is None:
+        raise InputError("run", (f"expected the number of a run, such as 12, got {text!r}",))
+    return run
+
+
+def _shown(entry: Entry, of_bath: Known, form: Form) -> ResponseReturnValue:
+    html = render_template("enter.html", entry=entry, entries=ENTRIES, of_bath=of_bath, form=form)
+    if of_bath.status is None:
+        return html, 503
+    return html, 422 if form.wrong or form.unplaced else 200
