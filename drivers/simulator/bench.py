@@ -8,7 +8,7 @@ from random import Random
 
 from drivers.errors import DescriptionError
 from drivers.simulator.events import Event
-from drivers.simulator.power import BenchSupply
+from drivers.simulator.power import LONGEST_STEP_S, BenchSupply
 from drivers.simulator.scenario import Scenario, check_fits
 from drivers.simulator.tank import Tank
 
@@ -38,11 +38,20 @@ class Bench:
     """The simulated workshop.
 
     Time moves by `advance_to` only; the same seed and the same calls give the same values.
+    `longest_step_s` is how far the tank goes in one step, s: who advances it by longer steps, each
+    chosen so that little changes in it, may allow more.
     """
 
-    def __init__(self, scenario: Scenario, start_s: float, seed: int = 0) -> None:
+    def __init__(
+        self,
+        scenario: Scenario,
+        start_s: float,
+        seed: int = 0,
+        longest_step_s: float = LONGEST_STEP_S,
+    ) -> None:
         self.tank = Tank(scenario.bath, scenario.parts)
-        self.supply = BenchSupply(scenario.supply, self.tank, _noise("meter", seed))
+        noise = _noise("meter", seed)
+        self.supply = BenchSupply(scenario.supply, self.tank, noise, longest_step_s)
         self.now_s = start_s
         self._restless = _noise("events", seed)
         self._order = count()

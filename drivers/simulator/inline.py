@@ -5,7 +5,7 @@ from collections.abc import Callable
 from drivers.contracts import Rating, Reading
 from drivers.errors import PortUnavailableError, SetPointRefusedError
 from drivers.simulator.bench import Bench, Truth
-from drivers.simulator.power import OutOfRangeError
+from drivers.simulator.power import LONGEST_STEP_S, OutOfRangeError
 from drivers.simulator.scenario import Scenario
 from drivers.simulator.tank import Tank
 
@@ -17,10 +17,14 @@ class SimulatedSupply:
     """
 
     def __init__(
-        self, now: Callable[[], float], scenario: Scenario | None = None, seed: int = 0
+        self,
+        now: Callable[[], float],
+        scenario: Scenario | None = None,
+        seed: int = 0,
+        longest_step_s: float = LONGEST_STEP_S,
     ) -> None:
         self._now = now
-        self.bench = Bench(scenario or Scenario(), now(), seed)
+        self.bench = Bench(scenario or Scenario(), now(), seed, longest_step_s)
         self._open = False
 
     @property

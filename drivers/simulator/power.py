@@ -29,14 +29,22 @@ class BenchSupply:
     """A supply with the tank on its terminals.
 
     It holds the current set-point as long as that needs no more than the voltage set-point, else
-    the voltage. A command changes the current at the slew rate; a change that comes from the tank
-    is followed linearly over each step of at most 2 s, its end being what the tank asked for at
-    the step's start. Charge is exact for these straight lines, and for the exponential with which
-    the current dies once the output is off.
+    the voltage. A command changes the current at `slew_a_per_s`; a change that comes from the tank
+    is followed linearly over each step of at most `longest_step_s`, its end being what the tank
+    asked for at the step's start. Charge is exact for these straight lines, and for the exponential
+    with which the current dies once the output is off.
     """
 
-    def __init__(self, parameters: SupplyParameters, tank: Tank, noise: Random) -> None:
+    def __init__(
+        self,
+        parameters: SupplyParameters,
+        tank: Tank,
+        noise: Random,
+        longest_step_s: float = LONGEST_STEP_S,
+    ) -> None:
         self.parameters = parameters
+        self.slew_a_per_s = parameters.slew_a_per_s
+        self._longest_step_s = longest_step_s
         self._tank = tank
         self._noise = noise
         self.current_set_a = 0.0
@@ -101,7 +109,7 @@ class BenchSupply:
         """Drive the tank for `dt_s` >= 0."""
         while dt_s > 0.0:
             if self.output_on:
-                step_s = min(dt_s, LONGEST_STEP_S)
+                step_s = min(dt_s, self._longest_step_s)
                 self._regulate(step_s)
             elif self.current_a > 0.0:
                 step_s = min(dt_s, DECAYED * self.parameters.decay_s)
@@ -131,7 +139,7 @@ class BenchSupply:
             self._following = True
             self._tank.advance(step_s, target_a * step_s)
             return
-        ramp_s = abs(change_a) / self.parameters.slew_a_per_s
+        ramp_s = abs(change_a) / self.slew_a_per_s
         if self._following:
             ramp_s = max(ramp_s, step_s)
         if ramp_s > step_s:

@@ -23,6 +23,7 @@ from daemon.service.commands.off import off
 from daemon.service.commands.part import part, parts
 from daemon.service.commands.prove import prove
 from daemon.service.commands.recount import recount
+from daemon.service.commands.rehearse import rehearse
 from daemon.service.commands.settle import settle
 from daemon.service.commands.tell_test import tell_test
 from daemon.service.commands.thresholds import thresholds
@@ -61,28 +62,15 @@ def run(plan: Path | None, goes_on_from: int | None, check: bool, settings: Path
     What falls due of the bath before its end is said as well.
     """
     from daemon.api.messages import StartRequest
+    from daemon.service.commands.plan_text import read_plan_text
 
     if plan is None and goes_on_from is None:
         raise BadInputError("PLAN is missing: a plan's file, or --continue RUN")
-    text = "" if plan is None else _read(plan)
+    text = "" if plan is None else read_plan_text(plan)
     ask(
         settings,
         StartRequest(plan=text, goes_on_from=goes_on_from, check=check, who=who(), where=WHERE),
     )
-
-
-def _read(plan: Path) -> str:
-    from daemon.api.messages import PLAN_LIMIT
-
-    try:
-        text = plan.read_text(encoding="utf-8")
-    except OSError as error:
-        raise BadInputError(f"{plan}: cannot be read: {error.strerror or error}") from error
-    except UnicodeDecodeError as error:
-        raise BadInputError(f"{plan}: is not UTF-8 text: {error}") from error
-    if len(text) > PLAN_LIMIT:
-        raise BadInputError(f"{plan}: {len(text)} characters, a plan has at most {PLAN_LIMIT}")
-    return text
 
 
 def _act(name: str, text: str) -> None:
@@ -136,6 +124,7 @@ for command in (
     acknowledge,
     shelve,
     unshelve,
+    rehearse,
     effects,
     thresholds,
     off,
