@@ -1,6 +1,9 @@
 """The bath's account on the page, today or on a past day, and the correction of an entry."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from flask import Flask, abort, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -10,6 +13,7 @@ from daemon.api import bath_correcting, bath_words
 from daemon.api.bath_texts import day_end
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
+from daemon.api.report import Row
 from daemon.bath import account, kinds
 from daemon.bath.account import Standing
 from daemon.bath.book import Book
@@ -25,6 +29,10 @@ from web.runs import Runs
 from web.tank import Tank
 from web.text import UNSURE, Trouble
 from web.trouble import show
+
+if TYPE_CHECKING:
+    # It brings numpy along: only who asks for a past day has it loaded.
+    from daemon.bath.foresight import Foresight
 
 ON = Group("A past day", (Field("on", "As it stood at the end of", "", "2026-11-20"),))
 
@@ -79,10 +87,12 @@ class AccountPages:
         """Show the account now, or (query `on`) as it stood at the end of a day."""
         of_bath = known(self._tank, self._runs)
         form, book = filled((ON,), request.args), of_bath.book
+        expected: tuple[Row, ...] = ()
         if form.text("on") and book is not None:
             try:
                 on_ms = min(to_ms(day_end("on", form.text("on"))), book.utc_ms)
-                book = self._runs.book(book.description.name, on_ms, past=True)
+                found = self._runs.foresight(book.description.name, on_ms, past=True)
+                book, expected = found.book, _expected(found)
             except InputError as error:
                 form = form.refused(error)
             except RecordError as error:
@@ -95,6 +105,7 @@ class AccountPages:
             on=stamp(book.utc_ms)[:16] if book is not None and past else None,
             volume=None if book is None else bath_words.volume(book),
             charge_ah=None if book is None else book.charge_ah,
+            expected=expected,
             balances=() if book is None else _balances(book),
             entries=() if book is None else _entries(book),
             more=0 if book is None else _older(book),
@@ -178,6 +189,16 @@ def _entries(book: Book) -> tuple[Shown, ...]:
     additives = account.additives_ever(book.entries)
     found = account.standing(book.entries, book.utc_ms)
     return tuple(_shown(each, additives) for each in list(reversed(found))[:A_PAGE])
+
+
+def _expected(found: Foresight) -> tuple[Row, ...]:
+    """What was expected in the bath on a past day, and left of its anodes."""
+    from daemon.api import expected_words
+
+    contents = (
+        () if found.expected is None else expected_words.contents(found.expected, found.book.utc_ms)
+    )
+    return (*contents, *expected_words.anodes(found.anodes))
 
 
 def _older(book: Book) -> int:

@@ -79,5 +79,5 @@ class CostPage:
             raise InputError("run", (str(error),)) from error
         except RecordError as error:
             raise InputError(_WHERE, (f"the record cannot be read: {error}",)) from error
-        used = cost.cost(run.mass_g or 0.0, run.charge_ah, cell, described, asked.efficiency)
+        used = cost.cost(cost.deposited_g(run), run.charge_ah, cell, described, asked.efficiency)
         return tuple(cost_words.rows(run, cell, used, asked.parts))

@@ -141,14 +141,14 @@ class Runs:
             described = account.description_on(entries) or Description(bath)
             return book.read(connection, described, utc_ms, past=past)
 
-    def foresight(self, bath: str, utc_ms: int) -> Foresight:
+    def foresight(self, bath: str, utc_ms: int, *, past: bool = False) -> Foresight:
         """Give the same with what is expected in it and left of its anodes."""
         from daemon.bath.foresight import foresight
 
         with self._reading() as connection:
             entries = bath_entries.all_of(connection, bath)
             described = account.description_on(entries) or Description(bath)
-            return foresight(connection, book.read(connection, described, utc_ms))
+            return foresight(connection, book.read(connection, described, utc_ms, past=past))
 
     def with_energy(self, run_id: int) -> tuple[Run, Energy]:
         """Give a run, and what its cell took. Raises `NoSuchRunError`."""

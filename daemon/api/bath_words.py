@@ -93,9 +93,9 @@ def _fact(name: str, value: object, additives: tuple[str, ...]) -> str:
 
 def _result(component: str, found: dict[str, float], additives: tuple[str, ...]) -> str:
     u = found.get("u")
-    doubt = "" if u is None else f" (u {u:g})"
+    doubt = "" if u is None else f" (u {u:.2g})"
     unit = concentration_unit(component, additives)
-    return f"{component} {found['value']:g}{doubt} {unit}"
+    return f"{component} {found['value']:.4g}{doubt} {unit}"
 
 
 def suggestion(each: Suggestion) -> str:

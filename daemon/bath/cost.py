@@ -10,7 +10,10 @@ from dataclasses import dataclass
 
 from daemon.bath.description import Description
 from daemon.chemistry.checks import require_not_negative
+from daemon.chemistry.electrolysis import g_per_ah
+from daemon.chemistry.metals import metal_named
 from daemon.record.entries import Sample
+from daemon.record.queries import Run
 from daemon.record.summary import GAP_LIMIT_S
 
 SUPPLY_EFFICIENCY = 0.8
@@ -53,6 +56,14 @@ class Cost:
     def unpriced(self) -> tuple[str, ...]:
         """What has no price in the settings, by name."""
         return tuple(item.name for item in self.items if item.price is None)
+
+
+def deposited_g(run: Run) -> float:
+    """What lies on a run's parts, g; of one under way by its charge so far (Faraday's law)."""
+    if run.mass_g is not None:
+        return run.mass_g
+    efficiency = 1.0 if run.reckoning is None else run.reckoning.efficiency
+    return g_per_ah(metal_named(run.metal), efficiency) * run.charge_ah
 
 
 def energy(samples: Iterable[Sample]) -> Energy:

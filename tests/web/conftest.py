@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from jinja2 import FileSystemBytecodeCache
 from playwright.sync_api import Browser, sync_playwright
 from pydantic import TypeAdapter
 
@@ -705,13 +706,23 @@ def run() -> RunStatus:
     return a_run()
 
 
+@pytest.fixture(scope="session")
+def templates(tmp_path_factory: pytest.TempPathFactory) -> FileSystemBytecodeCache:
+    """The templates as they were translated for the first test that showed them."""
+    return FileSystemBytecodeCache(str(tmp_path_factory.mktemp("templates")))
+
+
 @pytest.fixture
-def make_client(peer: Peer, monkeypatch: pytest.MonkeyPatch) -> Callable[[Path], FlaskClient]:
+def make_client(
+    peer: Peer, monkeypatch: pytest.MonkeyPatch, templates: FileSystemBytecodeCache
+) -> Callable[[Path], FlaskClient]:
     """A client of a page that asks the daemon anew at each look."""
     monkeypatch.setattr("web.tank.KEEP_S", -1.0)
 
     def make(record: Path) -> FlaskClient:
-        return create_app(peer.path, record, LISTEN).test_client()
+        app = create_app(peer.path, record, LISTEN)
+        app.jinja_env.bytecode_cache = templates
+        return app.test_client()
 
     return make
 
@@ -721,12 +732,31 @@ def client(make_client: Callable[[Path], FlaskClient], record: Path) -> FlaskCli
     return make_client(record)
 
 
+@pytest.fixture(scope="session")
+def make_bath_record(tmp_path_factory: pytest.TempPathFactory, record: Path) -> Callable[..., Path]:
+    """A record of a night's run, with a bath that is described in full, and entries of it.
+
+    Each entry is its kind, amounts, how many days before the run, and facts.
+    """
+
+    def make(*entries: tuple[str, dict[str, float], float, dict[str, Any]]) -> Path:
+        path = Path(shutil.copy(record, tmp_path_factory.mktemp("bath") / "bath.db"))
+        made = (an_entry(kind, amounts, days, **facts) for kind, amounts, days, facts in entries)
+        keep_bath(path, *made)
+        return path
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def described(make_bath_record: Callable[..., Path]) -> Path:
+    return make_bath_record()
+
+
 @pytest.fixture
-def bath_record(tmp_path: Path, record: Path) -> Path:
-    """A record of a night's run, with a bath that is described in full."""
-    path = Path(shutil.copy(record, tmp_path / "bath.db"))
-    keep_bath(path)
-    return path
+def bath_record(tmp_path: Path, described: Path) -> Path:
+    """One without entries, to put some into."""
+    return Path(shutil.copy(described, tmp_path / "bath.db"))
 
 
 @pytest.fixture

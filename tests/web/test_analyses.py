@@ -42,18 +42,25 @@ def beside(response: TestResponse, key: str) -> str:
 
 
 def token(client: FlaskClient) -> str:
-    return re.findall(r'name="csrf_token" value="([^"]+)"', client.get("/").text)[0]
+    return re.findall(
+        r'name="csrf_token" value="([^"]+)"', client.get("/analyses/edta", query_string=EDTA).text
+    )[0]
 
 
-@pytest.fixture
-def found(bath_record: Path, enter_bath: Make) -> Path:
+def analysis(days: float, component: str, value: float, u: float) -> tuple[Any, ...]:
+    results = {component: {"value": value, "u": u}}
+    return "analysis", {}, days, {"method": "EDTA 0.1 mol/L", "results": results}
+
+
+@pytest.fixture(scope="session")
+def found(make_bath_record: Make) -> Path:
     """A record with three analyses of copper, ten days apart, and one of acid."""
-    for days, g_l in ((40.0, 54.0), (30.0, 52.0), (20.0, 50.0)):
-        copper = {"copper": {"value": g_l, "u": 0.1}}
-        enter_bath(bath_record, "analysis", {}, days, method="EDTA 0.1 mol/L", results=copper)
-    acid = {"sulfuric acid": {"value": 60.0, "u": 0.5}}
-    enter_bath(bath_record, "analysis", {}, 15.0, results=acid)
-    return bath_record
+    return make_bath_record(  # type: ignore[no-any-return]
+        analysis(40.0, "copper", 54.0, 0.1),
+        analysis(30.0, "copper", 52.0, 0.1),
+        analysis(20.0, "copper", 50.0, 0.1),
+        analysis(15.0, "sulfuric acid", 60.0, 0.5),
+    )
 
 
 @pytest.fixture

@@ -12,6 +12,8 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
 from werkzeug.test import TestResponse
 
+from daemon.api.messages import DueStatus
+
 Make = Callable[..., Any]
 
 MADE = {
@@ -38,13 +40,14 @@ def beside(response: TestResponse, key: str) -> str:
     return unescape(found[1])
 
 
-@pytest.fixture
-def made(bath_record: Path, enter_bath: Make) -> Path:
+@pytest.fixture(scope="session")
+def made(make_bath_record: Make) -> Path:
     """A bath that was made up 20 days ago, in which a night's 5.125 A·h have passed since."""
-    enter_bath(bath_record, "make-up", MADE, 20.0)
-    enter_bath(bath_record, "dose", {"brightener": 5.0, "volume": 0.005}, 9.0)
-    enter_bath(bath_record, "anodes", {}, 5.0, area_dm2=1.6, mass_g=620.0)
-    return bath_record
+    return make_bath_record(  # type: ignore[no-any-return]
+        ("make-up", MADE, 20.0, {}),
+        ("dose", {"brightener": 5.0, "volume": 0.005}, 9.0, {}),
+        ("anodes", {}, 5.0, {"area_dm2": 1.6, "mass_g": 620.0}),
+    )
 
 
 @pytest.fixture
@@ -54,7 +57,7 @@ def bath(make_client: Make, made: Path) -> FlaskClient:
 
 @pytest.fixture
 def token(bath: FlaskClient) -> str:
-    return re.findall(r'name="csrf_token" value="([^"]+)"', bath.get("/").text)[0]
+    return re.findall(r'name="csrf_token" value="([^"]+)"', bath.get("/bath/enter/water").text)[0]
 
 
 def test_what_is_expected_is_shown_with_its_band_and_window(bath: FlaskClient) -> None:
@@ -208,17 +211,19 @@ def test_cautions_stand_where_acid_is_entered(bath: FlaskClient) -> None:
     assert bath.get("/bath/enter").headers["Location"] == "/bath/enter/addition"
 
 
-def test_the_account_shows_corrections_and_a_past_day(
-    bath: FlaskClient, made: Path, enter_bath: Make
-) -> None:
+def test_the_account_shows_a_past_day(bath: FlaskClient) -> None:
     now = words(bath.get("/bath/account"))
     assert "The account of Copper 1. What was done to it, newest first." in now
     assert now.index("Anodes: 1.6 dm², 620 g") < now.index("Dose: brightener 5 mL")
-    assert "Brightener 29 mL put in" in now
+    assert "Brightener 29 mL" in now
     # Nine days before the run is 20 February 2026; the make-up eleven days earlier.
     past = words(bath.get("/bath/account?on=2026-02-15"))
     assert "Copper 1 as it stood on 2026-02-15 23:59." in past
-    assert "Brightener 24 mL put in" in past
+    assert "Brightener 24 mL" in past
+    # Six days after 810 g were put into 15 L: 54 g/L, and up to 0.6 % a day more.
+    expected = re.search(r"What was expected in it .* Copper ([\d.]+) ± ", past)
+    assert expected
+    assert 54.0 <= float(expected[1]) < 54.0 / (1 - 0.006 * 7)
     assert "Dose: brightener" not in past
     wrong = bath.get("/bath/account?on=15.2.2026")
     assert wrong.status_code == 422
@@ -264,6 +269,14 @@ def test_an_entry_that_is_not_there(bath: FlaskClient, token: str) -> None:
     assert bath.post("/bath/account/99/correct", data=data).status_code == 404
 
 
+def test_upkeep_that_is_due_leads_to_its_entry(
+    bath: FlaskClient, peer: Any, make_status: Make
+) -> None:
+    due = DueStatus(kind="upkeep", name="carbon treatment", doses=1, in_ah=-3.0)
+    peer.status = make_status(dues=(due,))
+    assert 'href="/bath/enter/carbon%20treatment"' in bath.get("/bath").text
+
+
 def test_what_a_run_cost(bath: FlaskClient) -> None:
     page = bath.get("/bath/cost")
     assert value(page, "run") == "12"
@@ -272,6 +285,8 @@ def test_what_a_run_cost(bath: FlaskClient) -> None:
     # 150 and 80 mL/kAh of 5.125 A·h; 0.769 mL at 38 EUR/L.
     assert "Run 12, Bracket, left, 5.125 Ah" in text
     assert "Brightener 0.769 mL, 0.03 EUR" in text
+    # 5.125 * 1.1855 g at 12.5 EUR/kg, of a run that is under way.
+    assert "Copper 6.08 g, 0.08 EUR" in text
     assert "Carrier 0.41 mL, no price in the settings" in text
     for key, typed, said in (
         ("run", "99", "there is no run 99"),

@@ -43,12 +43,14 @@ def beside(response: TestResponse, key: str) -> str:
 
 
 def token(client: FlaskClient) -> str:
-    return re.findall(r'name="csrf_token" value="([^"]+)"', client.get("/").text)[0]
+    return re.findall(
+        r'name="csrf_token" value="([^"]+)"', client.get("/makeup", query_string=TEN).text
+    )[0]
 
 
 @pytest.fixture
-def bath(make_client: Make, bath_record: Path) -> FlaskClient:
-    return make_client(bath_record)  # type: ignore[no-any-return]
+def bath(make_client: Make, described: Path) -> FlaskClient:
+    return make_client(described)  # type: ignore[no-any-return]
 
 
 def test_the_form_opens_with_the_baths_own_description(bath: FlaskClient) -> None:

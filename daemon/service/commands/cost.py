@@ -68,8 +68,9 @@ def _worked_out(settings: Settings, run_id: int, efficiency: float) -> tuple[Run
             cell = costs.energy(samples(connection, run_id, 0.0, run.elapsed_s + AFTER_S))
     finally:
         engine.dispose()
-    deposited_g = run.mass_g or 0.0
-    used = costs.cost(deposited_g, run.charge_ah, cell, settings.bath.description(), efficiency)
+    used = costs.cost(
+        costs.deposited_g(run), run.charge_ah, cell, settings.bath.description(), efficiency
+    )
     return run, cell, used
 
 
