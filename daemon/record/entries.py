@@ -286,7 +286,8 @@ class BathEntered:
     at_utc_ms: when it happened; utc_ms: when it was entered. amounts: by substance what went into
     the bath (less than 0: out of it), g, mL of an additive, L of "volume". corrects_id: the entry
     that it corrects, by the difference in amounts and by facts that take the place of the earlier
-    ones; None as facts withdraws it. It does not pass through the queue, as a calibration.
+    ones; None as facts withdraws it. What a person enters does not pass through the queue, as a
+    calibration; a pump's dose, of which the loop tells, does.
     """
 
     bath: str
@@ -331,4 +332,5 @@ Entry = (
     | AlarmChanged
     | CloseUpTaken
     | Audited
+    | BathEntered
 )

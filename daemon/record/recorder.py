@@ -7,19 +7,20 @@ when a transaction has been committed, so a batch that failed can be written aga
 import json
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from itertools import groupby
 
 from sqlalchemy import Connection, Engine, insert, update
 from sqlalchemy.exc import DataError, IntegrityError, InterfaceError, ProgrammingError
 
 from daemon.clock import Clock, to_ms
-from daemon.record import alarms, audits, calibrations, close_ups, ledger, tables
+from daemon.record import alarms, audits, bath_entries, calibrations, close_ups, ledger, tables
 from daemon.record.codec import encode
 from daemon.record.entries import (
     AlarmChanged,
     AlarmRaised,
     Audited,
+    BathEntered,
     CloseUpTaken,
     Entry,
     Noted,
@@ -28,7 +29,7 @@ from daemon.record.entries import (
     Sample,
     StageEnded,
 )
-from daemon.record.errors import UnencodableSampleError
+from daemon.record.errors import NoSuchRunError, UnencodableSampleError
 from daemon.record.spans import OpenRun, minute_of, seal
 from daemon.record.summary import nah
 
@@ -193,6 +194,16 @@ def _add(connection: Connection, entry: Entry) -> None:
             close_ups.add(connection, entry)
         case Audited():
             audits.add(connection, entry)
+        case BathEntered():
+            _add_to_bath(connection, entry)
+
+
+def _add_to_bath(connection: Connection, entry: BathEntered) -> None:
+    """Add what was done to the bath, whatever has become of the run that it is about."""
+    try:
+        bath_entries.add(connection, entry)
+    except NoSuchRunError:
+        bath_entries.add(connection, replace(entry, run_id=None))
 
 
 def _add_stage(connection: Connection, entry: StageEnded) -> None:

@@ -24,6 +24,7 @@ from daemon.record import (
     ledger,
     parts,
     proofs,
+    pump_doses,
     queries,
 )
 from daemon.record.entries import (
@@ -38,6 +39,7 @@ from daemon.record.entries import (
     Settled,
 )
 from daemon.record.errors import RecordIncompleteError
+from daemon.record.flushes import Flushes
 from daemon.record.gap import Gap
 from daemon.record.interruptions import Restart
 from daemon.record.recorder import Recorder
@@ -100,7 +102,7 @@ class Writer:
         self._real_s = real_s
         self._caught_up_s = real_s()
         self._wake = wake or threading.Event()
-        self._flushes = _Flushes()
+        self._flushes = Flushes()
         self._closing = self._closed = False
         self._thread = threading.Thread(target=self._work, name="record writer", daemon=True)
         if threaded:
@@ -144,6 +146,11 @@ class Writer:
         number = self._flushes.next_number
         self._wake.set()
         return self._flushes.wait_for(number, limit_s)
+
+    def promise(self) -> Callable[[], bool]:
+        """What says, without waiting, whether all that was put by now is on the disk already."""
+        number = self._flushes.next_number
+        return lambda: self._flushes.has_succeeded(number)
 
     def flush(self) -> bool:
         """Try once to bring everything that waits to the disk; False when the disk refused."""
@@ -306,6 +313,14 @@ class Writer:
         with self._engine.connect() as connection:
             return bath_entries.all_of(connection, name)
 
+    def doses_begun(self, name: str) -> tuple[pump_doses.Begun, ...]:
+        """The doses that pumps began to give a bath, and of which nothing more is known.
+
+        Raises sqlalchemy.exc.DatabaseError.
+        """
+        with self._engine.connect() as connection:
+            return pump_doses.begun(connection, name)
+
     def close_unfinished(self, reason: str, restart: Restart | None = None) -> list[Unfinished]:
         """Close the runs and alarms that a dead daemon left open, see `daemon.record.recovery`.
 
@@ -364,37 +379,3 @@ class Writer:
 
     def _utc_ms(self) -> int:
         return to_ms(self._clock.utc())
-
-
-class _Flushes:
-    """Counts attempts to bring everything to the disk, so that any thread can wait for one.
-
-    One that begins after an entry was put has it among what it writes.
-    """
-
-    def __init__(self) -> None:
-        self._changed = threading.Condition()
-        self._begun = self._succeeded = 0
-
-    @property
-    def next_number(self) -> int:
-        """The first that will have everything that was put before this moment."""
-        with self._changed:
-            return self._begun + 1
-
-    def begin(self) -> int:
-        """One begins; its number."""
-        with self._changed:
-            self._begun += 1
-            return self._begun
-
-    def succeed(self, number: int) -> None:
-        """All of it is on the disk."""
-        with self._changed:
-            self._succeeded = number
-            self._changed.notify_all()
-
-    def wait_for(self, number: int, limit_s: float) -> bool:
-        """Wait until this one or a later one has succeeded; False if none has within real s."""
-        with self._changed:
-            return self._changed.wait_for(lambda: self._succeeded >= number, limit_s)
