@@ -37,7 +37,7 @@ _WORD = re.compile(r"[A-Za-z]+")
 _TRADE_WORDS = {"mil": "thou", "mils": "thou", "amps": "ampere"}
 # Of a bath the trade's ppm are mg in a litre (common practice); to pint they are a share.
 _SAME = {("ppm", "mg/L"): "mg/L"}
-_OF_VOLUMES = {"mL", "L", "mL/L", "mL/kAh"}
+_OF_VOLUMES = {"mL", "L", "mL/L", "mL/kAh", "mL/s"}
 _BETWEEN_TIMES = re.compile(r"(?<=[a-z])\s+(?=[0-9])")
 
 _KINDS = {
@@ -64,6 +64,7 @@ _KINDS = {
     "mm": ("a length", "60 mm"),
     "cm": ("a length", "2 in"),
     "L/h": ("a flow", "60 L/h"),
+    "mL/s": ("a flow", "1.2 mL/s"),
     "Hz": ("a frequency", "10 Hz"),
     "Ω": ("a resistance", "0.05 Ω"),
     "°C": ("a temperature", "24 °C"),

@@ -5,7 +5,7 @@ from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 from pydantic import ValidationError
 
-from daemon.api import due_words
+from daemon.api import due_words, pump_words
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import BathEntryRequest, DueStatus, Status
 from daemon.api.sentence import utc_of
@@ -44,6 +44,7 @@ class BathPage:
             status=status,
             dues=[(due, capital(due_words.line(due))) for due in status.dues] if status else [],
             doses=doses(status) if status else [],
+            pumps=pump_lines(status) if status else [],
             seen=seen,
             absent=absent,
             zone=zone_name(),
@@ -93,6 +94,11 @@ def doses(status: Status) -> list[tuple[str, DueStatus]]:
         for place, due in enumerate(status.dues)
         if due.kind == "dose" and due.amount_ml is not None
     ]
+
+
+def pump_lines(status: Status) -> list[str]:
+    """What each dosing pump does, why it does not, and what it did last."""
+    return [capital(pump_words.line(pump, status)) for pump in status.pumps]
 
 
 def dose_key(place: int) -> str:

@@ -8,8 +8,8 @@ import re
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from daemon.api import due_words, meters
-from daemon.api.messages import RunStatus, Status
+from daemon.api import due_words, meters, pump_words
+from daemon.api.messages import DueStatus, RunStatus, Status
 from daemon.api.rounding import thickness_figures
 from daemon.api.sentence import (
     DAEMON_DOWN,
@@ -125,7 +125,14 @@ def _supply(status: Status) -> dict[str, str]:
         "bath_charge": _number(status.bath_charge_ah, 1),
         "proving": "" if status.proving is None else "A proof test is under way:",
         "due": unbroken(due_words.short(status.dues)),
-    } | {f"dose_{place}": "due" if due.doses else "" for place, due in enumerate(status.dues)}
+        "pump": unbroken(pump_words.short(status.pumps)),
+    } | {f"dose_{place}": _dose(status, due) for place, due in enumerate(status.dues)}
+
+
+def _dose(status: Status, due: DueStatus) -> str:
+    """Whether a dose is due that somebody has to give: one that a pump gives is nobody's."""
+    by_pump = any(pump.additive == due.name for pump in status.pumps)
+    return "due" if due.doses and not by_pump else ""
 
 
 def _devices(status: Status) -> dict[str, str]:

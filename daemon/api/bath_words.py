@@ -88,6 +88,10 @@ def _fact(name: str, value: object, additives: tuple[str, ...]) -> str:
             return f"after {value:g} g"
         case (("as" | "what" | "method"), _):
             return str(value)
+        case "origin", _:
+            return f"by the {value}"
+        case "cut_short", _:
+            return f"cut short: {value}"
     return ""
 
 

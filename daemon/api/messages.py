@@ -13,6 +13,7 @@ from daemon.api.proof_messages import (
     ProofRequest,
     ProofStatus,
 )
+from daemon.api.pump_messages import PumpRequest, PumpStatus
 from daemon.chemistry.calibration import Point
 
 StateName = Literal[
@@ -161,6 +162,7 @@ Request = Annotated[
     | StartRequest
     | ActRequest
     | AlarmRequest
+    | PumpRequest
     | ProofRequest
     | BeginProofRequest
     | AnswerProofRequest
@@ -307,7 +309,7 @@ class Status(Message):
     `alarms` are those that are not over, the most urgent first. `proving` says at what a proof test
     is that is under way. `unrecorded` counts samples that the record could not take. `dues` are
     what falls due of the bath, `unsettled` the runs of which nobody has said yet what passed while
-    they were interrupted.
+    they were interrupted. `pumps` are the dosing pumps.
     """
 
     state: StateName
@@ -331,6 +333,7 @@ class Status(Message):
     notice: str | None = None
     dues: tuple[DueStatus, ...] = ()
     unsettled: tuple[int, ...] = ()
+    pumps: tuple[PumpStatus, ...] = ()
 
 
 class EffectsRow(Message):

@@ -102,6 +102,9 @@ LengthCm = Annotated[float, _quantity("cm", above=0)]
 FlowLH = Annotated[float, _quantity("L/h", above=0)]
 """What a pump moves, above 0, in L/h."""
 
+FlowMlS = Annotated[float, _quantity("mL/s", above=0)]
+"""What a dosing pump delivers, above 0, in mL/s."""
+
 ConcentrationGL = Annotated[float, _quantity("g/L", above=0)]
 """A concentration above 0, in g/L."""
 

@@ -80,7 +80,7 @@ def word(status: Status, zone: tzinfo | None = None) -> Word:
         )
     if status.state in WITHOUT_CURRENT:
         said = _with_unsettled(said, status.unsettled)
-    return _with_due(said, status.dues)
+    return _with_due(said, status)
 
 
 def reading_age_s(status: Status) -> float | None:
@@ -244,13 +244,22 @@ def _with_unsettled(said: Word, runs: tuple[int, ...]) -> Word:
     return Word(said.what, said.figures, wanted, said.level)
 
 
-def _with_due(said: Word, dues: tuple[DueStatus, ...]) -> Word:
-    """The words with what the bath wants, where nothing is more urgent; that is no alarm."""
-    now = ", ".join(due_thing(due) for due in dues if due.doses)
-    if not now or said.level != "calm":
+def _with_due(said: Word, status: Status) -> Word:
+    """The words with what the bath wants, where nothing is more urgent; that is no alarm.
+
+    What a pump will give by itself it wants of nobody.
+    """
+    given = {pump.additive for pump in status.pumps if pump.why_not is None or pump.passes}
+    wanted = [due for due in status.dues if due.doses and due.name not in given]
+    if not wanted or said.level != "calm":
         return said
-    calm = "" if said.need == CALM_NEED else said.need
-    return Word(said.what, said.figures, _join(calm, f"The bath wants {now}."), said.level)
+    need = "" if said.need == CALM_NEED else said.need
+    need = _join(need, f"The bath wants {', '.join(due_thing(due) for due in wanted)}.")
+    names = {due.name for due in wanted}
+    for pump in status.pumps:
+        if pump.additive in names:
+            need = _join(need, f"The pump of {pump.additive} rests: {pump.why_not}.")
+    return Word(said.what, said.figures, need, said.level)
 
 
 def _with_need(said: Word, need: str) -> Word:

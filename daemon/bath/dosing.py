@@ -13,10 +13,12 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-from daemon.bath import kinds
+from daemon.bath import account, kinds
 from daemon.bath.account import Standing
 from daemon.bath.book import Book
+from daemon.bath.components import VOLUME
 from daemon.bath.description import Additive, from_json
+from daemon.record import pump_doses
 
 AH_IN_KAH = 1000.0
 
@@ -65,6 +67,37 @@ class Tally:
         first, last = self.doses_at(charge_ah) + 1, self.doses_at(charge_ah + added_ah)
         due = (self.due_at_ah(number) for number in range(first, last + 1))
         return tuple(max(0.0, at_ah - charge_ah) for at_ah in due if at_ah is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class DoseKept:
+    """A dose as the account has it: of what, when, how much, mL; 0 for one that was withdrawn.
+
+    begun_utc_ms: when a pump began it, None for one that was given by hand.
+    """
+
+    name: str
+    at_utc_ms: int
+    volume_ml: float
+    begun_utc_ms: int | None = None
+    cut_short: str | None = None
+
+
+def doses_kept(book: Book) -> tuple[DoseKept, ...]:
+    """All doses of the account, in the order in which they were given.
+
+    Also such as were given later than the book's moment, by a clock that was set back since.
+    """
+    found = []
+    for each in account.standing(book.entries):
+        if each.kind != kinds.DOSE:
+            continue
+        made = each.first.made
+        begun_ms, cut_short = pump_doses.begun_utc_ms(made), (made.facts or {}).get("cut_short")
+        for name in made.amounts.keys() - {VOLUME}:
+            volume_ml = each.amounts.get(name, 0.0)
+            found.append(DoseKept(name, each.at_utc_ms, volume_ml, begun_ms, cut_short))
+    return tuple(found)
 
 
 def tally(book: Book, additive: Additive) -> Tally | None:

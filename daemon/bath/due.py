@@ -1,11 +1,12 @@
 """All that falls due of a bath: doses, filtration, carbon. Read once, asked at any charge."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from daemon.bath import dosing, kinds, upkeep
 from daemon.bath.anodes import AnodesLeft, anodes_left
 from daemon.bath.book import Book
-from daemon.bath.dosing import Tally
+from daemon.bath.dosing import DoseKept, Tally
 from daemon.bath.upkeep import Upkeep
 
 
@@ -33,11 +34,26 @@ class Dues:
     """What the book says of all that falls due, to be asked as charge and time go on.
 
     anodes: as they were told last, for the current that they bear; without what charge has taken.
+    doses: what was dosed so far.
     """
 
     tallies: tuple[Tally, ...] = ()
     upkeep: tuple[Upkeep, ...] = ()
     anodes: AnodesLeft | None = None
+    doses: tuple[DoseKept, ...] = ()
+
+    def tally(self, name: str) -> Tally | None:
+        """What stands open of an additive; None for one without a rate."""
+        return next((each for each in self.tallies if each.name == name), None)
+
+    def after(self, doses: Iterable[DoseKept]) -> "Dues":
+        """The same after further doses, which the book has not counted."""
+        tallies = {each.name: each for each in self.tallies}
+        for dose in doses:
+            if (before := tallies.get(dose.name)) is not None:
+                open_ml = before.open_ml - dose.volume_ml
+                tallies[dose.name] = replace(before, open_ml=open_ml, dosed_utc_ms=dose.at_utc_ms)
+        return replace(self, tallies=tuple(tallies.values()))
 
     def at(self, charge_ah: float, utc_ms: int) -> tuple[Due, ...]:
         """What is due when the bath has seen so much charge, A·h, at a moment."""
@@ -46,13 +62,19 @@ class Dues:
 
 
 def dues(book: Book) -> Dues:
-    """What falls due by the book's description: additives with a rate, and upkeep."""
+    """What falls due by the book's description: additives with a rate, and upkeep.
+
+    A dose that was given later than the book's moment, by a clock that was set back since, is in
+    the bath all the same.
+    """
     tallies = (dosing.tally(book, additive) for additive in book.description.additives)
-    return Dues(
+    found = Dues(
         tuple(each for each in tallies if each is not None),
         upkeep.upkeep(book),
         anodes_left(book.holding, (), book.description),
+        dosing.doses_kept(book),
     )
+    return found.after(each for each in found.doses if each.at_utc_ms > book.utc_ms)
 
 
 def _dose(tally: Tally, charge_ah: float) -> Due:

@@ -266,7 +266,8 @@ _FACTS: dict[str, dict[str, _Check]] = {
         **_DETAILS,
     },
 }
-"""The facts that each kind may have. `details` are for whoever makes the entry: a JSON object."""
+"""The facts that each kind may have. A dose has some only from the daemon, for a pump
+(`daemon.record.pump_doses`). `details` are for whoever makes the entry: a JSON object."""
 
 _EFFICIENCY: dict[str, _Check] = {
     "metal": _text,

@@ -59,6 +59,15 @@ class FirstLook:
         pin = self._table("contactor").get("heartbeat_pin")
         return self._value("contactor.heartbeat_pin", pin, int)
 
+    @property
+    def pump_pins(self) -> list[int]:
+        """The pins of the dosing pumps' lines."""
+        pumps = self._value("pump", self._tables.get("pump", []), list)
+        return [
+            self._value(f"pump[{number}].pin", self._value("pump", each, dict).get("pin"), int)
+            for number, each in enumerate(pumps, 1)
+        ]
+
     def _table(self, name: str) -> dict[str, Any]:
         return self._value(name, self._tables.get(name), dict)
 
@@ -67,8 +76,8 @@ class FirstLook:
         if type(value) is kind:
             return value
         came = "it is missing" if value is None else f"got {value!r}"
-        wanted = {str: "a text", int: "a whole number", dict: "a table"}[kind]
-        raise UnusableSettingsError(f"{self._settings}: {key} must be {wanted}, {came}")
+        wanted = {str: "a text", int: "a whole number", dict: "a table", list: "a list of tables"}
+        raise UnusableSettingsError(f"{self._settings}: {key} must be {wanted[kind]}, {came}")
 
 
 def supply_line(settings: Path) -> SupplyLine | None:

@@ -1,6 +1,10 @@
 """What a plan will meet with: how long it takes, what falls due, what the anodes bear."""
 
+from collections.abc import Sequence
+
 from daemon.api.due_words import charge, due_status, line
+from daemon.api.pump_messages import PumpStatus
+from daemon.api.pump_words import gives
 from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
 from daemon.bath.due import Dues
@@ -46,24 +50,30 @@ def anode_notes(dues: Dues, plan: Plan) -> tuple[str, ...]:
 
 
 def due_notes(
-    dues: Dues, charge_ah: float, utc_ms: int, plan: Plan, doubt: MeterDoubt, carried: Carried
+    dues: Dues,
+    charge_ah: float,
+    utc_ms: int,
+    plan: Plan,
+    doubt: MeterDoubt,
+    carried: Carried,
+    pumps: Sequence[PumpStatus] = (),
 ) -> tuple[str, ...]:
     """What is due before the plan starts and what falls due in it, a note for each.
 
     `charge_ah` is what the bath has seen by now, `utc_ms` the moment. The plan's charge is what its
-    target needs; its caps may end it earlier.
+    target needs; its caps may end it earlier. What one of the `pumps` gives, it is said to.
     """
-    way = course(plan, doubt, carried)
+    way, given = course(plan, doubt, carried), {pump.additive: gives(pump) for pump in pumps}
     added_ah = _added_ah(way)
     notes = []
     for due in dues.at(charge_ah, utc_ms):
         if due.doses:
-            notes.append(line(due_status(due)))
+            notes.append(line(due_status(due)) + given.get(due.name, ""))
     for tally in dues.tallies:
         crossed = tally.falling_due(charge_ah, added_ah)
         if crossed:
             what = f"{tally.dose_ml:.4g} mL of {tally.name}"
-            notes.append(_falls_due(what, crossed, way))
+            notes.append(_falls_due(what, crossed, way) + given.get(tally.name, ""))
     run_s = way.to(added_ah).duration_s
     for each in dues.upkeep:
         in_ah, in_s = each.in_ah(charge_ah), each.in_s(utc_ms)

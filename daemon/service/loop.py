@@ -32,6 +32,7 @@ from daemon.service.devices.pins import Pins
 from daemon.service.devices.ripples import RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
 from daemon.service.lookout import Lookout, in_the_bath
+from daemon.service.pumps.doser import Doser, PumpAct
 from daemon.service.scribe import Scribe, Start
 from daemon.service.telling.tank import tank_of
 from daemon.service.telling.teller import Teller
@@ -78,6 +79,7 @@ class Loop:
     `watch` looks at each reading that counts, `lookout` around the cell. `bath_charge_ah` is what
     the record knows of the bath at the start, A·h. `pins` are the contactor and the interlocks, if
     there are any. `alarms` know the number of the next. `teller` tells people, if anybody is told.
+    `doser` has the dosing pumps, if there are any.
     """
 
     def __init__(
@@ -93,7 +95,9 @@ class Loop:
         pins: Pins | None = None,
         alarms: Alarms = NO_ALARMS,
         teller: Teller | None = None,
+        doser: Doser | None = None,
     ) -> None:
+        self._doser = doser
         self._pins = Pins() if pins is None else pins
         self._clock = clock
         self._link = link
@@ -135,6 +139,18 @@ class Loop:
     def withhold(self) -> str | None:
         """Withhold the contactor's heartbeat, as `Pins.withhold`."""
         return self._pins.withhold()
+
+    def pump_refusal(self, act: PumpAct) -> str | None:
+        """Why a person's act on a pump is not possible now; None if it is."""
+        if self._doser is None:
+            return "there is no [[pump]] in the settings"
+        return self._doser.refusal(act, self.situation)
+
+    def pump(self, act: PumpAct, who: str) -> None:
+        """Do what a person asks of a pump and `pump_refusal` does not refuse."""
+        if self._doser is not None:
+            self._doser.act(act, who, self._clock.monotonic_s())
+        self.cycle()
 
     def settled(self, added_ah: float) -> None:
         """The bath's account has got this besides what runs post to it, A·h."""
@@ -178,6 +194,9 @@ class Loop:
         inputs = self._inputs(now_s, news, reading, act, attend)
         situation, outputs, happenings = step(before, inputs, self._limits)
         self._drive(outputs, again=self._is_new_trouble(news, inputs) or _still_on(happenings))
+        if self._doser is not None:
+            run_ah = own_charge_ah(situation) if situation.state in OPEN else 0.0
+            self._doser.turn(now_s, utc, situation, self.view.bath_charge_ah + run_ah)
         started, run = self.view.started, situation.run
         if isinstance(command, Start) and run is not None and run is not before.run:
             started = utc
@@ -204,8 +223,11 @@ class Loop:
             self._scribe.happened(happening, situation, run if under_way else None, utc)
         if not under_way:
             self._panel.settle()
+        # Last of all: only a cycle that was complete is worth a beat.
         if outputs.contactor_closed:
-            self._pins.beat()  # last of all: only a cycle that was complete is worth a beat
+            self._pins.beat()
+        if self._doser is not None:
+            self._doser.beat()
 
     def _tell(self, situation: Situation, happenings: list[Happening]) -> None:
         if self._teller is None:

@@ -43,6 +43,10 @@ from daemon.service.part_keeping import PartKeeper
 from daemon.service.proof.assembly import make_prover
 from daemon.service.proof.due import Proving
 from daemon.service.proven import proven_first
+from daemon.service.pumps.assembly import make_doser
+from daemon.service.pumps.dose_entries import enter_unfinished
+from daemon.service.pumps.doser import Ways
+from daemon.service.pumps.pump_status import pump_statuses
 from daemon.service.realtime import become_prompt
 from daemon.service.resuming import Resumer
 from daemon.service.runner import REST_S, Mail, Quit, Runner
@@ -131,6 +135,7 @@ def _assemble(
     interrupted = writer.close_unfinished(INTERRUPTED, restart(clock, origin, rating))
     writer.ensure_bath(settings.bath.name)
     bath = settings.bath.description()
+    doses = enter_unfinished(writer, bath.name, clock)
     keeper = BathKeeper(bath, writer, clock, book_by(settings.record.path, bath, clock, stack))
     keeper.describe()
     bath_ah = writer.bath_charge_ah(settings.bath.name)
@@ -150,12 +155,19 @@ def _assemble(
         settings, limits, panel, writer, clock, [lambda: not_told(teller, pins), proving.sign]
     )
     watch = make_watch(limits, settings.chosen_thresholds())
-    loop = Loop(clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing, teller)
+    ways = Ways(writer.put, writer.promise, lambda: keeper.dues)
+    doser = make_doser(settings, pins, limits.table, ways)
+    loop = Loop(
+        clock, link, panel, scribe, limits, bath_ah, watch, lookout, pins, standing, teller, doser
+    )
     pins.unwell = lambda: _unwell(worker, writer)
+    for dose in doses:
+        loop.note(dose)
     for run in interrupted:
         loop.note(event_of(run))
         loop.raise_once(sign_of(run))
     prover = make_prover(settings, limits, loop, proving.due, words.keep_proof, clock)
+    doser.busy = lambda: prover.under_way and "a proof test is under way"
     speaker = Speaker(
         loop,
         panel,
@@ -164,8 +176,9 @@ def _assemble(
         supply.identity,
         settings.bath.name,
         lambda: prover.under_way,
-        lambda: keeper.dues,
+        doser.dues,
         lambda: words.unsettled,
+        lambda: pump_statuses(doser.seen),
     )
     calibrator = Calibrator(
         doubts, kept, writer.keep_calibration, panel.learn,
@@ -181,7 +194,7 @@ def _assemble(
             calibrator.calibrate,
             words.settle,
             keeper.enter,
-            lambda: keeper.dues,
+            doser.dues,
             unfinished_by(settings.record.path, stack),
             proving.keeps_from_starting,
             words.not_kept,

@@ -101,14 +101,19 @@ def pin_conflict(
     beacon: SignalTable | None = None,
     siren: SignalTable | None = None,
     acknowledge_button: ButtonTable | None = None,
+    pumps: Sequence[tuple[str, int]] = (),
 ) -> str | None:
-    """Why these cannot be wired together: a pin or a name that is there twice; None if they can."""
+    """Why these cannot be wired together: a pin or a name that is there twice; None if they can.
+
+    `pumps` are dosing pumps, each as what it is called and its pin.
+    """
     owners: dict[int, str] = {}
     single = (("beacon", beacon), ("siren", siren), ("acknowledge_button", acknowledge_button))
     for owner, pin in (
         *_contactor_pins(contactor),
         *((f"interlock {loop.name!r}", loop.pin) for loop in loops),
         *((f"{name}.pin", table.pin) for name, table in single if table is not None),
+        *pumps,
     ):
         if pin in owners:
             return f"GPIO{pin} is given twice: {owners[pin]} and {owner}"

@@ -11,6 +11,7 @@ from daemon.control.plan import Plan
 from daemon.control.situation import NOTHING_CARRIED, AlarmAct, Carried, Command
 from daemon.control.states import OPEN, Act
 from daemon.service.loop import Heard, Loop
+from daemon.service.pumps.doser import PumpAct
 from daemon.service.scribe import Start
 
 LATE = 1.5
@@ -39,7 +40,7 @@ class Order:
     given up is not done later. `unproven` says what is wrong with the guard's way to output off.
     """
 
-    act: Act | AlarmAct | Withhold
+    act: Act | AlarmAct | Withhold | PumpAct
     who: str
     plan: Plan | None = None
     text: str = ""
@@ -147,6 +148,9 @@ class Runner:
             self._loop.asked(order.who, order.where, "withhold the heartbeat", "", refused)
             order.answer(refused)
             return
+        if isinstance(order.act, PumpAct):
+            self._run_pump(order, order.act)
+            return
         refused = self._loop.refusal(order.act)
         if refused is None and order.act is Act.START and self._quit_by_s is not None:
             refused = "the daemon is about to end"
@@ -177,6 +181,14 @@ class Runner:
         self._loop.asked(order.who, order.where, act.what, detail, refused)
         if refused is None:
             self._loop.cycle(attend=act)
+        order.answer(refused)
+
+    def _run_pump(self, order: Order, act: PumpAct) -> None:
+        refused = self._loop.pump_refusal(act)
+        lasting = "" if act.for_s is None else f" for {act.for_s:g} s"
+        self._loop.asked(order.who, order.where, act.what, act.additive + lasting, refused)
+        if refused is None:
+            self._loop.pump(act, order.who)
         order.answer(refused)
 
     def _begin_to_quit(self, mail: Quit) -> None:

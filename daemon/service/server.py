@@ -36,6 +36,7 @@ from daemon.api.proof_messages import (
     EndProofRequest,
     ProofRequest,
 )
+from daemon.api.pump_messages import PumpRequest
 from daemon.api.sentence import utc_of
 from daemon.bath.due import Dues
 from daemon.clock import to_ms
@@ -52,6 +53,7 @@ from daemon.service.going_on import Unfinished
 from daemon.service.known import KnownTo
 from daemon.service.proof.prover import ABOUT as PROOF_TEST
 from daemon.service.proof.prover import Prover
+from daemon.service.pumps.doser import PumpAct
 from daemon.service.runner import Order, Withhold
 from drivers.contracts import Rating
 
@@ -224,10 +226,11 @@ class ControlServer:
             return Answer(ok=False, error=f"{where}: {first['msg']}")
         return self.answer(request)
 
-    def _asked(self, request: ActRequest | AlarmRequest) -> Answer:
+    def _asked(self, request: ActRequest | AlarmRequest | PumpRequest) -> Answer:
         """What a person asks of the loop. Whoever takes the current away ends a proof test."""
         takes_current = request.ask in TAKES_CURRENT
-        if isinstance(request, ActRequest) and not takes_current:
+        begins = isinstance(request, ActRequest) and not takes_current
+        if begins or request.ask == "run pump":
             self._refuse_beside_proof()
         answer = self._ordered(self._order(request))
         if takes_current and answer.ok:
@@ -298,14 +301,18 @@ class ControlServer:
                 order.plan,
                 self._panel.facts.doubt,
                 order.carried,
+                status.pumps,
             )
         )
 
-    def _order(self, request: ActRequest | AlarmRequest | WithholdRequest) -> Order:
+    def _order(self, request: ActRequest | AlarmRequest | WithholdRequest | PumpRequest) -> Order:
         if isinstance(request, ActRequest):
             return Order(Act(request.ask), request.who, where=request.where)
         if isinstance(request, WithholdRequest):
             return Order(Withhold(), request.who, where=request.where)
+        if isinstance(request, PumpRequest):
+            for_s = request.for_s if request.ask == "run pump" else None
+            return Order(PumpAct(request.additive, for_s), request.who, where=request.where)
         act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
         return Order(act, request.who, where=request.where)
 

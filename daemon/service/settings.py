@@ -32,6 +32,7 @@ from daemon.service.pin_settings import (
     pin_conflict,
 )
 from daemon.service.proof.proof_settings import ProofTable
+from daemon.service.pumps.pump_settings import PumpTable, pump_problem
 from daemon.service.resuming import AfterInterruptionTable
 from daemon.service.table import Table
 from daemon.service.telling.tell_settings import TellingTable, TellTable, tell_problem
@@ -137,6 +138,7 @@ class Settings(Table):
     beacon: SignalTable | None = None
     siren: SignalTable | None = None
     acknowledge_button: ButtonTable | None = None
+    pump: tuple[PumpTable, ...] = ()
     effects: dict[str, EffectsTable] = Field(default_factory=dict)
     thresholds: dict[str, object] = Field(default_factory=dict)
     tell: tuple[TellTable, ...] = ()
@@ -166,10 +168,22 @@ class Settings(Table):
     @model_validator(mode="after")
     def _pins_have_one_owner(self) -> "Settings":
         conflict = pin_conflict(
-            self.contactor, self.interlock, self.beacon, self.siren, self.acknowledge_button
+            self.contactor,
+            self.interlock,
+            self.beacon,
+            self.siren,
+            self.acknowledge_button,
+            [(f"the pump of {table.additive!r}", table.pin) for table in self.pump],
         )
         if conflict is not None:
             raise ValueError(conflict)
+        return self
+
+    @model_validator(mode="after")
+    def _pumps_have_their_additives_and_loops(self) -> "Settings":
+        problem = pump_problem(self.pump, self.bath, [loop.name for loop in self.interlock])
+        if problem is not None:
+            raise ValueError(problem)
         return self
 
     @model_validator(mode="after")
@@ -196,7 +210,7 @@ class Settings(Table):
     def has_pins(self) -> bool:
         """Whether anything hangs on the machine's pins."""
         single = (self.contactor, self.beacon, self.siren, self.acknowledge_button)
-        return bool(self.interlock) or any(table is not None for table in single)
+        return bool(self.interlock or self.pump) or any(table is not None for table in single)
 
     def limits(
         self, current_step_a: float, period_s: float | None = None, doubt: MeterDoubt = NO_DOUBT

@@ -16,6 +16,7 @@ from daemon.api.messages import (
     Status,
     ThermometerStatus,
 )
+from daemon.api.pump_messages import PumpStatus
 from daemon.bath.due import Dues
 from daemon.chemistry.electrolysis import mass_g
 from daemon.clock import Clock, to_ms
@@ -174,7 +175,9 @@ class Speaker:
         proving: Callable[[], str | None],
         dues: Callable[[], Dues] = Dues,
         unsettled: Callable[[], tuple[int, ...]] = tuple,
+        pumps: Callable[[], tuple[PumpStatus, ...]] = tuple,
     ) -> None:
+        self._pumps = pumps
         self._dues = dues
         self._unsettled = unsettled
         self._loop = loop
@@ -219,6 +222,7 @@ class Speaker:
             notice=self._notice(),
             dues=due_statuses(situation, self._dues(), charge_ah, utc),
             unsettled=self._unsettled(),
+            pumps=self._pumps(),
         )
 
     def _meters(self, now_s: float, *, plating: bool) -> tuple[MeterStatus, ...]:

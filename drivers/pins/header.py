@@ -23,6 +23,11 @@ def heartbeat_refusal(pin: int) -> str | None:
     return _low_output_refusal(pin, "the heartbeat")
 
 
+def pump_refusal(pin: int) -> str | None:
+    """Why `pin` cannot carry a dosing pump's line; None if it can."""
+    return _low_output_refusal(pin, "a dosing pump")
+
+
 def signal_refusal(pin: int, *, active_high: bool) -> str | None:
     """Why `pin` cannot drive a beacon or siren that is on at this level; None if it can.
 

@@ -38,14 +38,15 @@ def pi_factory() -> Factory:
 class HeartbeatLine:
     """The line that keeps the contactor closed as long as it moves. Low from the first moment.
 
-    Whatever level it is left at, the circuit behind it lets the contactor open.
+    Whatever level it is left at, the circuit behind it lets the contactor open. A dosing pump runs
+    on one of its own in the same way; `name` says whose it is.
     """
 
-    def __init__(self, pin: int, factory: Factory) -> None:
+    def __init__(self, pin: int, factory: Factory, name: str = "heartbeat") -> None:
         refused = heartbeat_refusal(pin)
         if refused is not None:
             raise PinError(refused)
-        self._where = f"GPIO{pin}, heartbeat"
+        self._where = f"GPIO{pin}, {name}"
         self._device = _tried(
             self._where,
             # Active high: an active-low output blips when it is set up.

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from daemon.bath.description import Description, Interval
+from daemon.bath.dosing import DoseKept
 from daemon.bath.due import dues
 
 WEEK_S = 7 * 86_400.0
@@ -62,3 +63,35 @@ def test_it_counts_from_when_it_was_asked_for_first(ledger, bath, kept, DAY_MS):
 
 def test_of_a_bath_that_has_a_name_alone_nothing_falls_due(ledger):
     assert dues(ledger.book(Description("bath A"), 1, 10.0)).at(10.0, 0) == ()
+
+
+def test_each_dose_is_told_with_who_gave_it(ledger, kept):
+    ledger.describe(kept, day=0, ah=0.0)
+    ledger.dose(5.0, day=1, ah=10.0)
+    facts = {"origin": "pump", "begun_utc_ms": 7, "cut_short": "the level was low"}
+    ledger.enter("dose", {"brightener": 2.0, "volume": 0.002}, day=2, ah=20.0, facts=facts)
+    withdrawn = ledger.dose(4.0, day=3, ah=30.0)
+    less = {"brightener": -4.0, "volume": -0.004}
+    ledger.enter("correction", less, day=3, facts=None, corrects=withdrawn)
+    told = dues(ledger.book(kept, 4, 40.0)).doses
+    assert [(each.volume_ml, each.begun_utc_ms, each.cut_short) for each in told] == [
+        (5.0, None, None), (2.0, 7, "the level was low"), (0.0, None, None),
+    ]  # fmt: skip
+
+
+def test_a_dose_that_the_account_has_not_counted(ledger, kept):
+    ledger.describe(kept, day=0, ah=0.0)
+    asked = dues(ledger.book(kept, 1, 40.0))
+    later = asked.after([DoseKept("brightener", 5, 3.5), DoseKept("unknown", 5, 1.0)])
+    assert asked.tally("brightener").open_ml == pytest.approx(6.0)
+    assert later.tally("brightener").open_ml == pytest.approx(2.5)
+    assert later.tally("unknown") is None
+    assert later.upkeep == asked.upkeep
+
+
+def test_a_dose_from_before_a_clock_was_set_back_is_in_the_bath_all_the_same(ledger, kept):
+    ledger.describe(kept, day=0, ah=0.0)
+    ledger.dose(5.0, day=3, ah=40.0)
+    found = dues(ledger.book(kept, 2, 40.0))
+    assert found.tally("brightener").open_ml == pytest.approx(1.0)
+    assert [each.volume_ml for each in found.doses] == [5.0]

@@ -123,12 +123,13 @@ class Rig:
     start; the run ends when `until` is true, or else after `most_s`. `meters` are meters and
     thermometers by name, each with a worker of its own; the first of them counts, or the supply.
     `pins` make the loop cycle as often as `serve` does with them; `world` is called whenever time
-    has passed or a cycle has, to do what hangs on them.
+    has passed or a cycle has, to do what hangs on them. `doser` makes the dosing pumps, given what
+    puts their entries into the record.
     """
 
     def __init__(
         self, supply, clock, rating=RATING, limits=None, period_s=0.1, meters=None, doubt=NO_DOUBT,
-        pins=None, world=None,
+        pins=None, world=None, doser=None,
     ):  # fmt: skip
         meters = meters or {}
         self.pins = pins
@@ -166,6 +167,7 @@ class Rig:
             Watch(electrical_detectors(thresholds)),
             Lookout(Surroundings([], thresholds, clock.now_s), self.panel, self.disk, Path("/")),
             pins,
+            doser=None if doser is None else doser(self.entries.append),
         )
         self.runner = Runner(self.loop, clock, period_s, self.mailbox, self._between, 7)
         self._agenda = []

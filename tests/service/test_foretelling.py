@@ -6,6 +6,7 @@
 import pytest
 
 from daemon.api.plan_file import read_plan
+from daemon.api.pump_messages import PumpStatus
 from daemon.bath.anodes import AnodesLeft
 from daemon.bath.description import Interval
 from daemon.bath.dosing import Tally
@@ -30,8 +31,8 @@ current = "2 A"
 )
 
 
-def notes(dues, carried=NOTHING_CARRIED):
-    return due_notes(dues, 100.0, 0, PLAN, NO_DOUBT, carried)
+def notes(dues, carried=NOTHING_CARRIED, pumps=()):
+    return due_notes(dues, 100.0, 0, PLAN, NO_DOUBT, carried, pumps)
 
 
 def brightener(open_ml, dose_ml=5.0):
@@ -71,6 +72,19 @@ def test_a_dose_within_it_is_told_with_its_time():
     )
     # With 0.3 A·h on the part 0.456 A·h are to come.
     assert notes(brightener(4.5), Carried(charge_ah=0.3)) == ()
+
+
+def test_what_a_pump_gives_it_is_said_to():
+    pump = PumpStatus(additive="brightener", dose_ml=3.0, flow_ml_s=0.5, most_day_ml=20.0)
+    gives = "; its pump gives it, 3 mL at a time, at most 20 mL in 24 h"
+    due, later = notes(brightener(5.2), pumps=(pump,)), notes(brightener(4.5), pumps=(pump,))
+    assert due[0].startswith("5 mL of brightener now")
+    assert later[0].startswith("5 mL of brightener falls due after 0.50 Ah")
+    assert [len(due), len(later)] == [1, 1]
+    assert due[0].endswith(gives)
+    assert later[0].endswith(gives)
+    other = pump.model_copy(update={"additive": "carrier"})
+    assert not notes(brightener(4.5), pumps=(other,))[0].endswith(gives)
 
 
 def test_several_within_it():

@@ -11,6 +11,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from daemon.api.messages import DueStatus
+from daemon.api.pump_messages import PumpStatus
 from daemon.record.entries import BathEntered
 from daemon.record.writer import Writer
 
@@ -48,6 +49,27 @@ def test_the_first_page_says_what_is_due_and_offers_its_press(
     assert forms == [("dose_0", ""), ("dose_1", " hidden")]
     texts = client.get("/status.json").json["texts"]  # type: ignore[index]
     assert [texts[f"dose_{place}"] for place in range(3)] == ["due", "", ""]
+
+
+def test_what_a_pump_gives_is_nobodys_press_and_what_it_is_about_is_told(
+    client: FlaskClient, peer: Any, make_status: Make
+) -> None:
+    pump = PumpStatus(
+        additive="brightener", dose_ml=5.0, flow_ml_s=1.2, most_day_ml=20.0, due=True, day_ml=15.0,
+        why_not="the level is low or not known: interlock open: level",
+    )  # fmt: skip
+    peer.status = make_status(dues=(DUE, LATER), pumps=(pump,))
+    page = client.get("/")
+    forms = re.findall(r'<form class="dose"[^>]*data-shown="(\w+)"( hidden)?>', page.text)
+    assert forms == [("dose_0", " hidden"), ("dose_1", " hidden")]
+    said = "brightener: the pump rests: the level is low or not known: interlock open: level"
+    assert said in words(page)
+    text = client.get("/status.json").json["texts"]["pump"]  # type: ignore[index]
+    assert text.replace("\u00a0", " ") == said
+    bath = client.get("/bath")
+    assert f"{said[0].upper()}{said[1:]}; 15 of 20 mL in 24 h" in words(bath)
+    assert "What a pump gives enters itself." in words(bath)
+    assert 'aria-label="Dosing pumps"' in bath.text
 
 
 def test_of_a_bath_that_nothing_is_known_of_nothing_is_said(client: FlaskClient) -> None:

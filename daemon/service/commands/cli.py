@@ -22,6 +22,7 @@ from daemon.service.commands.makeup import makeup, mixed, top_up
 from daemon.service.commands.off import off
 from daemon.service.commands.part import part, parts
 from daemon.service.commands.prove import prove
+from daemon.service.commands.pump import pump
 from daemon.service.commands.recount import recount
 from daemon.service.commands.rehearse import rehearse
 from daemon.service.commands.settle import settle
@@ -135,6 +136,7 @@ for command in (
     cost,
     settle,
     prove,
+    pump,
     tell_test,
     bath,
     analyse,

@@ -1,6 +1,6 @@
 """`tankhand off`: everything off, past any daemon, for the end of the service and as a last resort.
 
-It needs no daemon and no record, and of the settings only the supply and the contactor's pin.
+It needs no daemon and no record, and of the settings only the supply and the pins of lines.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 @click.command()
 @settings_option
 def off(settings: Path) -> None:
-    """Switch the supply's output off and let the contactor open, past any daemon: a last resort.
+    """Output off, contactor open, dosing pumps still, past any daemon: a last resort.
 
     The exit code is 0 if the supply was told, and has confirmed it where it could be asked.
     """
@@ -41,8 +41,9 @@ def off(settings: Path) -> None:
             "a daemon runs with these settings and was not asked: it will take this for a fault; "
             "`tankhand abort` ends its run and lets its contactor open"
         )
-    elif not _done(lambda: _let_go(look)):
-        well = False
+    else:
+        well = _done(lambda: _let_go(look)) and well
+        well = _done(lambda: _stop_pumps(look)) and well
     if not well:
         sys.exit(1)
 
@@ -104,3 +105,17 @@ def _let_go(look: FirstLook) -> str | None:
 
     lines.HeartbeatLine(pin, lines.pi_factory()).close()
     return f"GPIO{pin}, the contactor's line, is low"
+
+
+def _stop_pumps(look: FirstLook) -> str | None:
+    """Drive the lines of all dosing pumps low, if there are any. Raises `PinError`."""
+    pins = look.pump_pins
+    if not pins:
+        return None
+    from drivers.pins import lines
+
+    factory = lines.pi_factory()
+    for pin in pins:
+        lines.HeartbeatLine(pin, factory, "pump").close()
+    named = ", ".join(f"GPIO{pin}" for pin in pins)
+    return f"{named}: low, no dosing pump runs"

@@ -1,6 +1,6 @@
 """A status as the command line prints it."""
 
-from daemon.api import due_words, meters
+from daemon.api import due_words, meters, pump_words
 from daemon.api.causes import causes
 from daemon.api.messages import RunStatus, Status
 from daemon.api.rounding import thickness_with_doubt
@@ -18,6 +18,7 @@ def text(status: Status) -> str:
     lines.append(f"bath       {status.bath}, {status.bath_charge_ah:.3f} Ah")
     due = due_words.short(status.dues)
     lines += [f"due        {due}"] if due else []
+    lines += [f"pump       {pump_words.line(pump, status)}" for pump in status.pumps]
     lines += [
         f"temp.      {meters.temperature(seen, status.rate)}, {seen.name}"
         for seen in status.thermometers

@@ -5,7 +5,7 @@ nothing is found wrong. There is no timer and no thread that could go on without
 """
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 
@@ -63,8 +63,9 @@ def _never_unwell() -> str | None:
 class Pins:
     """The contactor's line and auxiliary contact, loops, signals and button; any may be missing.
 
-    `unwell`, which may be set once there is something to ask, says in words what forbids another
-    beat, None while nothing does. Used by the loop's thread alone.
+    `pumps` are the lines of dosing pumps, by additive. `unwell`, which may be set once there is
+    something to ask, says in words what forbids another beat, None while nothing does. Used by the
+    loop's thread alone.
     """
 
     def __init__(
@@ -77,8 +78,10 @@ class Pins:
         beacon: Signal | None = None,
         siren: Signal | None = None,
         button: Contact | None = None,
+        pumps: Mapping[str, Switch] | None = None,
     ) -> None:
         self._line = line
+        self.pumps = {name: PumpLine(each, real_s) for name, each in (pumps or {}).items()}
         self._auxiliary = auxiliary
         self._loops = tuple(loops)
         self._beacon, self._siren = _Shown(beacon), _Shown(siren)
@@ -148,10 +151,17 @@ class Pins:
             return None
         return self._fault or self.unwell()
 
+    def is_closed(self, name: str) -> bool:
+        """Whether a loop was closed at the last look; one that was never looked at is not."""
+        believed = self._believed.get(name)
+        return believed is not None and believed.closed
+
     def close(self) -> None:
-        """Let the contactor open, signals off, and give all pins back. May be called twice."""
+        """Contactor and pumps let go, signals off, all pins given back. May be called twice."""
         self.rest()
         with ExitStack() as stack:
+            for pump in self.pumps.values():
+                stack.callback(pump.close)
             for each in (self._beacon.device, self._siren.device, self._button):
                 if each is not None:
                     stack.callback(each.close)
@@ -201,6 +211,40 @@ class Pins:
         return self._button_believed.closed and not before.closed
 
 
+class PumpLine:
+    """The line of a dosing pump, which runs as long as the line moves, as a contactor's does.
+
+    `fault` says why it could not be moved once; there is no second try without another start.
+    """
+
+    def __init__(self, line: Switch, real_s: Callable[[], float]) -> None:
+        self._line = line
+        self._real_s = real_s
+        self._next_edge_s = 0.0
+        self.fault: str | None = None
+
+    def beat(self) -> None:
+        """Renew the pump's permission. To be called after a complete cycle only."""
+        now_s = self._real_s()
+        if now_s < self._next_edge_s:
+            return
+        self._next_edge_s = now_s + LEAST_EDGE_S
+        try:
+            self._line.beat()
+        except DriverError as error:
+            self.fault = f"the pump's line cannot be moved: {error}"
+
+    def rest(self) -> None:
+        """Let the pump stop now."""
+        # A line that cannot be driven does not move, and that is all it takes.
+        with suppress(DriverError):
+            self._line.rest()
+
+    def close(self) -> None:
+        """Let the pump stop, and give its pin back. May be called twice."""
+        self._line.close()
+
+
 class _Shown:
     """A beacon or siren, written when it has to change and every `RENEW_S`."""
 
@@ -222,7 +266,7 @@ class _Shown:
 
 
 def make_pins(settings: Settings) -> Pins:
-    """The pins of the settings, claimed, the heartbeat's low first. Raises `PinError`.
+    """The pins of the settings, claimed, lines that move low first. Raises `PinError`.
 
     Without any in the settings no library is loaded and no pin touched.
     """
@@ -233,6 +277,10 @@ def make_pins(settings: Settings) -> Pins:
     factory = pi_factory()
     table, button = settings.contactor, settings.acknowledge_button
     line = auxiliary = None
+    pumps = {
+        each.additive: HeartbeatLine(each.pin, factory, f"pump of {each.additive}")
+        for each in settings.pump
+    }
     if table is not None:
         line = HeartbeatLine(table.heartbeat_pin, factory)
         if table.auxiliary_pin is not None:
@@ -255,4 +303,5 @@ def make_pins(settings: Settings) -> Pins:
         button=(
             None if button is None else ContactInput(button.pin, "acknowledge button", factory)
         ),
+        pumps=pumps,
     )

@@ -156,6 +156,20 @@ def test_the_contactor_s_line_is_low(tank, settings, pins):
     assert not any(line.endswith(" 17 1") for line in pins.edges.read_text().splitlines())
 
 
+def test_no_dosing_pump_runs(tank, settings, pins):
+    path = settings(tank.port, "[[pump]]\npin = 24\n[[pump]]\npin = 25\n")
+    said = [CONFIRMED, "GPIO24, GPIO25: low, no dosing pump runs"]
+    assert switch_off(path, pins.environment) == (0, said, [])
+    assert not any(line.endswith(" 1") for line in pins.edges.read_text().splitlines())
+
+
+def test_a_pump_whose_pin_is_none_does_not_keep_the_contactor_closed(tank, settings, pins):
+    more = "[contactor]\nheartbeat_pin = 17\n[[pump]]\npin = true\n"
+    code, said, (error,) = switch_off(settings(tank.port, more), pins.environment)
+    assert (code, said) == (1, [CONFIRMED, "GPIO17, the contactor's line, is low"])
+    assert "pump[1].pin must be a whole number, got True" in error
+
+
 @pytest.mark.parametrize(
     ("pin", "why"),
     [

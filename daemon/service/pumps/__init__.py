@@ -1,0 +1,1 @@
+"""Dosing pumps: their settings, their part in the loop, what they enter into the bath's account."""
