@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -348,6 +348,9 @@ class Kernel:
             return self._tank.truth()
 
     def _write(self):
+        # Ahead of what else is done on the machine, as the daemon that reads it is, where allowed.
+        with suppress(PermissionError):
+            os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(1))
         fd = os.open(self.current, os.O_WRONLY)
         while not self._stop.is_set():
             counts = self._shows(self.truth().current_a) / AMPERES_PER_COUNT
@@ -367,8 +370,9 @@ class Kernel:
         tops = [self.ripple_share * (1 + 0.01 * uneven) for uneven in (-5, 2, -1, 5, -2, 1)]
         shares = [1 + top for top in tops] + [1 - top for top in tops]
         lines = [f"{round(counts * share):8d}\n".encode() for share in shares]
-        until_s = time.monotonic() + 0.05
-        while time.monotonic() < until_s:
+        # A look that falls between two of these finds nothing: they are long, and end at once.
+        until_s = time.monotonic() + 1.0
+        while time.monotonic() < until_s and self.ripple_share and not self._stop.is_set():
             for line in lines:
                 os.pwrite(fd, line, 0)
 

@@ -401,22 +401,29 @@ class TestAShuntThatShowsWrong:
         assert daemon.end() == 0
 
 
-@pytest.mark.trips("ripple high")
-def test_a_current_with_ripple(make_cabinet, kernel, receiver, wait_until):
-    daemon = make_cabinet(kernel.settings).start().ready()
-    plate(daemon, wait_until)
-    # Of a rectangle the root mean square is its height; 10 % is too much.
-    kernel.ripple_share = 0.12
-    wait_until(
-        lambda: "ripple high" in [alarm.cause for alarm in daemon.status().alarms],
-        "the ripple is an alarm",
-    )
-    kernel.ripple_share = 0.0
-    assert daemon.status().state == "running"
-    assert only_cause(daemon, "ripple high")
-    # It is shown, and nobody is woken for it.
-    assert not receiver.titles
-    assert daemon.end() == 0
+class TestRipple:
+    """At rate 8: a burst of the meter, 0.3 s of its clock, has to see 225 changes of a file."""
+
+    @pytest.fixture
+    def rate(self):
+        return 8.0
+
+    @pytest.mark.trips("ripple high")
+    def test_a_current_with_ripple(self, make_cabinet, kernel, receiver, wait_until):
+        daemon = make_cabinet(kernel.settings).start().ready()
+        plate(daemon, wait_until)
+        # Of a rectangle the root mean square is its height; 10 % is too much.
+        kernel.ripple_share = 0.12
+        wait_until(
+            lambda: "ripple high" in [alarm.cause for alarm in daemon.status().alarms],
+            "the ripple is an alarm",
+        )
+        kernel.ripple_share = 0.0
+        assert daemon.status().state == "running"
+        assert only_cause(daemon, "ripple high")
+        # It is shown, and nobody is woken for it.
+        assert not receiver.titles
+        assert daemon.end() == 0
 
 
 @pytest.mark.trips("clock stepped")
