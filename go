@@ -86,6 +86,8 @@ test)
     # The driver that Playwright's package brings is linked to it.
     "$venv/bin/python" -c 'import ctypes; ctypes.CDLL("libatomic.so.1")' 2>/dev/null ||
         install libatomic1
+    # It takes down what the record asks of the disk.
+    command -v strace >/dev/null || install strace
     # It checks the service's unit; not run, it changes nothing on the machine.
     command -v systemd-analyze >/dev/null || install systemd
     cd -- "$here"

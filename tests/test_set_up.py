@@ -151,6 +151,7 @@ def whole(machine: Machine) -> Machine:
     machine.install("python3", MAKING_PYTHON)
     machine.install("chromium", "")
     machine.install("systemd-analyze", "")
+    machine.install("strace", "")
     return machine
 
 
@@ -195,12 +196,13 @@ def test_the_tests_need_a_browser_what_drives_it_and_what_checks_the_unit(whole:
     assert not any("apt-get" in call for call in whole.called)
     whole.uninstall("chromium")
     whole.uninstall("systemd-analyze")
+    whole.uninstall("strace")
     no_library = "*libatomic*) exit 1 ;;"
     whole.install("python3", MAKING_PYTHON.replace("--version)", f"{no_library}\n--version)"))
     (whole.clone / "pyproject.toml").write_text("", encoding="utf-8")
     assert whole.go("test", "-q").returncode == 0
     installed = [call.split("-recommends ")[-1] for call in whole.called if "apt-get" in call]
-    assert installed[1::2] == ["chromium fonts-dejavu-core", "libatomic1", "systemd"]
+    assert installed[1::2] == ["chromium fonts-dejavu-core", "libatomic1", "strace", "systemd"]
 
 
 @pytest.mark.parametrize("failing", ["ruff", "mypy", "lint-imports", "pytest"])
