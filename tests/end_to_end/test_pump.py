@@ -99,7 +99,10 @@ def test_a_loop_that_dies_or_hangs_in_a_dose_moves_the_pumps_line_no_more(
     assert daemon.loop_pid != old
     edges = mock_pins.edges(PUMP)
     assert edges[-1][0] <= stood_s
-    (pump,) = daemon.status().pumps
+    pump = wait_until(
+        lambda: (pump := daemon.status().pumps[0]).last_ml is not None and pump,
+        "the loop has looked at its pump",
+    )
     assert not pump.runs
     assert mock_pins.edges(PUMP) == edges
     # Of the dose that nobody has seen the end of, the whole is counted.

@@ -37,6 +37,7 @@ BY_HAND = "pump run by hand"
 LONGEST_BY_HAND_S = 300.0
 """s. A measuring cylinder is full long before."""
 
+NOT_LOOKED = Hindrance("the daemon has just started", passes=True)
 RUN_IS_OPEN = "a run is under way: it doses by the charge, and nobody doses beside it"
 
 
@@ -225,7 +226,7 @@ class _Pump:
         self._fresh: tuple[DoseKept, ...] = ()
         self._given: tuple[Given, ...] = ()
         self._last: DoseKept | None = None
-        self.seen = PumpSeen(rules)
+        self.seen = PumpSeen(rules, hindrance=NOT_LOOKED)
 
     def not_in(self, dues: Dues) -> tuple[DoseKept, ...]:
         """What it has given and this account does not have yet."""

@@ -231,6 +231,7 @@ def test_the_line_is_low_in_each_cycle_in_which_it_shall_not_move(rig):
 
 def test_at_rest_nothing_is_dosed_however_much_is_owed(rig, account):
     account.dues = Dues((Tally("brightener", 360_000.0, 3.0, 10.0, 50.0),))
+    assert seen(rig).hindrance.words == "the daemon has just started"
     rig.run(most_s=30.0)
     assert rig.bottle.edges_s == []
     assert seen(rig).hindrance.words == "no run plates"
