@@ -13,6 +13,7 @@ from waitress.server import create_server
 
 from daemon.api.listen import ListenError, parse_listen
 from web.app import create_app
+from web.server import BODY_LIMIT_BYTES, bound_bodies
 
 SERVER = {
     "threads": 4,
@@ -20,8 +21,7 @@ SERVER = {
     "connection_limit": 200,
     "channel_timeout": 30,
     "max_request_header_size": 16_384,
-    # Above the app's own limit, so that a body too large gets the app's answer in words.
-    "max_request_body_size": 65_536,
+    "max_request_body_size": BODY_LIMIT_BYTES,
     "ident": None,
 }
 
@@ -38,6 +38,7 @@ def main(socket: Path, record: Path, listen: str, lifeline: int | None) -> None:
     try:
         where = parse_listen(listen)
         app = create_app(socket, record, where)
+        bound_bodies()
         server = create_server(app, host=where.host, port=where.port, **SERVER)
     except ListenError as error:
         raise click.ClickException(str(error)) from error

@@ -21,7 +21,9 @@ from web.figures import unbroken
 from web.history import HistoryPages
 from web.interruption import InterruptionPresses
 from web.makeup import MakeUpPages
+from web.meshes import Meshes
 from web.pages import Pages
+from web.part_pages import PartPages
 from web.proof import ProofPage
 from web.protection import protect
 from web.run_cost import CostPage
@@ -59,6 +61,7 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     AccountPages(tank, runs).route(app, limiter)
     EnterPages(tank, runs).route(app, limiter)
     CostPage(tank, runs).route(app)
+    PartPages(tank, runs, Meshes()).route(app, limiter)
     ProofPage(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

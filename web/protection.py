@@ -6,8 +6,19 @@ from flask_limiter.util import get_remote_address
 from flask_wtf import CSRFProtect
 from werkzeug.exceptions import Forbidden
 
+from daemon.bath.parts.apart import MOST_BYTES
+
 FORM_LIMIT_BYTES = 8192
 """A form here holds a token, and at most a bath's recipe. Anything longer is not from our page."""
+
+FILE_LIMIT_BYTES = MOST_BYTES + 65_536
+"""Of a form with a mesh file: what is taken of the file, and the fields around it."""
+
+FILE_FORM_MEMORY_BYTES = 262_144
+"""Of such a form without its file, which goes to the disk."""
+
+TAKES_A_FILE = "/parts/new/work"
+"""The address of the one form that may hold a file."""
 
 ACTS_A_MINUTE = "20 per minute"
 """More than a person presses. Stop and abort are never counted."""
@@ -43,6 +54,8 @@ def protect(app: Flask) -> Limiter:
         WTF_CSRF_TIME_LIMIT=None,
         RATELIMIT_STORAGE_URI="memory://",
     )
+    # Before the form is read, which the token's check does.
+    app.before_request(_allow_file)
     # Before the token is looked at, so that a foreign form is called what it is.
     app.before_request(_refuse_foreign_forms)
     CSRFProtect(app)
@@ -66,6 +79,14 @@ def is_foreign(asked: Request) -> bool:
 def exempt_stops() -> bool:
     """Whether the act asked for takes the current away: those are never too many."""
     return (request.view_args or {}).get("ask") in ("stop", "abort")
+
+
+def _allow_file() -> None:
+    # Another kind of form would be read into memory as a whole.
+    if request.path == TAKES_A_FILE and request.mimetype == "multipart/form-data":
+        request.max_content_length = FILE_LIMIT_BYTES
+        # It bounds what is read at a time too, which is 64 KiB.
+        request.max_form_memory_size = FILE_FORM_MEMORY_BYTES
 
 
 def _refuse_foreign_forms() -> None:

@@ -16,7 +16,7 @@ from daemon.bath import account, book
 from daemon.bath.book import Book
 from daemon.bath.cost import Energy, energy
 from daemon.bath.description import Description
-from daemon.record import alarms, audits, bath_entries, close_ups, interruptions, proofs
+from daemon.record import alarms, audits, bath_entries, close_ups, interruptions, parts, proofs
 from daemon.record.alarms import Alarm
 from daemon.record.audits import AuditEntry
 from daemon.record.bath_entries import BathEntry
@@ -24,6 +24,7 @@ from daemon.record.calibrations import Calibration, newest_of_all
 from daemon.record.close_ups import CloseUp
 from daemon.record.errors import RecordError
 from daemon.record.interruptions import Interruption
+from daemon.record.parts import Part
 from daemon.record.proofs import Proof
 from daemon.record.queries import Run, one_run, runs
 from daemon.record.series import Series, samples, series
@@ -156,6 +157,21 @@ class Runs:
             found = one_run(connection, run_id)
             read = samples(connection, run_id, 0.0, found.elapsed_s + AFTER_S)
             return found, energy(read)
+
+    def parts(self) -> list[Part]:
+        """Give the parts that are kept, by name, the newest of each."""
+        with self._reading() as connection:
+            return parts.holding(connection)
+
+    def pictured(self) -> frozenset[int]:
+        """Give the numbers of the parts that have a picture."""
+        with self._reading() as connection:
+            return parts.pictured(connection)
+
+    def part_picture(self, number: int) -> bytes | None:
+        """Give a part's picture, a PNG file; None where it has none. Raises `NoSuchPartError`."""
+        with self._reading() as connection:
+            return parts.picture(connection, number)
 
     def audit(self, limit: int, before: int | None) -> list[AuditEntry]:
         """Give who asked for what, newest first; what is before the entry `before`."""

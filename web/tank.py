@@ -16,6 +16,7 @@ from daemon.api.messages import (
     StartRequest,
     Status,
 )
+from daemon.api.part_messages import PartRequest
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -28,6 +29,7 @@ Pressed = (
     ActRequest
     | AlarmRequest
     | BathEntryRequest
+    | PartRequest
     | SettleRequest
     | StartRequest
     | BeginProofRequest

@@ -53,6 +53,8 @@ def request(
 
 def _check_name(name: str) -> None:
     """Refuse a name by which the part could not be called again."""
+    if not name.strip():
+        raise InputError("name", ("has to be said",))
     said = part_text(name)
     if name != " ".join(name.split()) or not name.isprintable() or len(name) > LONGEST_NAME:
         problem = f"must be one line of at most {LONGEST_NAME} characters without outer spaces"

@@ -81,13 +81,27 @@ Measure = Callable[[bytes, Asked], Found | Question]
 
 
 @dataclass(frozen=True, slots=True)
+class MeshFile:
+    """A mesh file by its name, whose end says its kind; `read` raises PartError."""
+
+    name: str
+    there: bool
+    read: Callable[[], bytes]
+
+
+def file_at(path: Path) -> MeshFile:
+    """The mesh file at a path."""
+    return MeshFile(path.name, path.is_file(), lambda: apart.read_file(path))
+
+
+@dataclass(frozen=True, slots=True)
 class Sources:
     """Where parts come from: mesh files by their text, kept parts by name; None: no such one.
 
     names: of all kept parts, for the error. measure: what measures a mesh.
     """
 
-    file: Callable[[str], Path | None]
+    file: Callable[[str], MeshFile | None]
     kept: Callable[[str], KeptArea | None] = lambda _: None
     names: Callable[[], tuple[str, ...]] = tuple
     measure: Measure = field(default=apart.measured)
@@ -104,14 +118,14 @@ def worked_out(form: PartForm, sources: Sources) -> Worked:
 
 def _item(text: str, form: PartForm, sources: Sources) -> Item:
     part = part_text(text)
-    path = sources.file(text)
-    if path is not None and path.is_file():  # it may be called "2 x foot.stl"
+    file = sources.file(text)
+    if file is not None and file.there:  # it may be called "2 x foot.stl"
         part = PartText(1, text)
     else:
-        path = None if part.is_shape else sources.file(part.what)
+        file = None if part.is_shape else sources.file(part.what)
     try:
-        if path is not None:
-            return _of_mesh(part, path, form, sources)
+        if file is not None:
+            return _of_mesh(part, file, form, sources)
         if part.is_shape:
             return _of_surface(part, form, read_shape(part.what, form.dimension_limit))
     except PartError as error:
@@ -119,9 +133,9 @@ def _item(text: str, form: PartForm, sources: Sources) -> Item:
     return _of_kept(part, form, sources)
 
 
-def _of_mesh(part: PartText, path: Path, form: PartForm, sources: Sources) -> Item:
-    kind = apart.kind_of(path)
-    data = apart.read_file(path)
+def _of_mesh(part: PartText, file: MeshFile, form: PartForm, sources: Sources) -> Item:
+    kind = apart.kind_of(Path(file.name))
+    data = file.read()
     found = sources.measure(data, form.asked(kind))
     if isinstance(found, Question):
         raise UnansweredError(part.what, found)

@@ -46,9 +46,15 @@ def report(done: Weighed) -> Report:
     return Report((*rows, _teaching(done)), tuple(warnings))
 
 
-def listing(found: Sequence[KeptWeighing], zone: tzinfo | None = None) -> Report:
-    """The weighings of the account, newest first, and what they teach of each metal."""
-    rows = [Row(str(each.number), _line(each, zone)) for each in reversed(found)]
+def listing(
+    found: Sequence[KeptWeighing], zone: tzinfo | None = None, newest: int | None = None
+) -> Report:
+    """The weighings of the account, newest first, and what all of them teach of each metal.
+
+    newest: how many of them are told; all, if None.
+    """
+    told = list(reversed(found))[:newest]
+    rows = [Row(str(each.number), _line(each, zone)) for each in told]
     for metal in dict.fromkeys(each.metal for each in found):
         counting = weighings.counting(found, metal)
         rows.append(Row("learned", _taught(weighing.learned(counting), len(counting), metal)))

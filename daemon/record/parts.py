@@ -69,6 +69,13 @@ def holding(connection: Connection) -> list[Part]:
     return [_part(row) for row in connection.execute(wanted).mappings()]
 
 
+def pictured(connection: Connection) -> frozenset[int]:
+    """The numbers of the parts that have a picture."""
+    return frozenset(
+        connection.execute(select(part.c.id).where(part.c.picture.is_not(None))).scalars()
+    )
+
+
 def picture(connection: Connection, number: int) -> bytes | None:
     """A part's picture, a PNG file; None where it has none. Raises NoSuchPartError."""
     row = connection.execute(select(part.c.picture).where(part.c.id == number)).one_or_none()

@@ -1,7 +1,5 @@
 """Parts as people write them: what is read, what is asked, what a plan gets."""
 
-from pathlib import Path
-
 import pytest
 import trimesh
 
@@ -9,7 +7,7 @@ from daemon.api.errors import InputError
 from daemon.api.part_form import read_part_form
 from daemon.api.part_report import area_report, plan_lines
 from daemon.api.part_texts import part_text, read_shape
-from daemon.api.parts import KeptArea, Sources, worked_out
+from daemon.api.parts import KeptArea, Sources, file_at, worked_out
 from daemon.api.unanswered import UnansweredError
 from daemon.bath.parts import apart, mesh, visibility
 from daemon.chemistry.uncertainty import Budget, Share
@@ -26,7 +24,7 @@ def work(tmp_path, monkeypatch):
 
     def file(text):
         path = tmp_path / text
-        return path if path.is_file() or path.suffix == ".stl" else None
+        return file_at(path) if path.is_file() or path.suffix == ".stl" else None
 
     sources = Sources(file, KEPT.get, lambda: tuple(KEPT), mesh.measured)
 
@@ -226,4 +224,4 @@ def test_a_mesh_not_closed_is_warned_of(work, tmp_path):
 
 
 def test_the_usual_way_to_measure_is_a_process_of_its_own():
-    assert Sources(lambda _: Path()).measure is apart.measured
+    assert Sources(lambda _: None).measure is apart.measured

@@ -37,6 +37,7 @@ from daemon.api.messages import (
     Status,
     ThermometerStatus,
 )
+from daemon.api.part_messages import PartRequest
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -308,6 +309,8 @@ class Peer:
         self.why_not: str | None = None
         self.started: list[StartRequest] = []
         self.settled: list[SettleRequest] = []
+        self.kept_parts: list[PartRequest] = []
+        self.notes: tuple[str, ...] = ()
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -351,6 +354,10 @@ class Peer:
         if isinstance(request, BathEntryRequest):
             self.entered.append(request)
             return Answer(ok=True, status=self.status, entry=1).model_dump_json().encode()
+        if isinstance(request, PartRequest):
+            self.kept_parts.append(request)
+            answer = Answer(ok=True, status=self.status, entry=7, notes=self.notes)
+            return answer.model_dump_json().encode()
         if isinstance(request, BeginProofRequest | AnswerProofRequest | EndProofRequest):
             self.proved.append(request)
             answer = Answer(ok=True, status=self.status, proof=self.proof)

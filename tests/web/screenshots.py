@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlencode
 
+import trimesh
 from conftest import (
     CHROMIUM,
     CHROMIUM_ARGS,
@@ -39,8 +40,10 @@ from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwr
 from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
 from daemon.api.proof_messages import ProofEnd, ProofStatus
 from daemon.bath.description import Additive, Description
+from daemon.bath.parts.apart import measured
+from daemon.bath.parts.asked import Asked, Found
 from daemon.chemistry.calibration import Point, ReferenceClass, fitted
-from daemon.record.entries import BathEntered, CalibrationMade, Settled
+from daemon.record.entries import Audited, BathEntered, CalibrationMade, PartKept, Settled
 from daemon.record.writer import Writer
 
 SIZES: dict[str, ViewportSize] = {
@@ -550,6 +553,100 @@ def _shoot_interruptions(browser: Browser, folder: Path, out: Path, wanted: str)
     peer.stop()
 
 
+def _meshes(folder: Path) -> dict[str, Path]:
+    """A lamp's foot, a knob, and a hollow case."""
+    case, hollow = trimesh.creation.box([60, 40, 30]), trimesh.creation.box([56, 36, 26])
+    hollow.invert()
+    stem = trimesh.creation.cylinder(6.0, 60.0).apply_translation([0.0, 0.0, 36.0])
+    meshes = {
+        "lamp foot": trimesh.util.concatenate([trimesh.creation.cylinder(40.0, 12.0), stem]),
+        "door knob": trimesh.creation.icosphere(3, 22.0),
+        "case": trimesh.util.concatenate([case, hollow]),
+    }
+    paths = {}
+    for name, mesh in meshes.items():
+        paths[name] = folder / f"{name.replace(' ', '_')}.stl"
+        paths[name].write_bytes(mesh.export(file_type="stl"))
+    return paths
+
+
+def _keep_parts(record: Path, meshes: dict[str, Path]) -> None:
+    """Parts that are kept, each measured, and weighings of the bath."""
+    writer = Writer(record, threaded=False)
+    asked = Audited(STARTED_MS, "anna", "page", "keep a part")
+    for name, path in list(meshes.items())[:2]:
+        found = measured(path.read_bytes(), Asked("stl", "mm"))
+        assert isinstance(found, Found)
+        area_dm2 = found.outer_mm2 / 1e4
+        made = PartKept(
+            name, STARTED_MS, "anna", path.name, area_dm2, 0.04 * area_dm2,
+            (found.volume_mm3 or 0.0) / 1e3, picture=found.picture,
+        )  # fmt: skip
+        writer.keep_part(made, asked)
+    rod = PartKept("hook", STARTED_MS, "ben", "4 x rod 3 x 120 mm", 0.4585, 0.021, 3.393)
+    writer.keep_part(rod, asked)
+    for number, efficiency in enumerate((0.962, 0.971, 0.966, 0.905), start=1):
+        at_ms = STARTED_MS - (5 - number) * 86_400_000
+        details = {
+            "metal": "Cu(II)", "charge_ah": 6.0, "efficiency": efficiency, "u_own": 0.001,
+            "u_common": 0.003, "counts": number < 4,
+        }  # fmt: skip
+        after_g = 24.31 + efficiency * 7.113
+        facts = {"what": "part", "before_g": 24.31, "after_g": after_g, "details": details}
+        writer.keep_bath_entry(
+            BathEntered("Copper 1", "weighing", "anna", at_ms, at_ms, facts=facts, run_id=12)
+        )
+    writer.close()
+
+
+def _shoot_parts(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """Parts: none, some that are kept, and a new one, asked about, worked out and refused."""
+    if not "parts".startswith(wanted[:5]):
+        return
+    record = folder / "parts.db"
+    write_record(record, hours=0.1)
+    meshes = _meshes(folder)
+    peer = Peer(folder / "parts.sock", a_status())
+    peer.start()
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+
+    def shoot(name: str) -> None:
+        for size, viewport in SIZES.items():
+            page.set_viewport_size(viewport)
+            for theme in THEMES:
+                page.emulate_media(color_scheme=theme)
+                page.screenshot(path=out / f"parts-{name}-{size}-{theme}.png", full_page=True)
+
+    with serving(peer.path, record) as address:
+        page.goto(f"{address}/parts")
+        shoot("none")
+        _keep_parts(record, meshes)
+        page.goto(f"{address}/parts")
+        shoot("kept")
+        page.goto(f"{address}/parts/new")
+        shoot("new")
+        page.get_by_label("Mesh file").set_input_files(meshes["case"])
+        page.get_by_label("Current density").fill("2 A/dm²")
+        page.get_by_role("button", name="Work it out").click()
+        expect(page.get_by_role("alert")).to_be_visible(timeout=60_000)
+        shoot("asked")
+        page.get_by_role("button", name="Leave out").click()
+        expect(page.get_by_role("button", name="Keep it")).to_be_visible(timeout=60_000)
+        page.get_by_text("How the mesh is read and hangs").click()
+        page.get_by_label("Liquid above its lowest point").fill("20 mm")
+        page.get_by_role("button", name="Work it out").click()
+        expect(page.get_by_text("dm² above it")).to_be_visible(timeout=60_000)
+        shoot("worked-out")
+        page.get_by_label("A shape, or").fill("box 60 x 40 mm")
+        page.get_by_label("Masked").fill("120 %")
+        page.get_by_role("button", name="Work it out").click()
+        expect(page.get_by_role("alert")).to_be_visible(timeout=60_000)
+        shoot("wrong")
+    context.close()
+    peer.stop()
+
+
 def main(out: Path, wanted: str = "") -> None:
     """Take every picture, or those of the states whose name begins with `wanted`."""
     out.mkdir(parents=True, exist_ok=True)
@@ -573,6 +670,7 @@ def main(out: Path, wanted: str = "") -> None:
         _shoot_calibration(browser, Path(folder), out, wanted)
         _shoot_proofs(browser, Path(folder), out, wanted)
         _shoot_interruptions(browser, Path(folder), out, wanted)
+        _shoot_parts(browser, Path(folder), out, wanted)
         browser.close()
 
 

@@ -5,6 +5,7 @@ Its limits come first, before anything that is large is loaded.
 
 import base64
 import json
+import os
 import resource
 import sys
 from dataclasses import asdict
@@ -13,9 +14,12 @@ from typing import Any
 from daemon.bath.errors import PartError
 from daemon.bath.parts.asked import Asked, Question
 
+_NICE = 10
+
 
 def main() -> None:
     """Read what is asked and the file from standard input, and answer on standard output."""
+    os.nice(_NICE)  # a tank that plates on the same machine goes first
     head = json.loads(sys.stdin.buffer.readline())
     limits = head["limits"]
     _limit(resource.RLIMIT_AS, limits["memory_bytes"])

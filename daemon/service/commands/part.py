@@ -17,7 +17,7 @@ from daemon.service.commands.command import BadInputError, RefusedError, setting
 from daemon.service.commands.questioning import answered, show
 
 if TYPE_CHECKING:
-    from daemon.api.parts import Measure, Sources, Worked
+    from daemon.api.parts import Measure, MeshFile, Sources, Worked
     from daemon.api.report import Report
     from daemon.record.parts import Part
 
@@ -180,13 +180,14 @@ def _once() -> Measure:
     return measure
 
 
-def _file(text: str) -> Path | None:
+def _file(text: str) -> MeshFile | None:
     """The mesh file that a text names: one that is there, or that its ending says is one."""
+    from daemon.api.parts import file_at
     from daemon.bath.parts.asked import KINDS
 
     path = Path(text)
     named = path.suffix.lower().removeprefix(".") in KINDS
-    return path if named or path.is_file() else None
+    return file_at(path) if named or path.is_file() else None
 
 
 def _draw(worked: Worked, path: Path) -> None:
