@@ -15,6 +15,7 @@ LABELS = {
     "clock": "the clock",
     "gaps": "times without a reading",
     "between readings": "between two readings",
+    "ramps": "the steps of a ramp",
     "area": "the plated area",
     "efficiency": "the bath's efficiency",
 }

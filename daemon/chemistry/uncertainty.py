@@ -294,6 +294,18 @@ def between_readings_as(steps_a2s2: float, squares_s2: float, noise_a: float) ->
     return math.sqrt(changes_a2s2 / 12)
 
 
+def in_step_as(steps_as: float, between_as: float) -> float:
+    """Standard uncertainty of the charge for steps that all come at one phase of the readings, A·s.
+
+    A ramp is made in steps, and a meter with a rhythm of its own reads each of them as late as the
+    one before: the trapezoids are wrong by the same share of each d·h, anywhere within ± half of it
+    (JCGM 100, 4.3.7). `steps_as` is the sum of d·h with its signs: up and down make up for each
+    other, and so does a current that flutters. What `between_readings_as` says of the same steps
+    is left out.
+    """
+    return math.sqrt(max(0.0, rectangular(abs(steps_as) / 2) ** 2 - between_as**2))
+
+
 def thickness_budget(charge: Budget, um_per_ah: float, area: float, efficiency: float) -> Budget:
     """Mean thickness in µm; `area` and `efficiency` are their relative standard uncertainties."""
     thickness = charge.times(um_per_ah)

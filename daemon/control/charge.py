@@ -13,7 +13,8 @@ class Count:
     gap_greatest_ah: the least and greatest charge that can have passed in the gaps. covered_s and
     gap_s: time with and without readings, s. last_s and last_a: the newest reading counted;
     set_a: the greatest set-point since it was taken. squares_s2: the intervals with readings,
-    squared and added, s²; steps_a2s2: each of them times its change of current, likewise, A²·s².
+    squared and added, s²; steps_a2s2: each of them times its change of current, likewise, A²·s²;
+    steps_as: the same products with their signs, added, A·s.
     """
 
     charge_ah: float
@@ -26,6 +27,7 @@ class Count:
     set_a: float
     squares_s2: float = 0.0
     steps_a2s2: float = 0.0
+    steps_as: float = 0.0
 
     @staticmethod
     def from_reading(monotonic_s: float, current_a: float) -> "Count":
@@ -89,6 +91,7 @@ class Count:
                 set_current_a,
                 self.squares_s2 + interval_s * interval_s,
                 self.steps_a2s2 + step_as * step_as,
+                self.steps_as + step_as,
             )
         greatest_a = max(self.greatest_a, current_a, set_current_a)
         return Count(
@@ -102,6 +105,7 @@ class Count:
             set_current_a,
             self.squares_s2,
             self.steps_a2s2,
+            self.steps_as,
         )
 
     def projected_ah(self, now_s: float) -> float:

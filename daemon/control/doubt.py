@@ -6,9 +6,11 @@ from daemon.chemistry.uncertainty import (
     Budget,
     Counted,
     MeterDoubt,
+    Shape,
     Share,
     between_readings_as,
     charge_budget,
+    in_step_as,
     one_sided_factor,
     thickness_budget,
 )
@@ -26,7 +28,8 @@ ROUNDS = 4
 def charge_doubt(run: Run, count: Count) -> Budget:
     """The run's charge, A·h, with what its uncertainty is made of.
 
-    To the meter's doubt and the gaps' comes what nobody saw between two readings.
+    To the meter's doubt and the gaps' comes what nobody saw between two readings, where a step is
+    by chance, and where a ramp's steps all are.
     """
     counted = Counted(
         count.charge_ah,
@@ -38,7 +41,8 @@ def charge_doubt(run: Run, count: Count) -> Budget:
     charge = charge_budget(counted, run.doubt)
     between_as = between_readings_as(count.steps_a2s2, count.squares_s2, run.doubt.noise_a)
     between = Share("between readings", between_as / SECONDS_PER_HOUR)
-    return Budget(charge.value, (*charge.shares, between))
+    ramp = Share("ramps", in_step_as(count.steps_as, between_as) / SECONDS_PER_HOUR, Shape.FLAT)
+    return Budget(charge.value, (*charge.shares, between, ramp))
 
 
 def thickness_doubt(run: Run, count: Count) -> Budget:

@@ -38,6 +38,7 @@ class Change:
             + self.shift_a * count.covered_s / SECONDS_PER_HOUR,
             last_a=self.scale * count.last_a + self.shift_a,
             steps_a2s2=self.scale**2 * count.steps_a2s2,
+            steps_as=self.scale * count.steps_as,
         )
 
 
@@ -47,7 +48,7 @@ def counted(readings: Iterable[Reading], gap_limit_s: float, count: Count) -> Co
     An interval counts when it is no longer than the gap limit, or the charge grew in it: then the
     readings between are missing from the record only. Its first begins at the run's start.
     """
-    covered_s = gap_s = squares_s2 = steps_a2s2 = 0.0
+    covered_s = gap_s = squares_s2 = steps_a2s2 = steps_as = 0.0
     last_s, last_a, last_ah = 0.0, None, 0.0
     for now_s, now_a, now_ah in readings:
         interval_s = now_s - last_s
@@ -55,7 +56,9 @@ def counted(readings: Iterable[Reading], gap_limit_s: float, count: Count) -> Co
             if interval_s <= gap_limit_s or now_ah != last_ah:
                 covered_s += interval_s
                 squares_s2 += interval_s * interval_s
-                steps_a2s2 += ((now_a - (now_a if last_a is None else last_a)) * interval_s) ** 2
+                step_as = (now_a - (now_a if last_a is None else last_a)) * interval_s
+                steps_a2s2 += step_as * step_as
+                steps_as += step_as
             else:
                 gap_s += interval_s
         last_s, last_a, last_ah = now_s, now_a, now_ah
@@ -65,6 +68,7 @@ def counted(readings: Iterable[Reading], gap_limit_s: float, count: Count) -> Co
         gap_s=gap_s,
         squares_s2=squares_s2,
         steps_a2s2=steps_a2s2,
+        steps_as=steps_as,
         last_s=last_s,
         last_a=last_a or 0.0,
     )

@@ -133,3 +133,37 @@ def test_noise_alone_is_no_change_between_readings():
     # 5,000 readings 1 s apart: 0.05 A·s·√5000 of noise, and nothing to speak of besides.
     assert shares["noise"] == pytest.approx(0.05 * math.sqrt(5000) / 3600)
     assert shares["between readings"] < 0.1 * shares["noise"]
+
+
+def stairs(late_s):
+    """A ramp to 4 A in 40 steps of 0.5 s, each read `late_s` after it was made: count and truth."""
+    count, true_as = Count.from_reading(0.0, 0.0), 0.0
+    for number in range(1, 41):
+        count = count.add(0.5 * number + late_s, 0.1 * number, 10.0, 4.0)
+    # The step to 0.1·k A is made at 0.5·k s, and the last is read late_s after it.
+    true_as = sum(0.1 * k * 0.5 for k in range(1, 40)) + 4.0 * late_s
+    return count, true_as / 3600
+
+
+@pytest.mark.parametrize("late_s", [0.01, 0.25, 0.49])
+def test_the_steps_of_a_ramp_are_read_at_one_phase_and_err_alike(late_s):
+    count, true_ah = stairs(late_s)
+    budget = charge_doubt(run_of(PLAN, MeterDoubt()), count)
+    # Change of 4 A at intervals of 0.5 s, anywhere within ± half: 1.0 A·s / √3.
+    ramp = next(share for share in budget.shares if share.name == "ramps")
+    assert ramp.u == pytest.approx(1.0 / math.sqrt(3) / 3600, rel=0.03)
+    assert abs(count.charge_ah - true_ah) <= math.sqrt(3) * ramp.u
+
+
+def test_a_ramp_read_just_after_each_step_errs_by_more_than_chance_could():
+    count, true_ah = stairs(0.01)
+    shares = {s.name: s.u for s in charge_doubt(run_of(PLAN, MeterDoubt()), count).shares}
+    assert abs(count.charge_ah - true_ah) > 5 * shares["between readings"]
+
+
+def test_up_and_down_at_one_phase_make_up_for_each_other():
+    count, _ = stairs(0.01)
+    for number in range(39, -1, -1):
+        count = count.add(0.5 * (80 - number) + 0.01, 0.1 * number, 10.0, 4.0)
+    shares = {s.name: s.u for s in charge_doubt(run_of(PLAN, MeterDoubt()), count).shares}
+    assert shares["ramps"] == pytest.approx(0.0, abs=0.01 / 3600)

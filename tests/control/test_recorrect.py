@@ -63,6 +63,7 @@ def test_it_is_what_counting_the_raw_readings_anew_gives(was, now):
     # The first interval's change of current is not in the record.
     assert again.squares_s2 == pytest.approx(afresh.squares_s2)
     assert again.steps_a2s2 == pytest.approx(afresh.steps_a2s2, rel=1e-2)
+    assert again.steps_as == pytest.approx(afresh.steps_as, rel=1e-2, abs=0.05)
     assert again.gap_greatest_ah == before.gap_greatest_ah
 
 
