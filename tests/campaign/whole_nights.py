@@ -24,6 +24,9 @@ from night.world import World
 from rich.console import Console
 from rich.table import Table
 
+SAID_EVERY = 200
+"""Nights after which it is said how things stand."""
+
 MOST_SEED = 1_000_000_000
 
 
@@ -125,6 +128,14 @@ def main():
             for number, at_s, text in outcome.found:
                 console.print(
                     f"seed {outcome.seed}, {at_s:.3f} s: invariant {number}: {text}", markup=False
+                )
+            if len(outcomes) % SAID_EVERY == 0:
+                wrong = sum(bool(each.found) for each in outcomes)
+                hours = sum(each.hours for each in outcomes)
+                cpu_s = sum(each.cpu_s for each in outcomes)
+                console.print(
+                    f"{len(outcomes)} nights, {wrong} with anything broken; "
+                    f"{hours * 3600 / cpu_s:.0f} x for each core's second"
                 )
     say(console, outcomes, time.monotonic() - began_s)
     return 1 if any(outcome.found for outcome in outcomes) else 0
