@@ -14,6 +14,7 @@ from daemon.api.proof_messages import (
     ProofStatus,
 )
 from daemon.api.pump_messages import PumpRequest, PumpStatus
+from daemon.api.rehearsal_report import Rehearsal
 from daemon.chemistry.calibration import Point
 
 StateName = Literal[
@@ -66,6 +67,20 @@ class StartRequest(PersonsAct):
     plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
     goes_on_from: int | None = Field(default=None, gt=0)
     check: bool = False
+
+
+class RehearseRequest(Message):
+    """How would a plan go? Needs no right, changes nothing, takes some seconds.
+
+    plan, goes_on_from: as of a start. mishaps: as `daemon.api.mishaps` reads them, those that are
+    usual where it is None. copies: how many parts hang.
+    """
+
+    ask: Literal["rehearse"] = "rehearse"
+    plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
+    goes_on_from: int | None = Field(default=None, gt=0)
+    mishaps: tuple[Annotated[str, Field(max_length=200)], ...] | None = None
+    copies: int | None = Field(default=None, ge=1, le=1000)
 
 
 class ActRequest(PersonsAct):
@@ -160,6 +175,7 @@ Request = Annotated[
     StatusRequest
     | EffectsRequest
     | StartRequest
+    | RehearseRequest
     | ActRequest
     | AlarmRequest
     | PumpRequest
@@ -307,9 +323,10 @@ class Status(Message):
     `reading_age_s` is how old the newest reading is; None with the values when there is none.
     `output_on` is what the supply says of its output, or what it was told where it cannot say.
     `alarms` are those that are not over, the most urgent first. `proving` says at what a proof test
-    is that is under way. `unrecorded` counts samples that the record could not take. `dues` are
-    what falls due of the bath, `unsettled` the runs of which nobody has said yet what passed while
-    they were interrupted. `pumps` are the dosing pumps.
+    is that is under way. `unrecorded` counts samples that the record could not take.
+    `off_rehearsal` says what of the run under way is outside of what was foretold, None while
+    nothing is. `dues` are what falls due of the bath, `unsettled` the runs of which nobody has said
+    yet what passed while they were interrupted. `pumps` are the dosing pumps.
     """
 
     state: StateName
@@ -331,6 +348,7 @@ class Status(Message):
     proving: str | None = None
     unrecorded: int = 0
     notice: str | None = None
+    off_rehearsal: str | None = None
     dues: tuple[DueStatus, ...] = ()
     unsettled: tuple[int, ...] = ()
     pumps: tuple[PumpStatus, ...] = ()
@@ -366,6 +384,7 @@ class Answer(Message):
     `warning`: it was done, but this has to be known of it. `effects` are the rows of the cause and
     effect table, `proof` how it is with the proof test, for whoever asked for them. `entry` is the
     number of the bath's entry or of the part that was made. `notes` are good to know besides.
+    `rehearsal` is there for whoever asked for one.
     """
 
     ok: bool
@@ -376,3 +395,4 @@ class Answer(Message):
     proof: ProofStatus | None = None
     entry: int | None = None
     notes: tuple[str, ...] = ()
+    rehearsal: Rehearsal | None = None

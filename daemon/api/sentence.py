@@ -69,6 +69,9 @@ def word(status: Status, zone: tzinfo | None = None) -> Word:
     if status.proving is not None:
         figures = _join(said.figures, f"The proof test is at {status.proving}.")
         said = Word(said.what, figures, said.need, said.level)
+    if status.off_rehearsal is not None:
+        figures = _join(said.figures, f"Not as rehearsed: {status.off_rehearsal}.")
+        said = Word(said.what, figures, said.need, said.level)
     if status.alarms:
         said = _with_alarm(said, status.alarms)
     if status.notice is not None:

@@ -75,3 +75,7 @@ class NoSuchPartError(RecordError):
 
 class NoSuchBathEntryError(RecordError):
     """No entry of this bath has this number."""
+
+
+class NotForetoldError(RecordError):
+    """A run that was not foretold, or not in words that are known here."""

@@ -33,6 +33,8 @@ from daemon.service.devices.ripples import RippleSeen
 from daemon.service.devices.supply_worker import Missed, News, Trouble
 from daemon.service.lookout import Lookout, in_the_bath
 from daemon.service.pumps.doser import Doser, PumpAct
+from daemon.service.rehearsal.foreteller import Foretold
+from daemon.service.rehearsal.held_against import HeldAgainst
 from daemon.service.scribe import Scribe, Start
 from daemon.service.telling.tank import tank_of
 from daemon.service.telling.teller import Teller
@@ -115,6 +117,7 @@ class Loop:
         self._demand = OFF
         self._trouble: str | None = None
         self._once: list[Sign] = []
+        self._foretold = HeldAgainst()
         first = Situation(State.IDLE, clock.monotonic_s(), alarms=alarms)
         self.view = View(first, bath_charge_ah, None)
         self.wake_at_s: float | None = None
@@ -151,6 +154,22 @@ class Loop:
         if self._doser is not None:
             self._doser.act(act, who, self._clock.monotonic_s())
         self.cycle()
+
+    def foretold(self, told: Foretold) -> None:
+        """The run under way was foretold, or could not be; what came too late is nobody's."""
+        run = self._foretold.take(told, self.situation)
+        if run is not None:
+            self._scribe.happened(told.event, self.situation, run, self._clock.utc())
+
+    @property
+    def bath_c(self) -> float | None:
+        """The bath's temperature now, °C; None where no thermometer tells."""
+        return self._temperature_c(self._clock.monotonic_s())
+
+    @property
+    def off_rehearsal(self) -> str | None:
+        """What of the run under way is outside of what was foretold; None while nothing is."""
+        return self._foretold.words(self.situation)
 
     def settled(self, added_ah: float) -> None:
         """The bath's account has got this besides what runs post to it, A·h."""
@@ -343,10 +362,11 @@ class Loop:
         self._around = self._lookout.look(
             now_s, stepped_s, in_run, self._temperatures, self.ripples
         )
-        if stepped_s is None:
-            return []
-        text = f"the wall clock was set by {stepped_s:+.1f} s"
-        return [Event("clock stepped", text, {"stepped_s": stepped_s})]
+        found = self._foretold.look(self.situation, self._temperature_c(now_s))
+        if stepped_s is not None:
+            text = f"the wall clock was set by {stepped_s:+.1f} s"
+            found.append(Event("clock stepped", text, {"stepped_s": stepped_s}))
+        return found
 
     def _temperature_c(self, now_s: float) -> float | None:
         """The bath's temperature, °C: of several thermometers in it the first."""

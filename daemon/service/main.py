@@ -8,6 +8,7 @@ import argparse
 import gc
 import signal
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -48,6 +49,9 @@ from daemon.service.pumps.dose_entries import enter_unfinished
 from daemon.service.pumps.doser import Ways
 from daemon.service.pumps.pump_status import pump_statuses
 from daemon.service.realtime import become_prompt
+from daemon.service.rehearsal.apart import Apart
+from daemon.service.rehearsal.foreteller import Foreteller, start_of
+from daemon.service.rehearsal.held_against import is_under_way
 from daemon.service.resuming import Resumer
 from daemon.service.runner import REST_S, Mail, Quit, Runner
 from daemon.service.scribe import Origin, Scribe
@@ -89,7 +93,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         settings = read_settings(options.settings)
         with ExitStack() as stack:
             beat = BeatSender(options.beat, options.answers)
-            runner = _assemble(settings, beat, options.lifeline, stack)
+            runner = _assemble(settings, options.settings, beat, options.lifeline, stack)
             # What is loaded by now stays. Looking through all of it again and again for garbage
             # would stop the loop for tens of milliseconds each time.
             gc.freeze()
@@ -109,7 +113,7 @@ def _refuse(error: Exception | str, code: int) -> int:
 
 
 def _assemble(
-    settings: Settings, beat: BeatSender, lifeline: int | None, stack: ExitStack
+    settings: Settings, path: Path, beat: BeatSender, lifeline: int | None, stack: ExitStack
 ) -> Runner:
     """Everything that runs, in the order of safety; `stack` takes it apart in the reverse order.
 
@@ -184,6 +188,13 @@ def _assemble(
         doubts, kept, writer.keep_calibration, panel.learn,
         lambda: loop.situation.state in OPEN, clock,
     )  # fmt: skip
+    apart = Apart(path.absolute(), threading.Lock())
+    foreteller = Foreteller(
+        lambda request: apart.rehearse(request, wait=True),
+        mailbox.put,
+        lambda run_id: is_under_way(loop.situation, run_id),
+    )
+    stack.callback(foreteller.stop)
     server = ControlServer(
         settings.daemon.socket,
         speaker.status,
@@ -200,6 +211,8 @@ def _assemble(
             words.not_kept,
             PartKeeper(writer, clock).keep,
             known_by(settings.record.path, settings.bath.name, stack),
+            lambda asked: apart.rehearse(apart.of(asked, loop.bath_c)),
+            lambda run_id, start: foreteller.begin(run_id, start_of(apart, start, loop.bath_c)),
         ),
         prover,
         effects_rows(limits.table),

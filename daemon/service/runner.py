@@ -12,6 +12,7 @@ from daemon.control.situation import NOTHING_CARRIED, AlarmAct, Carried, Command
 from daemon.control.states import OPEN, Act
 from daemon.service.loop import Heard, Loop
 from daemon.service.pumps.doser import PumpAct
+from daemon.service.rehearsal.foreteller import Foretold
 from daemon.service.scribe import Start
 
 LATE = 1.5
@@ -76,7 +77,7 @@ class Quit:
     why: str
 
 
-Mail = Heard | Order | Settled | Quit
+Mail = Heard | Order | Settled | Foretold | Quit
 
 
 class Runner:
@@ -132,6 +133,8 @@ class Runner:
             self._obey(mail)
         elif isinstance(mail, Settled):
             self._loop.settled(mail.added_ah)
+        elif isinstance(mail, Foretold):
+            self._loop.foretold(mail)
         elif isinstance(mail, Quit):
             self._begin_to_quit(mail)
         else:

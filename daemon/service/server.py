@@ -20,6 +20,7 @@ from daemon.api.messages import (
     CalibrateRequest,
     EffectsRequest,
     EffectsRow,
+    RehearseRequest,
     Request,
     SettleRequest,
     StartRequest,
@@ -37,6 +38,7 @@ from daemon.api.proof_messages import (
     ProofRequest,
 )
 from daemon.api.pump_messages import PumpRequest
+from daemon.api.rehearsal_report import Rehearsal
 from daemon.api.sentence import utc_of
 from daemon.bath.due import Dues
 from daemon.clock import to_ms
@@ -86,6 +88,7 @@ class Desk:
     part of a run that was cut short, unproved why no run may start before a proof test, None if it
     may. not_kept waits, for so many real seconds, until all that has happened is on the disk: why
     it is not, None once it is. keep_part keeps a part; known is what a plan may leave out.
+    rehearse rehearses, foretell sees to it that a run that has started is foretold.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
@@ -97,6 +100,8 @@ class Desk:
     not_kept: Callable[[float], str | None]
     keep_part: Callable[[PartRequest], Part]
     known: KnownTo
+    rehearse: Callable[[RehearseRequest], Rehearsal]
+    foretell: Callable[[int, StartRequest], object]
 
 
 TAKES_CURRENT = frozenset({"hold", "stop", "abort"})
@@ -189,6 +194,8 @@ class ControlServer:
                     return self._part_kept(request)
                 case StartRequest():
                     return self._started(request)
+                case RehearseRequest():
+                    return Answer(ok=True, rehearsal=self._desk.rehearse(request))
                 case _:
                     return self._asked(request)
         except (InputError, RecordError) as error:
@@ -277,7 +284,11 @@ class ControlServer:
         notes = (*told, *self._notes(order))
         if not request.check:
             answer = self._ordered(order)
-            return answer.model_copy(update={"notes": notes}) if answer.ok else answer
+            if not answer.ok:
+                return answer
+            if answer.status is not None and answer.status.run is not None:
+                self._desk.foretell(answer.status.run.run_id, request)
+            return answer.model_copy(update={"notes": notes})
         status = self._status()
         if order.plan is not None:
             can_work = course_note(order.plan, self._panel.facts.doubt, order.carried)

@@ -220,6 +220,7 @@ class Speaker:
             proving=self._proving(),
             unrecorded=self._writer.unrecorded,
             notice=self._notice(),
+            off_rehearsal=self._loop.off_rehearsal,
             dues=due_statuses(situation, self._dues(), charge_ah, utc),
             unsettled=self._unsettled(),
             pumps=self._pumps(),

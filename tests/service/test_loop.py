@@ -8,6 +8,7 @@ import pytest
 
 from daemon.api.plan_file import read_plan
 from daemon.chemistry.uncertainty import MeterDoubt
+from daemon.control.outlook import Outlook, Row
 from daemon.control.panel import Correction, MeterFacts
 from daemon.control.situation import Event, Limits
 from daemon.control.states import Act, State
@@ -23,6 +24,7 @@ from daemon.record.entries import (
 )
 from daemon.service.devices.meter_worker import Seen
 from daemon.service.devices.supply_worker import Missed, Trouble
+from daemon.service.rehearsal.foreteller import Foretold
 from drivers.contracts import Reading, Temperature
 from drivers.errors import NoReplyError, PortUnavailableError, SetPointRefusedError
 from drivers.simulator.inline import SimulatedSupply
@@ -637,3 +639,41 @@ def test_an_event_outside_of_any_run_is_noted_without_one(rig):
     rig.loop.note(Event("run interrupted", "the daemon stopped", {"run": 3}))
     (note,) = rig.recorded(Noted)
     assert (note.run_id, note.kind, note.data) == (None, "run interrupted", {"run": 3})
+
+
+# A run that was foretold.
+
+
+LONG = SHORT.replace("0.3 µm", "10 µm").replace("1 Ah", "3 Ah")
+"""About 41 min at 2 A."""
+
+
+def foretelling(run_id, volts):
+    """What a run was foretold: this voltage, ± 0.1 V, wherever it is."""
+    rows = [Row(stage, 0.0, volts - 0.1, volts + 0.1, 0.0, 99.0) for stage in range(3)]
+    return Foretold(run_id, Outlook(run_id, rows), Event("foretold", "would work"))
+
+
+def test_a_run_off_its_rehearsal_is_told_and_goes_on(tank_rig, over):
+    start(tank_rig, LONG)
+    tank_rig.at(70.0, foretelling(7, 3.0))
+    seen = []
+    tank_rig.at(600.0, lambda: seen.append(tank_rig.loop.off_rehearsal))
+    assert tank_rig.run(over)
+    (told,) = tank_rig.recorded("off the rehearsal")
+    assert told.startswith("voltage ")
+    assert told.endswith("2.90 to 3.10 V was foretold")
+    assert seen == [told]
+    assert tank_rig.recorded("foretold") == ["would work"]
+    (ended,) = tank_rig.recorded(RunEnded)
+    assert ended.state == "complete"
+    assert tank_rig.raised() == []
+    assert tank_rig.loop.off_rehearsal is None
+
+
+def test_what_another_run_was_foretold_is_nobodys(tank_rig, over):
+    start(tank_rig, LONG)
+    tank_rig.at(70.0, foretelling(6, 3.0))
+    assert tank_rig.run(over)
+    assert tank_rig.recorded("foretold") == []
+    assert tank_rig.recorded("off the rehearsal") == []

@@ -18,6 +18,8 @@ from daemon.api.messages import (
     BathEntryRequest,
     CalibrateRequest,
     EffectsRequest,
+    RehearseRequest,
+    RunStatus,
     SettleRequest,
     StartRequest,
     Status,
@@ -33,6 +35,7 @@ from daemon.api.proof_messages import (
     ProofStatus,
 )
 from daemon.api.proof_plan import proof_plan
+from daemon.api.rehearsal_report import Rehearsal
 from daemon.bath.anodes import AnodesLeft
 from daemon.bath.dosing import Tally
 from daemon.bath.due import Dues
@@ -104,6 +107,17 @@ class Loop:
         self.late = None
         self.said = []
         self.parts = []
+        self.rehearsals, self.foretold = [], []
+        self.status = STATUS
+
+    def rehearse(self, request):
+        if self.trouble is not None:
+            raise self.trouble
+        self.rehearsals.append(request)
+        return Rehearsal(title="Plate", bath="bath", target_um=10.0, area_dm2=1.0, because=("no",))
+
+    def foretell(self, run_id, request):
+        self.foretold.append((run_id, request))
 
     def settle(self, request):
         if self.trouble is not None:
@@ -204,10 +218,11 @@ def serve(path, loop, prover):
 
     def start(at=path):
         server = ControlServer(
-            at, lambda: STATUS, loop.submit, RATING, PANEL,
+            at, lambda: loop.status, loop.submit, RATING, PANEL,
             Desk(
                 loop.calibrate, loop.settle, loop.enter, lambda: loop.dues, loop.unfinished,
                 lambda: loop.unproved, loop.not_kept, loop.keep_part, loop.known,
+                loop.rehearse, loop.foretell,
             ),
             prover,
             rows(DEFAULT_TABLE),
@@ -753,3 +768,37 @@ def test_a_path_too_long_for_a_socket_is_told_with_the_path(serve, tmp_path):
 def test_a_folder_that_is_missing_is_told_with_the_path(serve, tmp_path):
     with pytest.raises(SocketUnusableError, match=r"nowhere.*No such file"):
         serve(tmp_path / "nowhere" / "control.sock")
+
+
+RUN = RunStatus(
+    run_id=7, title="Plate", bath="bath", started_utc="2026-11-25T00:00:00+00:00", running_s=0.0,
+    stage=0, stages=(), area_dm2=1.0, charge_ah=0.0, gap_charge_ah=0.0, thickness_um=0.0,
+    target_um=10.0, mass_g=0.0, metal="Cu", remaining_s=None, set_current_a=2.0, set_voltage_v=6.0,
+)  # fmt: skip
+
+
+def test_a_rehearsal_is_answered(client, loop):
+    request = RehearseRequest(plan=PLAN, mishaps=("short at 0:10",))
+    answer = client.ask(request)
+    assert answer.ok
+    assert answer.rehearsal.because == ("no",)
+    assert loop.rehearsals == [request]
+
+
+def test_a_rehearsal_that_cannot_be(client, loop):
+    loop.trouble = InputError("rehearsal", ("another one is under way",))
+    answer = client.ask(RehearseRequest(plan=PLAN))
+    assert (answer.ok, answer.rehearsal) == (False, None)
+    assert "another one is under way" in answer.error
+
+
+def test_a_run_that_has_started_is_foretold_and_nothing_else_is(client, loop):
+    loop.status = STATUS.model_copy(update={"run": RUN})
+    asked = StartRequest(plan=PLAN, who="Ann")
+    assert client.ask(asked.model_copy(update={"check": True})).ok
+    loop.error = "no"
+    assert not client.ask(asked).ok
+    assert loop.foretold == []
+    loop.error = None
+    assert client.ask(asked).ok
+    assert loop.foretold == [(7, asked)]

@@ -32,6 +32,10 @@ ASK_S = 2.0
     help="Rehearse going on with the part of this run, by its plan unless PLAN is given.",
 )  # fmt: skip
 @click.option(
+    "--after", type=click.IntRange(min=1), metavar="RUN",
+    help="Compare this run with what was foretold of it, and rehearse nothing.",
+)  # fmt: skip
+@click.option(
     "--mishap", "mishaps", multiple=True, metavar="WHAT",
     help='What goes wrong, such as "short at 4:12" or "power cut at 3 h for 20 min"; may be given '
     "again.",
@@ -46,6 +50,7 @@ ASK_S = 2.0
 def rehearse(
     plan: Path | None,
     goes_on_from: int | None,
+    after: int | None,
     mishaps: tuple[str, ...],
     no_mishaps: bool,
     parts: int | None,
@@ -63,8 +68,13 @@ def rehearse(
     from daemon.service.rehearsal.rehearse import rehearse as rehearsed
     from daemon.service.settings import read_settings
 
+    if after is not None:
+        if plan is not None or goes_on_from is not None:
+            raise BadInputError("--after RUN goes without a plan: it has its own")
+        _compare(settings, after)
+        return
     if plan is None and goes_on_from is None:
-        raise BadInputError("PLAN is missing: a plan's file, or --continue RUN")
+        raise BadInputError("PLAN is missing: a plan's file, --continue RUN or --after RUN")
     if no_mishaps and mishaps:
         raise BadInputError("--mishap and --no-mishaps: one of them, not both")
     with _errors():
@@ -83,6 +93,22 @@ def rehearse(
         click.echo(f"\nOther mishaps by --mishap: {', '.join(KINDS)}.")
     if report.because:
         raise SystemExit(1)
+
+
+def _compare(settings: Path, run: int) -> None:
+    from daemon.api.rehearsal_after import compared, read_after
+    from daemon.record.store import open_reader
+    from daemon.service.commands.printed import printed
+    from daemon.service.settings import read_settings
+
+    with _errors():
+        engine = open_reader(read_settings(settings).record.path)
+        try:
+            with engine.connect() as connection:
+                found = read_after(connection, run)
+        finally:
+            engine.dispose()
+    click.echo(printed(compared(found)))
 
 
 def _show(found: Rehearsal) -> None:

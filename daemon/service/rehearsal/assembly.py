@@ -27,7 +27,7 @@ from daemon.record.errors import RecordMissingError
 from daemon.record.store import open_reader
 from daemon.service.calibrating import known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
-from daemon.service.foretelling import due_notes
+from daemon.service.foretelling import anode_notes, due_notes
 from daemon.service.going_on import unfinished
 from daemon.service.known import known_by
 from daemon.service.rehearsal.composed import composed
@@ -137,7 +137,9 @@ def rehearsed(settings: Settings, stage: Stage) -> tuple[Rehearsal, Spread | Non
         plan, stage.copies, known.facts, known.learned, stage.supply, stage.rules, carried,
         stage.read_c,
     )  # fmt: skip
-    due = due_notes(known.due, known.bath_ah, known.utc_ms, plan, known.meter.doubt, carried)
+    due = anode_notes(known.due, plan) + due_notes(
+        known.due, known.bath_ah, known.utc_ms, plan, known.meter.doubt, carried
+    )
     report = composed(plan, settings.bath.name, made, carried)
     return report.model_copy(update={"dues": due, "notes": known.notes, "taught": taught}), made
 

@@ -9,6 +9,7 @@ from daemon.chemistry.electrolysis import g_per_ah, um_per_ah
 from daemon.chemistry.metals import metal_named
 from daemon.record import queries
 from daemon.record.queries import Run
+from daemon.record.recovery import RUNNING
 from daemon.record.series import Series, series
 from daemon.service.rehearsal.learning import Past, Seen
 
@@ -20,6 +21,9 @@ LOOK_BACK = 60
 
 EARLY_S, EARLY_POINTS, POINTS = 1800.0, 20, 24
 """s while paint is being covered, and points taken of that and of the rest."""
+
+COPPER = "Cu"
+"""The metal of the simulated tank, as the record has it."""
 
 LEAST_A, LEAST_V = 0.05, 0.02
 """Below these a cell tells nothing."""
@@ -35,7 +39,9 @@ def past_runs(connection: Connection, bath: str, but: int | None = None) -> tupl
     """The newest runs of this bath that tell something, oldest first, without the run `but`."""
     found: list[Past] = []
     for run in queries.runs(connection, limit=LOOK_BACK):
-        if run.bath != bath or run.id == but or is_proof(run.plan) or run.goes_on_from is not None:
+        if run.bath != bath or run.metal != COPPER or run.goes_on_from is not None:
+            continue
+        if run.state == RUNNING or run.id == but or is_proof(run.plan):
             continue
         past = past_of(run, _points(connection, run))
         if past is not None:

@@ -149,8 +149,14 @@ class Walk:
             Act.START, "rehearsal", 1, plan, replace(rules.doubt, noise_a=0.0), carried
         )
         limits = rules.limits
+        # With the longest period `step` says when an end comes, however far the next tick is.
         self._limits = replace(
-            limits, gap_s=3 * COARSE_S, lost_s=4 * COARSE_S, pull_in_s=0.0, drop_out_s=0.0
+            limits,
+            period_s=COARSE_S,
+            gap_s=3 * COARSE_S,
+            lost_s=4 * COARSE_S,
+            pull_in_s=0.0,
+            drop_out_s=0.0,
         )
         self.tick(None)
         self._started_s = self.now_s
@@ -198,7 +204,7 @@ class Walk:
         self.situation, outputs, happenings = step(
             before,
             Inputs(self.now_s, reading, command, signs=signs),
-            self._limits_of(self._dt_s),
+            self._limits,
         )
         self._note(before, reading, happenings)
         self._dt_s = self._next_dt_s(reading, moved=outputs.demand != self.demand)
@@ -210,12 +216,6 @@ class Walk:
             next_s = min(next_s, by_s)
         self.now_s = next_s
         return happenings
-
-    def _limits_of(self, period_s: float) -> Limits:
-        """The limits with the next tick after at most `period_s`."""
-        if self._limits.period_s != period_s:
-            self._limits = replace(self._limits, period_s=period_s)
-        return self._limits
 
     def _reading(self) -> Reading:
         return self.supply.read()
@@ -290,7 +290,7 @@ class Walk:
         stage = self._plan.stages[progress.stage]
         if progress.stage_elapsed_s < stage.ramp_s:
             left_s = stage.ramp_s - progress.stage_elapsed_s
-            return min(max(FINE_S, stage.ramp_s / RAMP_TICKS), max(FINE_S, left_s))
+            return max(FINE_S, min(stage.ramp_s / RAMP_TICKS, left_s, COARSE_S))
         points = self.walked.points
         if moved or len(points) < 2:
             return FINE_S

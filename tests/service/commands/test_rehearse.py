@@ -3,7 +3,8 @@
 import pytest
 from click.testing import CliRunner
 
-from daemon.record.entries import BathEntered, RunEnded, RunOpened, Sample
+from daemon.api.rehearsal_report import CurveMessage, RangeMessage, Rehearsal
+from daemon.record.entries import BathEntered, Noted, RunEnded, RunOpened, Sample
 from daemon.record.writer import Writer
 from daemon.service.commands.cli import main
 
@@ -185,3 +186,68 @@ def test_additions_that_come_due(plan, record):
     """1 Ah has used 1 mL of 2: the next dose is due after 1 Ah."""
     result = say(plan(), "--no-mishaps")
     assert "2 mL of brightener falls due after 1.0" in result.output
+
+
+# After a run.
+
+
+def a_range(least, middle, greatest):
+    return RangeMessage(least=least, middle=middle, greatest=greatest)
+
+
+def curve(name, unit, least, greatest):
+    middle = (least + greatest) / 2
+    return CurveMessage(
+        name=name, unit=unit, least=(least,) * 3, middle=(middle,) * 3, greatest=(greatest,) * 3
+    )
+
+
+FORETOLD = Rehearsal(
+    title="Night", bath="bath A", target_um=25.0, area_dm2=2.0, because=(),
+    duration_s=a_range(3400.0, 3450.0, 3600.0), charge_ah=a_range(3.779, 3.779, 3.779),
+    energy_kwh=a_range(0.003, 0.0036, 0.004), times_s=(0.0, 1800.0, 3600.0),
+    curves=(curve("Voltage", "V", 0.8, 1.0), curve("Bath", "°C", 20.0, 24.0)),
+)  # fmt: skip
+
+
+def noted(kind, text, **data):
+    return Noted(1, kind, text, 1_764_028_900_000, 100.0, data)
+
+
+def test_a_run_beside_what_was_foretold(record):
+    """Half an hour at 2 A and 0.9 V are 0.9 Wh; 0.9 V lie in 0.8 to 1 V, 25 °C not in 20 to 24."""
+    record.put(noted("foretold", "would work", rehearsal=FORETOLD.model_dump_json()))
+    record.put(noted("off the rehearsal", "bath 25.0 °C, where 20.0 to 24.0 °C was foretold"))
+    record.flush()
+    result = say("--after", "1")
+    assert result.exit_code == 0, result.output
+    assert "run 1, Night, stopped" in result.output
+    assert "after 30 min of plating; foretold 58 min (57 min to 1 h 00 min)" in result.output
+    assert "charge 1 Ah; foretold 3.78 Ah" in result.output
+    assert "energy 0.9 Wh in the cell; foretold 3.6 Wh (3 to 4)" in result.output
+    assert "voltage within what was foretold for 100 % of the time" in result.output
+    assert "bath within what was foretold for 0 % of the time" in result.output
+    assert "told then bath 25.0 °C" in result.output
+    assert "did not reach its target: stopped by anna" in result.output
+
+
+def test_a_run_that_was_not_foretold(record):
+    result = say("--after", "1")
+    assert result.exit_code == 1
+    assert "run 1 was not foretold" in result.output
+    record.put(noted("not foretold", "the run could not be foretold: no memory"))
+    record.flush()
+    assert "no memory" in say("--after", "1").output
+
+
+def test_one_that_was_foretold_in_other_words(record):
+    record.put(noted("foretold", "would work", rehearsal='{"title": 3}'))
+    record.flush()
+    result = say("--after", "1")
+    assert result.exit_code == 1
+    assert "another version" in result.output
+
+
+def test_no_such_run_and_no_plan_beside_it(record, plan):
+    assert say("--after", "9").exit_code == 1
+    assert say(plan(), "--after", "1").exit_code == 2

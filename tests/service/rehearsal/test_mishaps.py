@@ -4,8 +4,10 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.api.mishaps import Mishap
-from daemon.service.rehearsal.assembly import Asked
-from daemon.service.rehearsal.rehearse import rehearse
+from daemon.service.rehearsal.assembly import Asked, prepared
+from daemon.service.rehearsal.mishaps import told
+from daemon.service.rehearsal.spread import drawn
+from daemon.service.rehearsal.walked import walk
 from daemon.service.settings import read_settings
 
 PLAN = """\
@@ -31,41 +33,44 @@ volume = "12 L"
 
 @pytest.fixture
 def rehearsed(tmp_path):
-    """Rehearse the plan with one mishap; gives it as it is told."""
+    """Rehearse the plan with one mishap; gives it as it is found."""
 
     def rehearsed(mishap, copies=1, more=""):
         path = tmp_path / "settings.toml"
         path.write_text(SETTINGS.format(more=more), encoding="utf-8")
-        asked = Asked(PLAN, "plan", copies=copies)
-        (told,) = rehearse(read_settings(path), asked, (mishap,)).mishaps
-        return told
+        settings = read_settings(path)
+        stage = prepared(settings, Asked(PLAN, "plan", copies=copies))
+        known = stage.known
+        (tank,) = drawn(stage.plan, copies, known.facts, known.learned, stage.supply, None, draws=0)
+        end_s = walk(stage.plan, tank.scenario, stage.rules).duration_s
+        return told(settings, stage, tank, mishap, end_s)
 
     return rehearsed
 
 
-def texts(told):
-    return [line.text for line in told.lines]
+def texts(found):
+    return [line.text for line in found.lines]
 
 
 def test_a_short_aborts_within_two_seconds(rehearsed):
-    told = rehearsed(Mishap("short", 1800.0))
-    assert told.title == "short at 0:30"
-    assert told.lines[0].at_s == pytest.approx(1800.0)
-    assert "alarm, high priority: short" in told.lines[1].text
-    assert "output off at once" in told.lines[2].text
-    assert told.lines[-1].text.startswith("aborted, no current seen, ")
-    assert told.lines[-1].at_s - told.lines[0].at_s < 2.0
-    assert "part the electrodes" in told.needs[0]
+    found = rehearsed(Mishap("short", 1800.0))
+    assert found.title == "short at 0:30"
+    assert found.lines[0].at_s == pytest.approx(1800.0)
+    assert "alarm, high priority: short" in found.lines[1].text
+    assert "output off at once" in found.lines[2].text
+    assert found.lines[-1].text.startswith("aborted, no current seen, ")
+    assert found.lines[-1].at_s - found.lines[0].at_s < 2.0
+    assert "part the electrodes" in found.needs[0]
 
 
 def test_one_of_four_parts_holds_the_run(rehearsed):
-    told = rehearsed(Mishap("part lost", 1800.0), copies=4)
-    assert told.title == "1 of 4 parts falls off at 0:30"
-    said = "\n".join(texts(told))
+    found = rehearsed(Mishap("part lost", 1800.0), copies=4)
+    assert found.title == "1 of 4 parts falls off at 0:30"
+    said = "\n".join(texts(found))
     assert "medium priority: part lost" in said
     assert "tankhand holds the run" in said
-    assert told.lines[-1].text.startswith("held, no current seen")
-    assert 5.0 < told.lines[-1].at_s - 1800.0 < 60.0
+    assert found.lines[-1].text.startswith("held, no current seen")
+    assert 5.0 < found.lines[-1].at_s - 1800.0 < 60.0
 
 
 def test_the_only_part_opens_the_circuit(rehearsed):
@@ -73,10 +78,10 @@ def test_the_only_part_opens_the_circuit(rehearsed):
 
 
 def test_a_whisker_is_told_and_the_run_goes_on(rehearsed):
-    told = rehearsed(Mishap("whisker", 1800.0))
-    said = "\n".join(texts(told))
+    found = rehearsed(Mishap("whisker", 1800.0))
+    said = "\n".join(texts(found))
     assert "medium priority: whisker" in said
-    assert told.lines[-1].text.startswith("the run goes on")
+    assert found.lines[-1].text.startswith("the run goes on")
 
 
 @pytest.mark.parametrize(
@@ -92,8 +97,8 @@ def test_each_other_mishap_is_told_by_its_name(rehearsed, kind, cause):
 
 
 def test_what_the_settings_say_is_what_is_done(rehearsed):
-    told = rehearsed(Mishap("whisker", 1800.0), more='[effects.whisker]\nstop = "stop"\n')
-    assert told.lines[-1].text.startswith("stopped, no current seen")
+    found = rehearsed(Mishap("whisker", 1800.0), more='[effects.whisker]\nstop = "stop"\n')
+    assert found.lines[-1].text.startswith("stopped, no current seen")
 
 
 def test_a_power_cut_is_bounded_and_waits_for_a_person(rehearsed):
@@ -101,9 +106,9 @@ def test_a_power_cut_is_bounded_and_waits_for_a_person(rehearsed):
 
     At 30 min, of which the ramp of 2 min counts half, 29 min * 4 A are 1.933 of 3.779 Ah: 12.8 µm.
     """
-    told = rehearsed(Mishap("power cut", 1800.0, 1800.0))
-    said = texts(told)
-    assert told.lines[1].at_s == pytest.approx(3600.0)
+    found = rehearsed(Mishap("power cut", 1800.0, 1800.0))
+    said = texts(found)
+    assert found.lines[1].at_s == pytest.approx(3600.0)
     assert "closed as aborted, 12.8 of 25 µm" in said[1]
     assert "between 0 and 2 Ah" in said[2]
     assert "waits for a person" in said[-2]

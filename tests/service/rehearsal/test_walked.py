@@ -52,6 +52,13 @@ def test_charge_and_duration_are_those_of_faradays_law():
     assert walked.duration_s == pytest.approx(DURATION_S, abs=4.0)
 
 
+@pytest.mark.parametrize("target_um", [1.0, 5.0, 7.7, 60.0])
+def test_no_end_is_late_however_far_ticks_are_apart(target_um):
+    """Charge in proportion; the painted part makes ticks of any length on the way."""
+    walked = walk(plan(stage(), target_um=target_um), tank(paint=3.0), RULES)
+    assert walked.charge_ah == pytest.approx(CHARGE_AH * target_um / 25.0, rel=1e-3, abs=1e-3)
+
+
 def test_a_ramp_costs_half_its_time():
     walked = walk(plan(stage(ramp_s=600.0)), tank(), RULES)
     assert walked.charge_ah == pytest.approx(CHARGE_AH, rel=2e-4)
