@@ -26,6 +26,7 @@ from web.pages import Pages
 from web.part_pages import PartPages
 from web.proof import ProofPage
 from web.protection import protect
+from web.rehearse import RehearsePages
 from web.run_cost import CostPage
 from web.runs import Runs
 from web.tank import Tank
@@ -63,5 +64,6 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     CostPage(tank, runs).route(app)
     PartPages(tank, runs, Meshes()).route(app, limiter)
     ProofPage(tank, runs).route(app, limiter)
+    RehearsePages(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

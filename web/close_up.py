@@ -13,6 +13,7 @@ from statistics import median
 from daemon.record.close_ups import CloseUp
 from daemon.record.entries import Trace, TraceReading
 from daemon.record.summary import GAP_LIMIT_S
+from web.scale import Tick, decimals, scale, step_of, steps
 
 WIDTH, HEIGHT = 1000, 100
 """The lines' own units; the page stretches them to the space there is."""
@@ -26,19 +27,7 @@ USUAL_TIMES = 4
 OTHERS = 3
 """Kinds of thin lines for the meters that do not count."""
 
-LEAST_SPAN = 0.1
-"""What a panel spans at least: this share of its greatest value, and as many A or V. A steady
-reading is drawn as a steady line, not as a storm of its last digits."""
-
 Pairs = list[tuple[float, float]]
-
-
-@dataclass(frozen=True, slots=True)
-class Tick:
-    """A mark of a scale: its label and its place, 0 to 1 from the left or from the top."""
-
-    label: str
-    at: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +83,7 @@ def drawn(close_up: CloseUp, near_s: float = math.inf) -> Drawing | None:
     panels = tuple(panel for panel in both if panel.lines)
     times = tuple(
         Tick(f"{t:+g}".replace("-", "\N{MINUS SIGN}") if t else "alarm", across(t))
-        for t in _steps(from_s, to_s, _step(to_s - from_s, at_most=5))
+        for t in steps(from_s, to_s, step_of(to_s - from_s, at_most=5))
     )
     return Drawing(panels, times, across(0.0)) if panels else None
 
@@ -126,7 +115,7 @@ def _panel(
     read = {meter: parts for meter, parts in read.items() if parts}
     set_to = [part for trace in traces for part in _parts(trace.readings, wanted)]
     shown = [v for parts in (*read.values(), set_to) for part in parts for _, v in part]
-    low, high, step = _scale(shown)
+    low, high, step = scale(shown)
 
     def placed(part: Pairs) -> Pairs:
         return [(WIDTH * across(t), HEIGHT * (high - v) / (high - low)) for t, v in part]
@@ -141,8 +130,8 @@ def _panel(
         ),
         "".join(_stairs(placed(part)) for part in set_to),
         tuple(
-            Tick(f"{v:z.{_decimals(step)}f}", (high - v) / (high - low))
-            for v in _steps(low, high, step)
+            Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low))
+            for v in steps(low, high, step)
         ),
         f"{name} in {unit} around the alarm. " + " ".join(map(_said, read.items())),
     )
@@ -168,38 +157,6 @@ def _parts(readings: Sequence[TraceReading], value: Value) -> Iterator[Pairs]:
             part.append((at_s, read))
     if part:
         yield part
-
-
-def _scale(values: Sequence[float]) -> tuple[float, float, float]:
-    """A scale's lower end, upper end and step, round figures around all values; 0 to 1 for none."""
-    if not values:
-        return 0.0, 1.0, 1.0
-    least, most = min(values), max(values)
-    span = LEAST_SPAN * max(1.0, abs(least), abs(most))
-    if most - least < span:
-        middle = (least + most) / 2
-        least, most = middle - span / 2, middle + span / 2
-    step = _step(most - least, at_most=4)
-    # A little noise around 0 does not make a scale begin at -1 A.
-    low = math.floor(least / step + 0.1) * step
-    high = math.ceil(most / step - 0.1) * step
-    return low, high, step
-
-
-def _step(span: float, at_most: int) -> float:
-    """The least 1, 2 or 5 times a power of ten that divides `span` in `at_most` steps or fewer."""
-    power = 10.0 ** math.floor(math.log10(span / at_most))
-    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if span <= m * power * at_most)
-
-
-def _steps(low: float, high: float, step: float) -> list[float]:
-    """Every whole number of steps between two values, both ends among them."""
-    first, last = math.ceil(low / step - 1e-6), math.floor(high / step + 1e-6)
-    return [k * step for k in range(first, last + 1)]
-
-
-def _decimals(step: float) -> int:
-    return max(0, -math.floor(math.log10(step) + 1e-6))
 
 
 def _path(points: Pairs) -> str:

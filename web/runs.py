@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
+from daemon.api.proof_plan import is_proof
+from daemon.api.rehearsal_after import After, read_after
 from daemon.bath import account, book
 from daemon.bath.book import Book
 from daemon.bath.cost import Energy, energy
@@ -79,6 +81,21 @@ class Runs:
         """Give the newest run; None where there is none."""
         with self._reading() as connection:
             return next(iter(runs(connection, limit=1)), None)
+
+    def newest_runs(self, limit: int) -> list[Run]:
+        """Give the newest runs, newest first, without proof tests."""
+        with self._reading() as connection:
+            return [each for each in runs(connection, limit=limit) if not is_proof(each.plan)]
+
+    def plan(self, run_id: int) -> str:
+        """Give a run's plan as it was written. Raises `NoSuchRunError`."""
+        with self._reading() as connection:
+            return one_run(connection, run_id).plan
+
+    def rehearsal_after(self, run_id: int) -> After:
+        """Give a run and what was foretold of it. Raises `NoSuchRunError`, `NotForetoldError`."""
+        with self._reading() as connection:
+            return read_after(connection, run_id)
 
     def interrupted(self) -> tuple[int | None, list[tuple[Run, Interruption]]]:
         """Give the newest run's number, and the interruptions that concern anybody still.

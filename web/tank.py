@@ -12,6 +12,7 @@ from daemon.api.messages import (
     BathEntryRequest,
     EffectsRequest,
     EffectsRow,
+    RehearseRequest,
     SettleRequest,
     StartRequest,
     Status,
@@ -38,6 +39,9 @@ Pressed = (
 )
 """What people press here."""
 
+REHEARSE_PATIENCE_S = 70.0
+"""Real s that a rehearsal may take; the daemon ends one before."""
+
 KEEP_S = 0.25
 """A word this young is given to the next asker too, so that a room full of open pages costs the
 daemon at most four questions a second."""
@@ -51,6 +55,7 @@ class Tank:
     """One daemon behind its control socket. Safe to share between threads."""
 
     def __init__(self, socket: Path) -> None:
+        self._socket = socket
         self._client = Client(socket)
         self._patient = Client(socket, timeout_s=ACT_PATIENCE_S)
         self._lock = threading.Lock()
@@ -83,6 +88,10 @@ class Tank:
     def foresee(self, run_id: int) -> Answer:
         """Ask what going on with a run's part would meet with. Raises `DaemonUnreachableError`."""
         return self._client.ask(StartRequest(goes_on_from=run_id, check=True, who="the page"))
+
+    def rehearse(self, request: RehearseRequest) -> Answer:
+        """Ask how a plan would go, which takes seconds. Raises `DaemonUnreachableError`."""
+        return Client(self._socket, timeout_s=REHEARSE_PATIENCE_S).ask(request)
 
     def act(self, request: Pressed) -> Answer:
         """Hand a person's act to the daemon, past everybody who only looks.

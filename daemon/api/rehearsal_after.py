@@ -11,10 +11,11 @@ from daemon.api.rehearsal_report import CurveMessage, RangeMessage, Rehearsal
 from daemon.api.rehearsal_words import span
 from daemon.api.report import Report, Row
 from daemon.api.sentence import duration
-from daemon.control.outlook import OFF
+from daemon.control.notices import OFF_REHEARSAL
 from daemon.record import foretold, queries
 from daemon.record.errors import NotForetoldError
 from daemon.record.queries import Run, StageResult
+from daemon.record.recovery import RUNNING
 from daemon.record.series import Series, series
 from daemon.record.summary import GAP_LIMIT_S
 
@@ -49,7 +50,7 @@ def read_after(connection: Connection, run_id: int) -> After:
         tuple(queries.stages(connection, run_id)),
         series(connection, run_id, 0.0, max(run.elapsed_s, 1.0), POINTS),
         told,
-        foretold.told_during(connection, run_id, OFF),
+        foretold.told_during(connection, run_id, OFF_REHEARSAL),
     )
 
 
@@ -94,7 +95,8 @@ def _rows(after: After) -> Iterator[Row]:
     yield from _stage_rows(after)
     for place, text in enumerate(after.events):
         yield Row("" if place else "told then", text)
-    yield Row("learned", "the next rehearsal of this bath is fitted to this run too")
+    if run.state != RUNNING:
+        yield Row("learned", "the next rehearsal of this bath is fitted to this run too")
 
 
 def _stage_rows(after: After) -> Iterator[Row]:
@@ -109,7 +111,9 @@ def _stage_rows(after: After) -> Iterator[Row]:
 
 def _warnings(run: Run, told: Rehearsal) -> tuple[str, ...]:
     found = []
-    if run.state != "complete":
+    if run.state == RUNNING:
+        found.append("the run is under way: this is how it stands so far")
+    elif run.state != "complete":
         found.append(f"the run did not reach its target: {run.reason or run.state}")
     if told.because:
         found.append(f"it was foretold that it would not work: {told.because[0]}")

@@ -8,10 +8,9 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from daemon.control.notices import AS_REHEARSED, OFF_REHEARSAL
 from daemon.control.situation import Event, Situation
 from daemon.control.states import State
-
-OFF, BACK = "off the rehearsal", "as rehearsed again"
 
 DOSE_S = 300.0
 """s just outside of the band until it is told; half as long at a band's half-width beyond it, and a
@@ -73,12 +72,16 @@ class _Watched:
                 f"{band.greatest:.{d}f} {unit} was foretold"
             )
             return Event(
-                OFF, self.words, {"value": value, "least": band.least, "greatest": band.greatest}
+                OFF_REHEARSAL,
+                self.words,
+                {"value": value, "least": band.least, "greatest": band.greatest},
             )
         if self.words is not None and self._dose_s <= 0.0:
             self.words = None
             return Event(
-                BACK, f"{self._name} {value:.{self._digits}f} {self._unit}", {"value": value}
+                AS_REHEARSED,
+                f"{self._name} {value:.{self._digits}f} {self._unit}",
+                {"value": value},
             )
         return None
 

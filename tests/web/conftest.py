@@ -27,6 +27,7 @@ from daemon.api.messages import (
     BathEntryRequest,
     CalibrateRequest,
     MeterStatus,
+    RehearseRequest,
     Request,
     RippleStatus,
     RunStatus,
@@ -46,6 +47,15 @@ from daemon.api.proof_messages import (
     ProofStepStatus,
     ProofWalkStatus,
 )
+from daemon.api.rehearsal_report import (
+    CurveMessage,
+    MishapLine,
+    MishapTold,
+    RangeMessage,
+    Rehearsal,
+    StageForeseen,
+    Taught,
+)
 from daemon.bath.description import (
     Additive,
     Anodes,
@@ -63,6 +73,7 @@ from daemon.record.entries import (
     BathEntered,
     CloseUpTaken,
     Entry,
+    Noted,
     Part,
     ProofMade,
     ProofStep,
@@ -290,6 +301,67 @@ def keep_proofs(path: Path, *made: ProofMade) -> None:
     writer.close()
 
 
+def a_range(middle: float, share: float = 0.1) -> RangeMessage:
+    """A middle, and so much less and more."""
+    return RangeMessage(least=middle * (1 - share), middle=middle, greatest=middle * (1 + share))
+
+
+def a_rehearsal(**changes: Any) -> Rehearsal:
+    """Seven hours and a half at 3.5 A, with a voltage that falls and a bath that warms."""
+    times = tuple(27_000.0 * k / 60 for k in range(61))
+
+    def curve(name: str, unit: str, at: Callable[[float], float], share: float) -> CurveMessage:
+        middle = tuple(at(t) for t in times)
+        return CurveMessage(
+            name=name, unit=unit, middle=middle,
+            least=tuple(v * (1 - share) for v in middle),
+            greatest=tuple(v * (1 + share) for v in middle),
+        )  # fmt: skip
+
+    found = Rehearsal(
+        title="Bracket, left", bath="Copper 1", target_um=25.0, area_dm2=12.2, because=(),
+        draws=39, completes=39, duration_s=a_range(26_000.0, 0.03), charge_ah=a_range(23.1, 0.0),
+        thickness_um=a_range(25.0, 0.0), energy_kwh=a_range(0.051), mains_kwh=0.064,
+        hottest_c=a_range(27.0, 0.04), hottest_at_s=26_000.0,
+        stages=(
+            StageForeseen(
+                name="strike over paint", current_a=1.2, begins_s=a_range(0.0),
+                ends_s=a_range(1500.0), charge_ah=a_range(0.4), voltage_v=a_range(1.4, 0.2),
+                ended_by="cell voltage", draws=39,
+            ),
+            StageForeseen(
+                name="full current", current_a=3.5, begins_s=a_range(1500.0),
+                ends_s=a_range(26_000.0, 0.03), charge_ah=a_range(22.7), voltage_v=a_range(2.2),
+                ended_by="target", draws=39,
+            ),
+        ),
+        dues=("5 mL of brightener falls due after 4.90 Ah of this run, in about 1 h 25 min",),
+        taught=Taught(runs=6, warm_runs=6, start_c=23.4, start_by="as it is now"),
+        times_s=times,
+        curves=(
+            curve("Current", "A", lambda t: min(3.5, 1.2 + t / 900), 0.01),
+            curve("Voltage", "V", lambda t: 2.2 + 0.8 * math.exp(-t / 2000), 0.1),
+            curve("Bath", "°C", lambda t: 27.0 - 3.6 * math.exp(-t / 9000), 0.03),
+            curve("Thickness", "µm", lambda t: 25.0 * t / 27_000, 0.02),
+        ),
+        mishaps=(
+            MishapTold(
+                title="short at 4:12",
+                lines=(
+                    MishapLine(at_s=15_120.0, text="a part touches an anode"),
+                    MishapLine(
+                        at_s=15_120.5,
+                        text="alarm, high priority: short: 0.11 V at 3.50 A; 2.21 V 1.0 s before",
+                    ),
+                    MishapLine(at_s=15_120.5, text="tankhand aborts the run: output off at once"),
+                ),
+                needs=("Switch the supply off, part the electrodes, look at the part.",),
+            ),
+        ),
+    )  # fmt: skip
+    return found.model_copy(update=changes)
+
+
 class Peer:
     """What the page takes for the daemon: tells `status`, keeps what it was asked, may refuse."""
 
@@ -311,6 +383,8 @@ class Peer:
         self.settled: list[SettleRequest] = []
         self.kept_parts: list[PartRequest] = []
         self.notes: tuple[str, ...] = ()
+        self.rehearsal = a_rehearsal()
+        self.rehearsed: list[RehearseRequest] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -349,6 +423,9 @@ class Peer:
             return answer.model_dump_json().encode()
         if self.refusal is not None:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
+        if isinstance(request, RehearseRequest):
+            self.rehearsed.append(request)
+            return Answer(ok=True, rehearsal=self.rehearsal).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):
             self.calibrations.append(request)
         if isinstance(request, BathEntryRequest):
@@ -764,6 +841,17 @@ def described(make_bath_record: Callable[..., Path]) -> Path:
 def bath_record(tmp_path: Path, described: Path) -> Path:
     """One without entries, to put some into."""
     return Path(shutil.copy(described, tmp_path / "bath.db"))
+
+
+@pytest.fixture
+def foretell() -> Callable[[Path, Rehearsal], None]:
+    """Keep with run 12 of a record what it was foretold."""
+
+    def keep(path: Path, found: Rehearsal) -> None:
+        data: dict[str, Any] = {"rehearsal": found.model_dump_json()}
+        write_entries(path, [Noted(12, "foretold", "would work", STARTED_MS, 100.0, data)])
+
+    return keep
 
 
 @pytest.fixture

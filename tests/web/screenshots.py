@@ -43,7 +43,7 @@ from daemon.bath.description import Additive, Description
 from daemon.bath.parts.apart import measured
 from daemon.bath.parts.asked import Asked, Found
 from daemon.chemistry.calibration import Point, ReferenceClass, fitted
-from daemon.record.entries import Audited, BathEntered, CalibrationMade, PartKept, Settled
+from daemon.record.entries import Audited, BathEntered, CalibrationMade, Noted, PartKept, Settled
 from daemon.record.writer import Writer
 
 SIZES: dict[str, ViewportSize] = {
@@ -314,6 +314,8 @@ BATH_PAGES = {
 }
 """What is asked of the bath's pages: empty, filled in, and with what cannot be used."""
 
+PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")
+
 NARROW: dict[str, ViewportSize] = {**SIZES, "phone": {"width": 360, "height": 740}}
 
 
@@ -334,6 +336,49 @@ def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
                     page.goto(address + path)
                     page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
             context.close()
+    peer.stop()
+
+
+def _rehearse(page: Page, address: str) -> None:
+    """Have a plan rehearsed, as somebody does."""
+    page.goto(f"{address}/rehearse")
+    page.get_by_label("Plan", exact=True).fill(PLAN)
+    page.get_by_label("What goes wrong").fill("short at 4:12")
+    page.get_by_role("button", name="Rehearse it").click()
+
+
+def _shoot_rehearsals(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """The page of rehearsals: empty, with an answer, refused; and a run beside its own."""
+    record = folder / "rehearsals.db"
+    write_record(record, hours=6.17, every_s=10.0)
+    peer = Peer(folder / "rehearsals.sock", a_status())
+    data: dict[str, Any] = {"rehearsal": peer.rehearsal.model_dump_json()}
+    write_entries(record, [Noted(12, "foretold", "would work", STARTED_MS, 100.0, data)])
+    peer.start()
+    because = (
+        "cap on time reached at 18.2 of 25.00 µm, after 9 h 00 min",
+        "in stage 2, full current, 2 V let 1.21 A through where 3.5 A is asked for",
+    )
+    works = peer.rehearsal
+    with serving(peer.path, record) as address:
+        context = browser.new_context(java_script_enabled=False)
+        page = context.new_page()
+        for name in ("empty", "works", "not", "refused", "after"):
+            if not f"rehearsal-{name}".startswith(wanted):
+                continue
+            peer.rehearsal = works.model_copy(update={"because": because if name == "not" else ()})
+            peer.refusal = "plan: target is missing" if name == "refused" else None
+            if name in ("empty", "after"):
+                page.goto(f"{address}/rehearse" + ("/12" if name == "after" else ""))
+            else:
+                _rehearse(page, address)
+            for size, viewport in NARROW.items():
+                page.set_viewport_size(viewport)
+                for theme in THEMES:
+                    page.emulate_media(color_scheme=theme)
+                    file = out / f"rehearsal-{name}-{size}-{theme}.png"
+                    page.screenshot(path=file, full_page=True)
+        context.close()
     peer.stop()
 
 
@@ -671,6 +716,7 @@ def main(out: Path, wanted: str = "") -> None:
         _shoot_proofs(browser, Path(folder), out, wanted)
         _shoot_interruptions(browser, Path(folder), out, wanted)
         _shoot_parts(browser, Path(folder), out, wanted)
+        _shoot_rehearsals(browser, Path(folder), out, wanted)
         browser.close()
 
 
