@@ -102,6 +102,7 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
     The caller holds the `RecordLock`. Raises the errors under RecordOpenError; after one, the file
     is as it was.
     """
+    _roll_back(path)
     if path.exists() and path.stat().st_size:
         # Before anything can change it: is this a record, and one that this program knows?
         _checked_reader(path, busy_timeout_ms).dispose()
@@ -114,6 +115,22 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
         engine.dispose()
         raise _open_error(path, error) from error
     return engine
+
+
+def _roll_back(path: Path) -> None:
+    """Undo a first transaction that a power cut left half done.
+
+    A record has such a journal only until its log is set up. With one, SQLite refuses to read the
+    file to whoever may not write to it, and so the check that comes before anything is changed.
+    """
+    if not path.with_name(path.name + "-journal").exists():
+        return
+    engine = create_engine(URL.create("sqlite", database=str(path)), poolclass=NullPool)
+    try:
+        with engine.connect() as connection:
+            inspect(connection).get_table_names()
+    except DatabaseError as error:
+        raise _open_error(path, error) from error
 
 
 def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:

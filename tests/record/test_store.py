@@ -37,6 +37,31 @@ def test_migrations_make_the_tables_this_program_knows(path: Path) -> None:
     assert names == {*metadata.tables, "alembic_version"}
 
 
+def test_a_making_that_was_cut_short_is_undone_and_begun_anew(
+    path: Path, child: Callable[..., Popen[str]]
+) -> None:
+    """The file has its first pages, and the journal that takes them back."""
+    child(
+        """
+        import os, sqlite3, sys
+        connection = sqlite3.connect(sys.argv[1], isolation_level=None)
+        for said in ("PRAGMA cache_size=1", "BEGIN", "CREATE TABLE half (made BLOB)"):
+            connection.execute(said)
+        connection.execute("INSERT INTO half VALUES (zeroblob(100000))")
+        os._exit(0)
+        """,
+        path,
+    ).wait()
+    assert path.stat().st_size
+    assert path.with_name(path.name + "-journal").stat().st_size
+
+    engine = open_writer(path)
+    with engine.connect() as connection:
+        names = set(inspect(connection).get_table_names())
+    engine.dispose()
+    assert names == {*metadata.tables, "alembic_version"}
+
+
 def test_tables_are_strict_in_both_places(path: Path) -> None:
     engine = open_writer(path)
     with engine.connect() as connection:
