@@ -182,13 +182,15 @@ def test_nothing_runs_out_of_any_screen(page: Page, address: str, width: int) ->
 def test_the_keyboard_reaches_every_act_in_order(page: Page, address: str, peer: Any) -> None:
     page.goto(address)
     reached = []
-    for _ in range(12):
+    while not reached or reached[-1] != "Stop":
         page.keyboard.press("Tab")
         reached.append(page.locator(":focus").inner_text())
+        assert len(reached) < 30, reached
     assert reached[0] == "Copper 1"
-    assert reached[1:5] == ["Bath", "Make-up", "Analyses", "Alarms"]
-    assert reached[5:9] == ["Cause and effect", "Audit", "Calibration", "Proof test"]
-    assert reached[9:] == ["Hold", "Abort", "Stop"]
+    links = page.locator("footer a").all_inner_texts()
+    assert "Alarms" in links
+    assert reached[1:-3] == links
+    assert reached[-3:] == ["Hold", "Abort", "Stop"]
     with page.expect_navigation():
         page.keyboard.press("Enter")
     assert [act for act, _ in peer.acts] == ["stop"]
