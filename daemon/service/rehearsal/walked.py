@@ -42,11 +42,11 @@ COARSE_S = 300.0
 FINE_S = 0.5
 """s between two ticks at least."""
 
-CALM, RESTLESS = 0.003, 0.01
+CALM, RESTLESS = 0.006, 0.02
 """Changes of voltage or current from tick to tick, as a share: with less than the first the next
 tick is twice as far, with more than the second half as far."""
 
-RAMP_TICKS = 24
+RAMP_TICKS = 16
 """Ticks of a ramp."""
 
 STALLED_S = 4 * 3600.0
