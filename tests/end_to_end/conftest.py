@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -296,6 +296,16 @@ class MockPins:
         return [(float(at_s), int(level)) for at_s, number, level in found if int(number) == pin]
 
 
+SWING = """
+import os, sys
+fd = os.open(sys.argv[1], os.O_WRONLY)
+lines = [line.encode() for line in sys.argv[2:]]
+while True:
+    for line in lines:
+        os.pwrite(fd, line, 0)
+"""
+
+
 class Kernel:
     """A folder that stands for /sys. A thread writes into it what the shunt shows.
 
@@ -348,9 +358,6 @@ class Kernel:
             return self._tank.truth()
 
     def _write(self):
-        # Ahead of what else is done on the machine, as the daemon that reads it is, where allowed.
-        with suppress(PermissionError):
-            os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(1))
         fd = os.open(self.current, os.O_WRONLY)
         while not self._stop.is_set():
             counts = self._shows(self.truth().current_a) / AMPERES_PER_COUNT
@@ -359,22 +366,21 @@ class Kernel:
                 os.pwrite(fd, f"{round(counts):8d}\n".encode(), 0)
                 time.sleep(0.002)
             else:
-                self._swing(fd, counts)
+                self._swing(counts)
         os.close(fd)
 
-    def _swing(self, fd, counts):
-        """Write a rectangle as fast as it goes, for longer than a look takes.
+    def _swing(self, counts):
+        """Have a rectangle written as fast as it goes, by a process that does nothing else.
 
         Its top and its bottom are uneven by a twentieth, since a converter never repeats itself.
         """
         tops = [self.ripple_share * (1 + 0.01 * uneven) for uneven in (-5, 2, -1, 5, -2, 1)]
         shares = [1 + top for top in tops] + [1 - top for top in tops]
-        lines = [f"{round(counts * share):8d}\n".encode() for share in shares]
-        # A look that falls between two of these finds nothing: they are long, and end at once.
-        until_s = time.monotonic() + 1.0
-        while time.monotonic() < until_s and self.ripple_share and not self._stop.is_set():
-            for line in lines:
-                os.pwrite(fd, line, 0)
+        lines = [f"{round(counts * share):8d}\n" for share in shares]
+        with subprocess.Popen([sys.executable, "-c", SWING, str(self.current), *lines]) as swing:
+            while self.ripple_share and not self._stop.is_set():
+                time.sleep(0.002)
+            swing.kill()
 
 
 @pytest.fixture
