@@ -97,7 +97,9 @@ def by_small_steps(rows, target_ah, most_s, step_s=0.5):
     """Walk by the stage's words alone: s, A·h, and whether the target came."""
     now_s = charge_ah = from_a = 0.0
     for current_a, ramp_s, until in rows:
-        spent_s, begun_ah, level_a = 0.0, charge_ah, from_a
+        spent_s, begun_ah = 0.0, charge_ah
+        # Without a ramp the stage is at its current at once, however short it is.
+        level_a = from_a if ramp_s else current_a
         while True:
             if charge_ah >= target_ah:
                 return now_s, charge_ah, True
