@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 from jinja2 import FileSystemBytecodeCache
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 from pydantic import TypeAdapter
 
 from daemon.api.effects import rows
@@ -90,6 +90,9 @@ from web.app import create_app
 
 LISTEN = Listen("127.0.0.1", 8080)
 CHROMIUM = "/usr/bin/chromium"
+# What helps tests to read pages stands beside them.
+sys.path.insert(0, str(Path(__file__).parent))
+
 CHROMIUM_ARGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -368,6 +371,8 @@ class Peer:
     def __init__(self, path: Path, status: Status) -> None:
         self.path = path
         self.status = status
+        self.after: dict[str, Any] = {}
+        """What of it becomes another with the next act: a page that asks before sees the old."""
         self.refusal: str | None = None
         self.warning: str | None = None
         self.table = DEFAULT_TABLE
@@ -423,6 +428,8 @@ class Peer:
             return answer.model_dump_json().encode()
         if self.refusal is not None:
             return Answer(ok=False, error=self.refusal).model_dump_json().encode()
+        vars(self).update(self.after)
+        self.after = {}
         if isinstance(request, RehearseRequest):
             self.rehearsed.append(request)
             return Answer(ok=True, rehearsal=self.rehearsal).model_dump_json().encode()
@@ -889,3 +896,12 @@ def browser() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
         yield browser
         browser.close()
+
+
+@pytest.fixture
+def plain_phone(browser: Browser) -> Iterator[Page]:
+    """A small page without scripts."""
+    context = browser.new_context(java_script_enabled=False, viewport={"width": 360, "height": 740})
+    page = context.new_page()
+    yield page
+    context.close()

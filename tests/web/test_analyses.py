@@ -1,16 +1,15 @@
 """The pages of analyses: titrations worked out and kept, trends, the Hull cell, filtration."""
 
 import re
-from collections.abc import Callable, Iterator
-from html import unescape
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
 import pytest
 from flask.testing import FlaskClient
-from playwright.sync_api import Browser, Page, expect
-from werkzeug.test import TestResponse
+from playwright.sync_api import Page, expect
+from reading import beside, token, value, words
 
 Make = Callable[..., Any]
 
@@ -22,29 +21,8 @@ EDTA = {
 """The titration that daemon/bath/README.md works through by hand: 44.57 g/L."""
 
 
-def words(response: TestResponse) -> str:
-    body = response.text.split("<body", 1)[1].split(">", 1)[1]
-    said = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
-    return said.replace("\u00a0", " ").replace("\u2011", "-")
-
-
-def value(response: TestResponse, key: str) -> str:
-    found = re.search(rf'name="{re.escape(key)}" value="([^"]*)"', response.text)
-    assert found, key
-    return unescape(found[1])
-
-
-def beside(response: TestResponse, key: str) -> str:
-    wrong = "f-" + re.sub("[^a-z0-9]+", "-", key).strip("-") + "-wrong"
-    found = re.search(rf'id="{wrong}">([^<]*)<', response.text)
-    assert found, key
-    return unescape(found[1])
-
-
-def token(client: FlaskClient) -> str:
-    return re.findall(
-        r'name="csrf_token" value="([^"]+)"', client.get("/analyses/edta", query_string=EDTA).text
-    )[0]
+def edta_token(client: FlaskClient) -> str:
+    return token(client, "/analyses/edta", **EDTA)
 
 
 def analysis(days: float, component: str, value: float, u: float) -> tuple[Any, ...]:
@@ -161,7 +139,7 @@ def test_filtration_and_drag_out(bath: FlaskClient) -> None:
 
 
 def test_it_is_kept_with_its_form(bath: FlaskClient, peer: Any) -> None:
-    fields = EDTA | {"who": "ben", "note": "after filtering", "csrf_token": token(bath)}
+    fields = EDTA | {"who": "ben", "note": "after filtering", "csrf_token": edta_token(bath)}
     answer = bath.post("/analyses/edta/keep", data=fields)
     assert (answer.status_code, answer.headers["Location"]) == (303, "/analyses")
     (asked,) = peer.entered
@@ -175,14 +153,14 @@ def test_it_is_kept_with_its_form(bath: FlaskClient, peer: Any) -> None:
 
 def test_what_is_not_kept_is_told_and_nothing_is_lost(bath: FlaskClient, peer: Any) -> None:
     fields = EDTA | {"who": "ben", "at": "noon"}
-    page = bath.post("/analyses/edta/keep", data=fields | {"csrf_token": token(bath)})
+    page = bath.post("/analyses/edta/keep", data=fields | {"csrf_token": edta_token(bath)})
     assert (page.status_code, peer.entered) == (422, [])
     assert "Expected a day and a time" in beside(page, "at")
     assert {name: value(page, name) for name in fields} == fields
     peer.refusal = "analysis: no"
-    page = bath.post("/analyses/edta/keep", data=EDTA | {"csrf_token": token(bath)})
+    page = bath.post("/analyses/edta/keep", data=EDTA | {"csrf_token": edta_token(bath)})
     assert "Not entered: Analysis: no." in words(page)
-    wrong = EDTA | {"sample": "0 mL", "csrf_token": token(bath)}
+    wrong = EDTA | {"sample": "0 mL", "csrf_token": edta_token(bath)}
     assert bath.post("/analyses/edta/keep", data=wrong).status_code == 422
 
 
@@ -229,26 +207,18 @@ def test_without_analyses_and_without_a_daemon(client: FlaskClient, peer: Any) -
     assert "can be kept once the daemon answers" in words(page)
 
 
-@pytest.fixture
-def plain_page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(java_script_enabled=False, viewport={"width": 360, "height": 740})
-    page = context.new_page()
-    yield page
-    context.close()
-
-
 @pytest.mark.browser
 def test_in_a_browser_on_a_phone_without_scripts(
-    plain_page: Page, make_page_of: Make, found: Path, peer: Any
+    plain_phone: Page, make_page_of: Make, found: Path, peer: Any
 ) -> None:
     address = make_page_of(found)
-    plain_page.goto(f"{address}/analyses/edta?{urlencode(EDTA | {'sample': '10'})}")
-    sample = plain_page.get_by_label("Bath taken")
+    plain_phone.goto(f"{address}/analyses/edta?{urlencode(EDTA | {'sample': '10'})}")
+    sample = plain_phone.get_by_label("Bath taken")
     expect(sample).to_have_accessible_description(re.compile("a number without a unit"))
     sample.fill("10 mL")
     sample.press("Enter")
-    expect(plain_page.get_by_text("44.6 ± 0.8")).to_be_visible()
-    plain_page.get_by_role("button", name="Keep this analysis").click()
-    expect(plain_page.get_by_role("status")).to_contain_text("Kept as entry 1.")
-    expect(plain_page.get_by_role("img", name="Copper, g/L over time")).to_be_visible()
+    expect(plain_phone.get_by_text("44.6 ± 0.8")).to_be_visible()
+    plain_phone.get_by_role("button", name="Keep this analysis").click()
+    expect(plain_phone.get_by_role("status")).to_contain_text("Kept as entry 1.")
+    expect(plain_phone.get_by_role("img", name="Copper, g/L over time")).to_be_visible()
     assert peer.entered[0].facts["method"] == "EDTA 0.1 mol/L"

@@ -2,13 +2,12 @@
 
 import re
 from collections.abc import Callable
-from html import unescape
 from pathlib import Path
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
-from werkzeug.test import TestResponse
+from reading import token, words
 
 from daemon.api.messages import DueStatus
 from daemon.api.pump_messages import PumpStatus
@@ -20,18 +19,6 @@ Make = Callable[..., Any]
 DUE = DueStatus(kind="dose", name="brightener", amount_ml=5.0, open_ml=5.6, doses=1, in_ah=-3.2)
 LATER = DueStatus(kind="dose", name="carrier", amount_ml=10.0, open_ml=1.0, in_ah=12.4)
 FILTER = DueStatus(kind="upkeep", name="filtration", in_ah=30.0)
-
-
-def words(response: TestResponse) -> str:
-    body = response.text.split("<body", 1)[1].split(">", 1)[1]
-    said = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
-    return said.replace("\u00a0", " ")
-
-
-def token(client: FlaskClient) -> str:
-    found = re.search(r'name="csrf_token" value="([^"]+)"', client.get("/").text)
-    assert found
-    return found[1]
 
 
 @pytest.fixture

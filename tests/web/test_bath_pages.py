@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable, Iterator
-from html import unescape
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -10,7 +9,7 @@ from urllib.parse import urlencode
 import pytest
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
-from werkzeug.test import TestResponse
+from reading import beside, value, words
 
 from daemon.api.messages import DueStatus
 
@@ -19,25 +18,6 @@ Make = Callable[..., Any]
 MADE = {
     "volume": 15.0, "copper": 810.0, "sulfuric acid": 900.0, "chloride": 0.9, "brightener": 24.0,
 }  # fmt: skip
-
-
-def words(response: TestResponse) -> str:
-    body = response.text.split("<body", 1)[1].split(">", 1)[1]
-    said = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
-    return said.replace("\u00a0", " ").replace("\u2011", "-")
-
-
-def value(response: TestResponse, key: str) -> str:
-    found = re.search(rf'name="{re.escape(key)}" value="([^"]*)"', response.text)
-    assert found, key
-    return unescape(found[1])
-
-
-def beside(response: TestResponse, key: str) -> str:
-    wrong = "f-" + re.sub("[^a-z0-9]+", "-", key).strip("-") + "-wrong"
-    found = re.search(rf'id="{wrong}">([^<]*)<', response.text)
-    assert found, key
-    return unescape(found[1])
 
 
 @pytest.fixture(scope="session")

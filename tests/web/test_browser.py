@@ -36,7 +36,7 @@ def test_without_scripts_the_tank_can_be_read_and_stopped(
     expect(plain_page.get_by_role("heading")).to_contain_text("Nothing needs you.")
     expect(plain_page.get_by_text("16.853")).to_be_visible()
     expect(plain_page.get_by_role("img", name="Current over the run")).to_be_visible()
-    peer.status = make_status(state="stopped", output_on=False, current_a=0.0)
+    peer.after = {"status": make_status(state="stopped", output_on=False, current_a=0.0)}
     plain_page.get_by_role("button", name="Stop").click()
     expect(plain_page.get_by_role("heading")).to_contain_text("Stopped.")
     expect(plain_page.get_by_role("button", name="Hold")).to_be_hidden()

@@ -1,8 +1,6 @@
 """The pages of making up, of what was mixed, and of topping up."""
 
-import re
 from collections.abc import Callable, Iterator
-from html import unescape
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -10,7 +8,7 @@ from urllib.parse import urlencode
 import pytest
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
-from werkzeug.test import TestResponse
+from reading import beside, token, value, words
 
 Make = Callable[..., Any]
 
@@ -20,32 +18,8 @@ TEN = {
 }  # fmt: skip
 
 
-def words(response: TestResponse) -> str:
-    body = response.text.split("<body", 1)[1].split(">", 1)[1]
-    said = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
-    return said.replace("\u00a0", " ")
-
-
-def value(response: TestResponse, key: str) -> str:
-    """What stands in a field of the form that is shown."""
-    found = re.search(rf'name="{re.escape(key)}" value="([^"]*)"', response.text)
-    assert found, key
-    return unescape(found[1])
-
-
-def beside(response: TestResponse, key: str) -> str:
-    """What is told beneath a field, and tied to it."""
-    wrong = "f-" + re.sub("[^a-z0-9]+", "-", key) + "-wrong"
-    assert f'aria-describedby="{wrong}"' in response.text
-    found = re.search(rf'id="{wrong}">([^<]*)<', response.text)
-    assert found, key
-    return unescape(found[1])
-
-
-def token(client: FlaskClient) -> str:
-    return re.findall(
-        r'name="csrf_token" value="([^"]+)"', client.get("/makeup", query_string=TEN).text
-    )[0]
+def ten_token(client: FlaskClient) -> str:
+    return token(client, "/makeup", **TEN)
 
 
 @pytest.fixture
@@ -195,7 +169,7 @@ KEEP = {"who": "ben", "at": "2026-02-20 18:00", "note": "new tank"}
 
 def test_a_bath_that_was_made_is_entered(bath: FlaskClient, peer: Any) -> None:
     fields = TEN | {"additive[1].name": "brightener", "additive[1].make_up": "1.6 mL/L"} | KEEP
-    answer = bath.post("/makeup/keep", data=fields | {"csrf_token": token(bath)})
+    answer = bath.post("/makeup/keep", data=fields | {"csrf_token": ten_token(bath)})
     assert (answer.status_code, answer.headers["Location"]) == (303, "/bath")
     (asked,) = peer.entered
     assert (asked.kind, asked.note) == ("make-up", "new tank")
@@ -213,9 +187,9 @@ def test_a_bath_that_was_made_is_entered(bath: FlaskClient, peer: Any) -> None:
 
 def test_what_was_mixed_is_entered_as_what_is_in_it(bath: FlaskClient, peer: Any) -> None:
     mixed = {"volume": "10 L", "poured.copper_sulfate": "2 kg"}
-    bath.post("/makeup/mixed/keep", data=mixed | {"csrf_token": token(bath)})
+    bath.post("/makeup/mixed/keep", data=mixed | {"csrf_token": ten_token(bath)})
     assert peer.entered[0].amounts == pytest.approx({"volume": 10.0, "copper": 509.01}, rel=1e-4)
-    other = mixed | {"for": "5 L", "csrf_token": token(bath)}
+    other = mixed | {"for": "5 L", "csrf_token": ten_token(bath)}
     assert "leave this out" in beside(bath.post("/makeup/mixed/keep", data=other), "for")
     assert len(peer.entered) == 1
 
@@ -236,7 +210,7 @@ def test_what_cannot_be_entered_is_told_and_nothing_is_lost(
     bath: FlaskClient, peer: Any, more: dict[str, str], said: str
 ) -> None:
     fields = TEN | KEEP | more
-    page = bath.post("/makeup/keep", data=fields | {"csrf_token": token(bath)})
+    page = bath.post("/makeup/keep", data=fields | {"csrf_token": ten_token(bath)})
     assert (page.status_code, peer.entered) == (422, [])
     assert said in words(page)
     # Without an answer there is nothing to enter, and no fields for it.
@@ -246,7 +220,7 @@ def test_what_cannot_be_entered_is_told_and_nothing_is_lost(
 
 def test_a_refusal_of_the_daemons_is_shown(bath: FlaskClient, peer: Any) -> None:
     peer.refusal = "make-up: volume: 100 L is more than can be"
-    page = bath.post("/makeup/keep", data=TEN | KEEP | {"csrf_token": token(bath)})
+    page = bath.post("/makeup/keep", data=TEN | KEEP | {"csrf_token": ten_token(bath)})
     assert page.status_code == 422
     assert "Not entered: Make-up: volume: 100 L is more than can be." in words(page)
     assert value(page, "who") == "ben"
@@ -254,31 +228,23 @@ def test_a_refusal_of_the_daemons_is_shown(bath: FlaskClient, peer: Any) -> None
     assert bath.post("/makeup/keep", data=TEN | {"csrf_token": "x"}).status_code == 400
 
 
-@pytest.fixture
-def plain_page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(java_script_enabled=False, viewport={"width": 360, "height": 740})
-    page = context.new_page()
-    yield page
-    context.close()
-
-
 @pytest.mark.browser
 def test_in_a_browser_on_a_phone_without_scripts(
-    plain_page: Page, make_page_of: Make, bath_record: Path, peer: Any
+    plain_phone: Page, make_page_of: Make, bath_record: Path, peer: Any
 ) -> None:
     address = make_page_of(bath_record)
-    plain_page.goto(f"{address}/makeup")
-    plain_page.get_by_label("Volume").fill("-5 L")
-    plain_page.get_by_label("Volume").press("Enter")
-    expect(plain_page.get_by_role("alert")).to_contain_text("Volume cannot be used as it stands.")
-    volume = plain_page.get_by_label("Volume")
+    plain_phone.goto(f"{address}/makeup")
+    plain_phone.get_by_label("Volume").fill("-5 L")
+    plain_phone.get_by_label("Volume").press("Enter")
+    expect(plain_phone.get_by_role("alert")).to_contain_text("Volume cannot be used as it stands.")
+    volume = plain_phone.get_by_label("Volume")
     expect(volume).to_have_value("-5 L")
     expect(volume).to_have_accessible_description("Must be above 0 L, got -5 L.")
     volume.fill("10 L")
-    plain_page.get_by_role("button", name="Work it out").click()
-    expect(plain_page.get_by_text("In this order")).to_be_visible()
-    plain_page.get_by_role("button", name="Enter into the bath's account").click()
-    expect(plain_page.get_by_role("status")).to_contain_text("Entered as number 1")
+    plain_phone.get_by_role("button", name="Work it out").click()
+    expect(plain_phone.get_by_text("In this order")).to_be_visible()
+    plain_phone.get_by_role("button", name="Enter into the bath's account").click()
+    expect(plain_phone.get_by_role("status")).to_contain_text("Entered as number 1")
     assert [entry.amounts["volume"] for entry in peer.entered] == [10.0]
 
 

@@ -9,6 +9,7 @@ from typing import Any, get_args
 
 import pytest
 from flask.testing import FlaskClient
+from reading import token
 from werkzeug.test import TestResponse
 
 from daemon.api.messages import ActRequest, RunStatus, StateName
@@ -27,12 +28,6 @@ def offered(response: TestResponse) -> set[str]:
     """The acts whose buttons are shown."""
     forms = re.findall(r'data-act="(\w+)"( hidden)?', response.text)
     return {name for name, hidden in forms if not hidden}
-
-
-def token(client: FlaskClient) -> str:
-    found = re.search(r'name="csrf_token" value="([^"]+)"', client.get("/").text)
-    assert found
-    return found[1]
 
 
 def press(client: FlaskClient, act: str, **headers: str) -> TestResponse:

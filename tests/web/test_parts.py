@@ -14,6 +14,7 @@ import pytest
 import trimesh
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
+from reading import token, words
 from werkzeug.datastructures import FileStorage
 from werkzeug.test import TestResponse
 
@@ -28,22 +29,10 @@ Make = Callable[..., Any]
 PNG = b"\x89PNG\r\n\x1a\n and so on"
 
 
-def words(response: TestResponse) -> str:
-    body = response.text.split("<body", 1)[1].split(">", 1)[1]
-    said = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
-    return said.replace("\u00a0", " ")
-
-
 def told(response: TestResponse) -> dict[str, str]:
     """The rows of the answer."""
     rows = re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", response.text)
     return {name: unescape(text).replace("\u00a0", " ") for name, text in rows}
-
-
-def token(client: FlaskClient) -> str:
-    found = re.search(r'name="csrf_token" value="([^"]+)"', client.get("/").text)
-    assert found
-    return found[1]
 
 
 def stl(*, hollow: bool = False) -> bytes:

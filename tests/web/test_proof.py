@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
+from reading import words
 from werkzeug.test import TestResponse
 
 from daemon.api.proof_messages import ProofEnd
@@ -16,12 +17,6 @@ from daemon.api.proof_messages import ProofEnd
 Make = Callable[..., Any]
 
 TO_OPEN = "Open the loop of 'lid' now, at the contact itself."
-
-
-def words(response: TestResponse) -> str:
-    body = response.text.split("<body", 1)[1].split(">", 1)[1]
-    text = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
-    return text.replace("\N{NO-BREAK SPACE}", " ").replace("\N{NON-BREAKING HYPHEN}", "-")
 
 
 def heading(response: TestResponse) -> str:
@@ -351,7 +346,7 @@ class TestBrowser:
         peer.status = make_status(state="idle", run=None, output_on=False, current_a=0.0)
         page.goto(f"{address}/proof")
         page.get_by_label("Who proves").fill("anna")
-        peer.proof = proof(walk=walk(1, todo=TO_OPEN, left_s=96.4))
+        peer.after = {"proof": proof(walk=walk(1, todo=TO_OPEN, left_s=96.4))}
         page.get_by_role("button", name="Begin").click()
         expect(page.get_by_role("heading", level=1)).to_contain_text(TO_OPEN)
         # Figures follow; the buttons stay the ones that they were.
@@ -360,7 +355,8 @@ class TestBrowser:
         expect(page.locator(".witness")).to_contain_text("0.155")
         assert page.locator(".quiet").get_attribute("data-mine") == "1"
         peer.proof = proof(walk=walk(4, question="Does the siren sound now?"))
-        page.get_by_role("button", name="Yes").click()
+        with page.expect_response(lambda answer: answer.request.method == "POST"):
+            page.get_by_role("button", name="Yes").click()
         assert peer.proved[-1].yes is True
         # Nothing is wider than the phone.
         assert page.evaluate("document.documentElement.scrollWidth") <= 320
@@ -376,8 +372,10 @@ class TestBrowser:
         plain.goto(f"{address}/proof")
         for each in (page, plain):
             expect(each.get_by_role("heading", level=1)).to_contain_text(TO_OPEN)
-        peer.proof = proof(walk=walk(1, ended=ProofEnd(how="given up", why="given up by anna")))
-        plain.get_by_role("button", name="Give up").click()
+        ended = walk(1, ended=ProofEnd(how="given up", why="given up by anna"))
+        peer.after = {"proof": proof(walk=ended)}
+        with plain.expect_navigation():
+            plain.get_by_role("button", name="Give up").click()
         assert peer.proved[-1].walk == "ab12cd34"
         for each in (page, plain):
             heading = each.get_by_role("heading", level=1)

@@ -7,12 +7,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
-
-
-def token(client: FlaskClient) -> str:
-    found = re.search(r'name="csrf_token" value="([^"]+)"', client.get("/").text)
-    assert found
-    return found[1]
+from reading import token
 
 
 @pytest.mark.parametrize("act", ["hold", "resume", "stop", "abort", "reset"])

@@ -8,17 +8,12 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from reading import words
 from werkzeug.test import TestResponse
 
 Make = Callable[..., Any]
 
 PLAN = 'title = "Bracket"\r\narea = "1 dm²"\r\n'
-
-
-def words(response: TestResponse) -> str:
-    body = response.text.split("<body", 1)[1].split(">", 1)[1]
-    said = " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
-    return said.replace("\u00a0", " ")
 
 
 def send(client: FlaskClient, **fields: str) -> TestResponse:
