@@ -7,6 +7,7 @@ real record. For looking at; nothing is compared.
 import sys
 import tempfile
 import time
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlencode
@@ -193,6 +194,26 @@ def _shoot_plain(browser: Browser, address: str, out: Path) -> None:
         context.close()
 
 
+def _shoot_each(
+    browser: Browser,
+    address: str,
+    pages: Mapping[str, str],
+    sizes: Mapping[str, ViewportSize],
+    out: Path,
+    wanted: str,
+) -> None:
+    """Pages by their addresses, in every size and theme."""
+    for size, viewport in sizes.items():
+        context = browser.new_context(viewport=viewport, java_script_enabled=False)
+        page = context.new_page()
+        for name, path in pages.items():
+            for theme in THEMES if name.startswith(wanted) else ():
+                page.emulate_media(color_scheme=theme)
+                page.goto(address + path)
+                page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
+        context.close()
+
+
 def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
     """The other pages, of a record with a night's alarms; nothing in them needs a script."""
     record = folder / "alarms.db"
@@ -202,15 +223,7 @@ def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None
     peer = Peer(folder / "alarms.sock", a_status(dues=DUES))
     peer.start()
     with serving(peer.path, record) as address:
-        for size, viewport in SIZES.items():
-            context = browser.new_context(viewport=viewport, java_script_enabled=False)
-            page = context.new_page()
-            for name, path in PAGES.items():
-                for theme in THEMES if name.startswith(wanted) else ():
-                    page.emulate_media(color_scheme=theme)
-                    page.goto(address + path)
-                    page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
-            context.close()
+        _shoot_each(browser, address, PAGES, SIZES, out, wanted)
     peer.stop()
 
 
@@ -327,15 +340,7 @@ def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
     peer = Peer(folder / "bath.sock", a_status(dues=DUES))
     peer.start()
     with serving(peer.path, record) as address:
-        for size, viewport in NARROW.items():
-            context = browser.new_context(viewport=viewport, java_script_enabled=False)
-            page = context.new_page()
-            for name, path in BATH_PAGES.items():
-                for theme in THEMES if name.startswith(wanted) else ():
-                    page.emulate_media(color_scheme=theme)
-                    page.goto(address + path)
-                    page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
-            context.close()
+        _shoot_each(browser, address, BATH_PAGES, NARROW, out, wanted)
     peer.stop()
 
 
@@ -405,19 +410,25 @@ class _Going(Peer):
         return super()._answer(line)
 
 
+def _press(page: Page, button: str) -> None:
+    """Press a button, and wait for what comes of it: meanwhile the meter is read."""
+    with page.expect_navigation():
+        page.get_by_role("button", name=button).click()
+
+
 def _compare(page: Page, peer: _Going, address: str) -> None:
     """Take a zero and three currents, of which one does not fit, and be refused."""
     peer.show(0.0)
     page.goto(f"{address}/calibration?meter=shunt")
-    page.get_by_role("button", name="Take the zero").click()
+    _press(page, "Take the zero")
     for current_a in (1.0, 2.0, 3.0):
         peer.show(current_a)
         page.goto("about:blank")
         page.goto(f"{address}/calibration?meter=shunt")
         page.get_by_label("The reference shows, A").fill(f"{current_a:.3f}")
-        page.get_by_role("button", name="Take this point").click()
+        _press(page, "Take this point")
     page.get_by_label("The reference shows, A").fill("2,5")
-    page.get_by_role("button", name="Take this point").click()
+    _press(page, "Take this point")
     expect(page.get_by_role("alert")).to_be_visible(timeout=20_000)
 
 
