@@ -136,7 +136,7 @@ def _shown(
     keep: Form | None = None,
 ) -> ResponseReturnValue:
     keep = filled((WHO,), {}) if keep is None else keep
-    wrong = bool(form.wrong or form.unplaced or keep.wrong or keep.unplaced)
+    wrong = form.is_wrong or keep.is_wrong
     html = render_template(
         "analysis.html",
         methods=METHODS,

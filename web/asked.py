@@ -64,7 +64,7 @@ class AskedPages:
         html = render_template(
             "asked.html", asked=asked, methods=METHODS, form=form, report=report, bars=bars
         )
-        return html, 422 if form.wrong or form.unplaced else 200
+        return html, 422 if form.is_wrong else 200
 
 
 def _answered(asked: Asked, form: Form) -> tuple[Form, Report | None]:

@@ -170,7 +170,7 @@ class AccountPages:
             withdraw=withdraw,
             is_look=each.kind == kinds.APPEARANCE,
         )
-        wrong = right.wrong or right.unplaced or withdraw.wrong or withdraw.unplaced
+        wrong = right.is_wrong or withdraw.is_wrong
         return html, 422 if wrong else 200
 
 

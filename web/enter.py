@@ -79,4 +79,4 @@ def _shown(entry: Entry, of_bath: Known, form: Form) -> ResponseReturnValue:
     html = render_template("enter.html", entry=entry, entries=ENTRIES, of_bath=of_bath, form=form)
     if of_bath.status is None:
         return html, 503
-    return html, 422 if form.wrong or form.unplaced else 200
+    return html, 422 if form.is_wrong else 200

@@ -76,6 +76,11 @@ class Form:
         return tuple((f, self.problems[f.key]) for f in self.fields if f.key in self.problems)
 
     @property
+    def is_wrong(self) -> bool:
+        """Whether anything is: in a field that the page has, or of no one field."""
+        return bool(self.wrong or self.unplaced)
+
+    @property
     def filled(self) -> dict[str, str]:
         """What was typed, without what was left empty.
 

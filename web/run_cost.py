@@ -51,7 +51,7 @@ class CostPage:
             except InputError as error:
                 form = form.refused(error)
         html = render_template("cost.html", form=form, rows=rows)
-        return html, 422 if form.wrong or form.unplaced else 200
+        return html, 422 if form.is_wrong else 200
 
     def _groups(self) -> tuple[Group, ...]:
         try:
