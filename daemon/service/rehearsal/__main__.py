@@ -1,45 +1,17 @@
-"""A rehearsal in a process of its own: a line of JSON in, a line of JSON out.
-
-It runs behind everything else: the loop of the daemon that started it has to be on time.
-"""
+"""A rehearsal in a process of its own, behind everything else: the loop has to be on time."""
 
 import os
-import sys
-from pathlib import Path
-
-from sqlalchemy.exc import DatabaseError
-
-from daemon.api.errors import InputError
-from daemon.api.mishaps import read_mishaps
-from daemon.record.errors import RecordError
-from daemon.record.store import refusal
-from daemon.service.rehearsal.apart import Answered, Request
-from daemon.service.rehearsal.assembly import Asked
-from daemon.service.rehearsal.rehearse import rehearse
-from daemon.service.settings import read_settings
-from drivers.errors import DescriptionError
 
 
-def answered(request: Request) -> Answered:
-    """Rehearse what is asked for, or say why not."""
-    asked = Asked(request.plan, "plan", request.goes_on_from, request.read_c, request.copies)
-    try:
-        mishaps = None if request.mishaps is None else read_mishaps(request.mishaps)
-        settings = read_settings(Path(request.settings))
-        return Answered(rehearsal=rehearse(settings, asked, mishaps))
-    except DatabaseError as error:
-        return Answered(error=f"the record cannot be read: {refusal(error)}")
-    except (InputError, RecordError, DescriptionError) as error:
-        return Answered(error=str(error))
-
-
-def main() -> None:
-    """Answer one request on standard input."""
-    sys.stdout.write(answered(Request.model_validate_json(sys.stdin.read())).model_dump_json())
+def step_back() -> None:
+    """Run behind ordinary programs; whoever started this may be a real-time thread."""
+    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+    os.nice(10)
 
 
 if __name__ == "__main__":
-    # Whoever starts it may be a real-time thread, which it would be as well.
-    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
-    os.nice(10)
+    # Before anything is loaded: that takes most of the time, and would be real-time as well.
+    step_back()
+    from daemon.service.rehearsal.answering import main
+
     main()
