@@ -18,7 +18,7 @@ from daemon.api.make_up_entry import of_mixture, of_recipe
 from daemon.api.make_up_file import present_of, recipe_of
 from daemon.api.make_up_report import MakeUpReport
 from daemon.api.mixed_file import mixed_of
-from daemon.units import UnitError, parse
+from daemon.api.quantities import positive
 from web import recipe_forms
 from web.entering import WHO, entered
 from web.forms import Form, Group, filled
@@ -97,7 +97,7 @@ class MakeUpPages:
         keep: Form | None = None,
     ) -> ResponseReturnValue:
         keep = filled((WHO,), {}) if keep is None else keep
-        wrong = bool(form.wrong or form.unplaced or keep.wrong or keep.unplaced)
+        wrong = form.is_wrong or keep.is_wrong
         html = render_template(
             "makeup.html",
             way=way,
@@ -147,12 +147,9 @@ def _topped_up(form: Form) -> MakeUpReport:
 
 def _volume_l(key: str, text: str) -> float:
     try:
-        volume_l = parse(text, "L")
-    except UnitError as error:
+        return positive(text, "L")
+    except ValueError as error:
         raise InputError(_FORM, (f"{key}: {error}",)) from error
-    if not volume_l > 0:
-        raise InputError(_FORM, (f"{key}: must be above 0 L, got {text}",))
-    return volume_l
 
 
 def _write_recipe(form: Form, additives: tuple[str, ...]) -> Written:

@@ -36,6 +36,11 @@ def _reader(
     return read
 
 
+def positive(text: str, unit: str) -> float:
+    """A quantity above 0 of somebody's text, in `unit`. Raises ValueError."""
+    return _reader(unit, 0.0, None, None)(text)
+
+
 CurrentA = Annotated[float, _quantity("A", above=0)]
 """A current above 0, in A."""
 

@@ -63,7 +63,7 @@ def run(plan: Path | None, goes_on_from: int | None, check: bool, settings: Path
     What falls due of the bath before its end is said as well.
     """
     from daemon.api.messages import StartRequest
-    from daemon.service.commands.plan_text import read_plan_text
+    from daemon.service.commands.file_text import read_plan_text
 
     if plan is None and goes_on_from is None:
         raise BadInputError("PLAN is missing: a plan's file, or --continue RUN")

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from daemon.service.commands.command import BadInputError, settings_option
+from daemon.service.commands.file_text import read_text
 
 if TYPE_CHECKING:
     from daemon.api.bath_texts import Written
@@ -262,29 +263,18 @@ def _tree(given: dict[str, str], key_of: dict[str, str]) -> dict[str, Any]:
 
 
 def _volume_l(option: str, text: str | None) -> float | None:
-    from daemon.units import UnitError, parse
+    from daemon.api.quantities import positive
 
     if text is None:
         return None
     try:
-        volume_l = parse(text, "L")
-    except UnitError as error:
+        return positive(text, "L")
+    except ValueError as error:
         raise BadInputError(f"--{option}: {error}") from error
-    if not volume_l > 0:
-        raise BadInputError(f"--{option}: must be above 0 L, got {text}")
-    return volume_l
 
 
 def _read(path: Path) -> str:
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise BadInputError(f"{path}: cannot be read: {error.strerror or error}") from error
-    except UnicodeDecodeError as error:
-        raise BadInputError(f"{path}: is not UTF-8 text: {error}") from error
-    if len(text) > RECIPE_LIMIT:
-        raise BadInputError(f"{path}: {len(text)} characters, a recipe has at most {RECIPE_LIMIT}")
-    return text
+    return read_text(path, "a recipe", RECIPE_LIMIT)
 
 
 @contextmanager

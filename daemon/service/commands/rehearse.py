@@ -63,7 +63,7 @@ def rehearse(
     Needs no daemon, moves nothing. Ends with 1 if the plan would not work.
     """
     from daemon.api.mishaps import KINDS, read_mishaps
-    from daemon.service.commands.plan_text import read_plan_text
+    from daemon.service.commands.file_text import read_plan_text
     from daemon.service.rehearsal.assembly import Asked
     from daemon.service.rehearsal.rehearse import rehearse as rehearsed
     from daemon.service.settings import read_settings
