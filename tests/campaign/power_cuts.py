@@ -173,7 +173,7 @@ def record_evening(folder: Path, seconds: int) -> Tale:
     """Let the writer live through an evening, and take down what it asks of the disk."""
     place, log = folder / "evening", folder / "evening.log"
     place.mkdir()
-    done = trace(Path(evening.__file__), ["live", place, seconds], place, log)
+    done = trace(Path(evening.__file__), ["live", place, seconds], log)
     if done.returncode != 0:
         raise RuntimeError(done.stderr)
     return read_tale(list(read_ops(log, place)))
@@ -194,7 +194,7 @@ def record_recoveries(folder: Path, tale: Tale, number: int, seed: int) -> list[
         places.append(place)
         befores.append(files)
     log = folder / "recoveries.log"
-    done = trace(Path(evening.__file__), ["recover", *places], folder, log)
+    done = trace(Path(evening.__file__), ["recover", *places], log)
     if done.returncode != 0:
         raise RuntimeError(done.stderr)
     ops = list(read_ops(log, folder))

@@ -20,7 +20,6 @@ from daemon.record.entries import (
     Sample,
     StageEnded,
 )
-from daemon.record.errors import RecordIncompleteError
 from daemon.record.writer import Writer
 from disk.tracing import mark
 
@@ -57,7 +56,6 @@ class Evening:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self.writer = Writer(folder / RECORD, threaded=False, busy_timeout_ms=0)
-        self.refused = 0
         self._done()
 
     def _done(self) -> None:
@@ -71,11 +69,10 @@ class Evening:
         self._done()
 
     def commit(self) -> None:
-        """Bring what waits to the disk; marked only when the disk took it."""
-        if self.writer.flush():
-            self._done()
-        else:
-            self.refused += 1
+        """Bring what waits to the disk."""
+        if not self.writer.flush():
+            raise RuntimeError(self.writer.fault)
+        self._done()
 
     def add(self, kind: str, **amounts: float) -> None:
         """Something is done to the bath, and kept before it is answered."""
@@ -116,8 +113,8 @@ class Evening:
         self._done()
 
 
-def live(folder: Path, seconds: int) -> int:
-    """Two daemons after each other; how often the disk refused."""
+def live(folder: Path, seconds: int) -> None:
+    """Two daemons after each other."""
     first = Evening(folder)
     first.begin()
     first.add("make-up", volume=12.0, copper=600.0)
@@ -131,7 +128,6 @@ def live(folder: Path, seconds: int) -> int:
     second.plate(3, seconds // 2, 3)
     second.end(3, seconds // 2)
     second.close()
-    return first.refused + second.refused
 
 
 def recover(folder: Path) -> None:
@@ -148,11 +144,7 @@ def _move_often(connection: Connection) -> None:
 if __name__ == "__main__":
     event.listen(Engine, "begin", _move_often)
     if sys.argv[1] == "live":
-        try:
-            refused = live(Path(sys.argv[2]), int(sys.argv[3]))
-        except RecordIncompleteError as told:
-            sys.exit(str(told))
-        sys.stdout.write(f"refused {refused}\n")
+        live(Path(sys.argv[2]), int(sys.argv[3]))
     else:
         for each in sys.argv[2:]:
             recover(Path(each))

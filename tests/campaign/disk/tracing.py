@@ -48,27 +48,16 @@ def mark(folder: Path, word: str) -> None:
 
 
 def trace(
-    program: Path, arguments: Sequence[object], folder: Path, log: Path, inject: str | None = None
+    program: Path, arguments: Sequence[object], log: Path
 ) -> subprocess.CompletedProcess[str]:
-    """Run a Python program, and write to `log` what it asked of the disk.
-
-    `inject` makes calls on the files in `folder` fail, in strace's own words.
-    """
-    tampering = [] if inject is None else ["-e", f"inject={inject}"]
-    only = [word for path in watched(folder) for word in ("-P", str(path))] if inject else []
+    """Run a Python program, and write to `log` what it asked of the disk."""
     return subprocess.run(
         [
             "strace", "-qq", "-xx", "-y", "-s", "1000000", "-e", f"trace={CALLS}",
-            *tampering, *only, "-o", log, sys.executable, program, *map(str, arguments),
+            "-o", log, sys.executable, program, *map(str, arguments),
         ],
         text=True, capture_output=True, check=False, env={**os.environ, "PYTHONPATH": PATH},
     )  # fmt: skip
-
-
-def watched(folder: Path) -> list[Path]:
-    """The files of a record in `folder` that last: its index of the log is made anew."""
-    record = folder / "record.sqlite"
-    return [record, Path(f"{record}-wal"), Path(f"{record}-journal")]
 
 
 _CALL = re.compile(r"(\w+)\((.*)\) += (-?\d+)")

@@ -34,44 +34,34 @@ FLUSH_S, QUIET_FLUSH_S = 1.0, 15.0
 """s between two commits, and the same while nothing happens: below what counts as behind."""
 
 
-class PacedSupplyWorker(SupplyWorker):
-    """The worker, and when it wants its next turn. Its thread is the world's."""
+class Paced:
+    """A worker, and when it wants its next turn. Its thread is the world's."""
 
     has_mail = False
+
+    def read_at(self, monotonic_s):
+        self.has_mail = True
+        super().read_at(monotonic_s)
+
+    @property
+    def due_s(self):
+        return min(self._due_s, self._extra_s)
+
+    def pace(self, period_s, now_s):
+        self._period_s = period_s
+        self._due_s = min(self._due_s, now_s + period_s)
+
+
+class PacedSupplyWorker(Paced, SupplyWorker):
+    """The supply's."""
 
     def demand(self, demand):
         self.has_mail = True
         super().demand(demand)
 
-    def read_at(self, monotonic_s):
-        self.has_mail = True
-        super().read_at(monotonic_s)
 
-    @property
-    def due_s(self):
-        return min(self._due_s, self._extra_s)
-
-    def pace(self, period_s, now_s):
-        self._period_s = period_s
-        self._due_s = min(self._due_s, now_s + period_s)
-
-
-class PacedMeterWorker(MeterWorker):
-    """Likewise."""
-
-    has_mail = False
-
-    def read_at(self, monotonic_s):
-        self.has_mail = True
-        super().read_at(monotonic_s)
-
-    @property
-    def due_s(self):
-        return min(self._due_s, self._extra_s)
-
-    def pace(self, period_s, now_s):
-        self._period_s = period_s
-        self._due_s = min(self._due_s, now_s + period_s)
+class PacedMeterWorker(Paced, MeterWorker):
+    """A meter's."""
 
 
 class Disk:
