@@ -63,6 +63,7 @@ _KINDS = {
     "g/mL": ("a mass by volume", "0.355 mg/mL"),
     "mm": ("a length", "60 mm"),
     "cm": ("a length", "2 in"),
+    "m": ("a length", "1.5 m"),
     "L/h": ("a flow", "60 L/h"),
     "mL/s": ("a flow", "1.2 mL/s"),
     "Hz": ("a frequency", "10 Hz"),

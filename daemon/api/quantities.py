@@ -104,6 +104,9 @@ LengthMm = Annotated[float, _quantity("mm", above=0)]
 LengthCm = Annotated[float, _quantity("cm", above=0)]
 """A length above 0, in cm."""
 
+LengthM = Annotated[float, _quantity("m", above=0)]
+"""A length above 0, in m."""
+
 FlowLH = Annotated[float, _quantity("L/h", above=0)]
 """What a pump moves, above 0, in L/h."""
 

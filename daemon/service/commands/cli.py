@@ -18,6 +18,7 @@ from daemon.service.commands.classes import classes
 from daemon.service.commands.command import BadInputError, settings_option, who
 from daemon.service.commands.cost import cost
 from daemon.service.commands.effects import effects
+from daemon.service.commands.hardware import hardware
 from daemon.service.commands.makeup import makeup, mixed, top_up
 from daemon.service.commands.off import off
 from daemon.service.commands.part import part, parts
@@ -144,6 +145,7 @@ for command in (
     hull,
     filtration,
     drag_out,
+    hardware,
     makeup,
     mixed,
     top_up,
