@@ -31,6 +31,7 @@ from web.run_cost import CostPage
 from web.runs import Runs
 from web.tank import Tank
 from web.trouble import handle_troubles
+from web.weigh import WeighPages
 
 
 def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
@@ -63,6 +64,7 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     EnterPages(tank, runs).route(app, limiter)
     CostPage(tank, runs).route(app)
     PartPages(tank, runs, Meshes()).route(app, limiter)
+    WeighPages(tank, runs).route(app, limiter)
     ProofPage(tank, runs).route(app, limiter)
     RehearsePages(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)

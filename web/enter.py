@@ -7,11 +7,11 @@ from flask_limiter import Limiter
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
 from web.enter_forms import ENTRIES, Entry
-from web.entering import WHO, entered
+from web.entering import WHO, entered, run_number
 from web.forms import Form, filled
 from web.known import Known, known
 from web.protection import ACTS_A_MINUTE
-from web.runs import Runs, record_number
+from web.runs import Runs
 from web.tank import Tank
 from web.text import UNSURE
 from web.trouble import show
@@ -44,7 +44,7 @@ class EnterPages:
         entry, of_bath = _entry(kind), known(self._tank, self._runs)
         form = _opened(entry, True)
         try:
-            run = _run(form.text("run"))
+            run = run_number(form.text("run")) if form.text("run") else None
             written = entry.write(form, of_bath.description)
             number = entered(self._tank, entry.kind, written, form.typed, run=run)
         except InputError as error:
@@ -64,15 +64,6 @@ def _entry(kind: str) -> Entry:
 
 def _opened(entry: Entry, sent: bool) -> Form:
     return filled((*entry.groups, WHO), request.form if sent else {})
-
-
-def _run(text: str) -> int | None:
-    if not text:
-        return None
-    run = record_number(text)
-    if run is None:
-        raise InputError("run", (f"expected the number of a run, such as 12, got {text!r}",))
-    return run
 
 
 def _shown(entry: Entry, of_bath: Known, form: Form) -> ResponseReturnValue:

@@ -9,6 +9,7 @@ from daemon.api.errors import InputError
 from daemon.api.messages import BathEntryRequest, EntryKind
 from web.forms import Field, Group
 from web.presses import whose
+from web.runs import record_number
 from web.tank import Tank
 
 WHO = Group(
@@ -54,3 +55,11 @@ def entered(
     for note in answer.notes:
         flash(note, "warning")
     return answer.entry
+
+
+def run_number(text: str) -> int:
+    """Read the number of a run that was typed into the field `run`. Raises InputError."""
+    run = record_number(text)
+    if run is None:
+        raise InputError("run", (f"expected the number of a run, such as 12, got {text!r}",))
+    return run

@@ -175,6 +175,7 @@ def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
         "mass": f"{run.mass_g:.2f} g {run.metal}",
         "running": duration(run.running_s),
         "since": f"since {clock(utc_of(run.started_utc), now, zone)}",
+        "over": "over" if State(status.state) in (State.STOPPED, State.COMPLETE) else "",
         "stage": f"{run.stage + 1} of {len(run.stages)}",
     }
 

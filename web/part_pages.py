@@ -31,9 +31,6 @@ from web.tank import Tank
 from web.text import UNSURE
 from web.trouble import show
 
-NEWEST = 20
-"""Weighings that are shown."""
-
 _KEPT_S = 31_536_000
 """A browser may keep a kept part's picture for a year: it never changes."""
 
@@ -83,8 +80,7 @@ class PartPages:
             parts=[(each, sure(kept_parts.area_of(each).budget(1)), _made(each)) for each in parts],
             pictured=self._runs.pictured(),
             status=status,
-            weighed=weighing_report.listing(found, newest=NEWEST),
-            older=max(0, len(found) - NEWEST),
+            learned=weighing_report.learned(found),
             zone=zone_name(),
         )
 

@@ -14,10 +14,12 @@ from sqlalchemy.exc import DatabaseError
 
 from daemon.api.proof_plan import is_proof
 from daemon.api.rehearsal_after import After, read_after
+from daemon.api.weighing import part_of
 from daemon.bath import account, book
 from daemon.bath.book import Book
 from daemon.bath.cost import Energy, energy
 from daemon.bath.description import Description
+from daemon.bath.run_charge import PartCharge
 from daemon.record import alarms, audits, bath_entries, close_ups, interruptions, parts, proofs
 from daemon.record.alarms import Alarm
 from daemon.record.audits import AuditEntry
@@ -174,6 +176,11 @@ class Runs:
             found = one_run(connection, run_id)
             read = samples(connection, run_id, 0.0, found.elapsed_s + AFTER_S)
             return found, energy(read)
+
+    def part_charge(self, run_id: int, bath: str) -> PartCharge:
+        """Give the charge of a run's part. Raises `NoSuchRunError`, and InputError as `part_of`."""
+        with self._reading() as connection:
+            return part_of(connection, run_id, bath)
 
     def parts(self) -> list[Part]:
         """Give the parts that are kept, by name, the newest of each."""

@@ -11,13 +11,14 @@ from decimal import Decimal
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, InstanceOf
+from sqlalchemy import Connection
 
 from daemon.api.errors import InputError
 from daemon.api.explain import read_tree
 from daemon.api.plan_file import read_plan
 from daemon.api.plan_known import known_of
 from daemon.api.quantities import Fraction, MassG
-from daemon.bath import kinds, weighing, weighings
+from daemon.bath import kinds, run_charge, weighing, weighings
 from daemon.bath.errors import WeighingError
 from daemon.bath.run_charge import PartCharge
 from daemon.bath.weighing import Efficiency
@@ -112,6 +113,23 @@ class Weighed:
 def read_weighing(tree: object) -> WeighingForm:
     """Read a form's texts. Raises InputError with every problem."""
     return read_tree(tree, WHERE, WeighingForm)
+
+
+def part_of(connection: Connection, run_id: int, bath: str) -> PartCharge:
+    """The charge of a run's part, by the record.
+
+    Raises NoSuchRunError; and InputError for a run of another bath or of which nothing can be
+    said.
+    """
+    try:
+        part = run_charge.of_part(connection, run_id)
+    except WeighingError as error:
+        raise InputError(WHERE, (str(error),)) from error
+    if part.last.bath != bath:
+        raise InputError(
+            f"run {run_id}", (f"was plated in {part.last.bath!r}, this would be of {bath!r}",)
+        )
+    return part
 
 
 def weighed(form: WeighingForm, part: PartCharge, before: Sequence[KeptWeighing]) -> Weighed:

@@ -46,19 +46,30 @@ def report(done: Weighed) -> Report:
     return Report((*rows, _teaching(done)), tuple(warnings))
 
 
-def listing(
-    found: Sequence[KeptWeighing], zone: tzinfo | None = None, newest: int | None = None
-) -> Report:
-    """The weighings of the account, newest first, and what all of them teach of each metal.
+def listing(found: Sequence[KeptWeighing], zone: tzinfo | None = None) -> Report:
+    """The weighings of the account, newest first, and what all of them teach of each metal."""
+    rows = tuple(Row(str(each.number), line(each, zone)) for each in reversed(found))
+    return Report(rows + learned(found))
 
-    newest: how many of them are told; all, if None.
-    """
-    told = list(reversed(found))[:newest]
-    rows = [Row(str(each.number), _line(each, zone)) for each in told]
+
+def learned(found: Sequence[KeptWeighing]) -> tuple[Row, ...]:
+    """What the weighings of the account teach, a row for each metal."""
+    rows = []
     for metal in dict.fromkeys(each.metal for each in found):
         counting = weighings.counting(found, metal)
         rows.append(Row("learned", _taught(weighing.learned(counting), len(counting), metal)))
-    return Report(tuple(rows))
+    return tuple(rows)
+
+
+def line(each: KeptWeighing, zone: tzinfo | None = None) -> str:
+    """One weighing: when, which run, the masses, the efficiency, by whom."""
+    half = coverage_factor(CONFIDENCE) * each.found.u
+    left = "" if each.counts else ", not averaged in"
+    return (
+        f"{bath_words.stamp(each.at_utc_ms, zone)}  run {each.run_id}, {each.metal}: "
+        f"{each.before_g:.6g} g to {each.after_g:.6g} g, {_percent(each.found.value, half)}{left}, "
+        f"by {each.who}"
+    )
 
 
 def _found(done: Weighed) -> list[Row]:
@@ -113,16 +124,6 @@ def _taught(found: Learned | None, number: int, metal: str) -> str:
         f"{metal}: {_percent(found.value, found.half95)} is to be expected, by {number} weighings "
         f"(weighted mean; from run to run s = {100 * found.between:.2g} %); it holds for plans "
         "that give no efficiency"
-    )
-
-
-def _line(each: KeptWeighing, zone: tzinfo | None) -> str:
-    half = coverage_factor(CONFIDENCE) * each.found.u
-    left = "" if each.counts else ", not averaged in"
-    return (
-        f"{bath_words.stamp(each.at_utc_ms, zone)}  run {each.run_id}, {each.metal}: "
-        f"{each.before_g:.6g} g to {each.after_g:.6g} g, {_percent(each.found.value, half)}{left}, "
-        f"by {each.who}"
     )
 
 

@@ -7,7 +7,7 @@ real record. For looking at; nothing is compared.
 import sys
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlencode
@@ -44,7 +44,19 @@ from daemon.bath.description import Additive, Description
 from daemon.bath.parts.apart import measured
 from daemon.bath.parts.asked import Asked, Found
 from daemon.chemistry.calibration import Point, ReferenceClass, fitted
-from daemon.record.entries import Audited, BathEntered, CalibrationMade, Noted, PartKept, Settled
+from daemon.chemistry.uncertainty import MeterDoubt
+from daemon.record.entries import (
+    Audited,
+    BathEntered,
+    CalibrationMade,
+    CountedBy,
+    Noted,
+    PartKept,
+    RunEnded,
+    RunOpened,
+    Sample,
+    Settled,
+)
 from daemon.record.writer import Writer
 
 SIZES: dict[str, ViewportSize] = {
@@ -626,6 +638,18 @@ def _meshes(folder: Path) -> dict[str, Path]:
     return paths
 
 
+WEIGHED_PLAN = """
+title = "Lamp foot"
+area = "1.8 dm²"
+target = "25 µm"
+voltage_ceiling = "6 V"
+caps = { charge = "10 Ah", duration = "10 h" }
+[[stage]]
+name = "build"
+current = "2 A"
+"""
+
+
 def _keep_parts(record: Path, meshes: dict[str, Path]) -> None:
     """Parts that are kept, each measured, and weighings of the bath."""
     writer = Writer(record, threaded=False)
@@ -652,6 +676,15 @@ def _keep_parts(record: Path, meshes: dict[str, Path]) -> None:
         writer.keep_bath_entry(
             BathEntered("Copper 1", "weighing", "anna", at_ms, at_ms, facts=facts, run_id=12)
         )
+    writer.put(
+        RunOpened(
+            13, "Copper 1", "Lamp foot", WEIGHED_PLAN, "Cu", 1.8, 25.0, "anna", STARTED_MS, 0.0,
+            "b", True, CountedBy("supply", doubt=MeterDoubt(gain=0.005)),
+        )
+    )  # fmt: skip
+    writer.put(Sample(13, 0.0, 2.0, 1.0, 2.0, 0.0))
+    writer.put(Sample(13, 10_800.0, 2.0, 1.0, 2.0, 6.0))
+    writer.put(RunEnded(13, "complete", "", 0, 10_800.0, 10_800.0, 6.0, 0.0, 0.0, 7.0, 25.0))
     writer.close()
 
 
@@ -699,8 +732,23 @@ def _shoot_parts(browser: Browser, folder: Path, out: Path, wanted: str) -> None
         page.get_by_role("button", name="Work it out").click()
         expect(page.get_by_role("alert")).to_be_visible(timeout=60_000)
         shoot("wrong")
+        _weigh(page, address, shoot)
     context.close()
     peer.stop()
+
+
+def _weigh(page: Page, address: str, shoot: Callable[[str], None]) -> None:
+    """A weighing: to be filled in, worked out, asked about; and those that are kept."""
+    page.goto(f"{address}/parts/weigh")
+    shoot("weigh")
+    page.get_by_role("link", name="Run 13").click()
+    page.get_by_label("Mass before it").fill("24.310 g")
+    for name, after in (("gained", "31.190 g"), ("doubtful", "29.190 g"), ("no-mass", "29.19")):
+        page.get_by_label("Mass after it").fill(after)
+        page.get_by_role("button", name="Work it out").click()
+        shoot(name)
+    page.goto(f"{address}/parts/weighings")
+    shoot("weighings")
 
 
 def main(out: Path, wanted: str = "") -> None:

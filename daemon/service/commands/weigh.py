@@ -49,9 +49,7 @@ def weigh(run: int, keep: bool, at: str | None, note: str, settings: Path, **sai
 
 def _part(settings: Path, run: int) -> tuple[Book, PartCharge]:
     """The bath of the settings, and the charge of the run's part in it."""
-    from daemon.api.errors import InputError
-    from daemon.bath.errors import WeighingError
-    from daemon.bath.run_charge import of_part
+    from daemon.api.weighing import part_of
     from daemon.record.store import open_reader
     from daemon.service.settings import read_settings
 
@@ -59,17 +57,9 @@ def _part(settings: Path, run: int) -> tuple[Book, PartCharge]:
     engine = open_reader(read_settings(settings).record.path)
     try:
         with engine.connect() as connection:
-            part = of_part(connection, run)
-    except WeighingError as error:
-        raise InputError("weighing", (str(error),)) from error
+            return book, part_of(connection, run, book.description.name)
     finally:
         engine.dispose()
-    if part.last.bath != book.description.name:
-        raise BadInputError(
-            f"run {run}: was plated in {part.last.bath!r}, the settings are of "
-            f"{book.description.name!r}"
-        )
-    return book, part
 
 
 def _work(tree: dict[str, Any], book: Book, part: PartCharge) -> tuple[Weighed, Report]:
