@@ -93,7 +93,8 @@ def say(console, outcomes, wall_s):
         f"{len(outcomes)} nights, {hours:.0f} h: {counts['runs']} runs, {faults} faults, "
         f"{sum(o.pairs for o in outcomes)} of them within a minute of another, "
         f"{counts['alarms']} alarms, {counts['deaths']} deaths of the process, "
-        f"{counts['comparisons']} comparisons of charge"
+        f"{counts['stops']} stops, {counts['causes held to their time']} causes held to their "
+        f"time, {counts['comparisons']} comparisons of charge"
     )
     console.print(
         f"{len(outcomes) / wall_s * 3600:.0f} nights an hour; {hours * 3600 / wall_s:.0f} x real "

@@ -133,7 +133,7 @@ def _one(summary, before, own):
         len(own), own[0].elapsed_s, own[-1].elapsed_s,
     ):  # fmt: skip
         found.append(f"a span of {summary.samples} samples, not {len(own)}")
-    if summary.charge_nah != round(Fraction(own[-1].charge_ah) * 10**9):
+    if abs(summary.charge_nah - Fraction(own[-1].charge_ah) * 10**9) > Fraction(501, 1000):
         found.append(f"a span's charge of {summary.charge_nah} nAh")
     for name, found_band in (("current_a", summary.current), ("voltage_v", summary.voltage)):
         points = [(s.elapsed_s, getattr(s, name)) for s in [*before, *own]]

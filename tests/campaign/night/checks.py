@@ -11,24 +11,26 @@
 """
 
 from collections import Counter
-from dataclasses import dataclass, field
 from math import hypot, inf, sqrt
 
 from daemon.chemistry.uncertainty import Shape
 from daemon.control.doubt import charge_doubt
 from daemon.control.protection.causes import CURRENT_WITHOUT_RUN, OUTPUT_DID_NOT_STOP
 from daemon.control.states import PLATING, State
-from daemon.record.entries import AlarmChanged, AlarmRaised, CloseUpTaken, Part, RunOpened
+from daemon.record.entries import AlarmRaised, RunOpened
+from daemon.service.devices.pins import RENEW_S
 from night import again, kept
+from night.ledger import AlarmLedger
 
 STILL_ON = (OUTPUT_DID_NOT_STOP, CURRENT_WITHOUT_RUN)
 NORMALS = 5.0
 """Standard uncertainties of what is normal: by chance 1 in 1.7 million readings goes further."""
 
+SHOWN_S = RENEW_S + 0.2
+"""s after which a siren that was mended is on again."""
+
 COMMIT_S = 1.1
 """s of entries that a death may cost: the second between two commits, and a reading."""
-
-OVER = frozenset({"cleared", "daemon ended"})
 
 
 def limit_ah(run, count):
@@ -41,15 +43,6 @@ def limit_ah(run, count):
     flat = sum(sqrt(3.0) * share.u for share in shares if share.shape is Shape.FLAT)
     normal = hypot(*(share.u for share in shares if share.shape is Shape.NORMAL))
     return flat + NORMALS * normal + 1e-6
-
-
-@dataclass
-class Life:
-    """An alarm as the loop has told the record of it."""
-
-    cause: str
-    parts: list = field(default_factory=list)
-    is_over: bool = False
 
 
 class Checks:
@@ -68,9 +61,9 @@ class Checks:
         self.lives = []
         self._active = []
         self._deadlines = []
-        self._disobeyed_s = -inf
+        self._disobeyed_s = self._wild_s = self._broke_s = -inf
         self._lied_s = -inf
-        self._disk_ill_s = -inf
+        self._disk_ill_s = self._siren_ill_s = -inf
         self._starts = {}
         self._limits = {}
         self._dead_s, self._how, self._guard_works = inf, "", False
@@ -83,13 +76,11 @@ class Checks:
         self._aborts = False
         self._run = None
         self._last_s = None
-        self._last_truth = None
-        self._gap_ah = 0.0
-        self._excess_ah = 0.0
+        self._before = None
+        self._excess_ah = self._shortfall_ah = 0.0
         self._most_a = 0.0
         self._ran_on = False
-        self._alarms = {}
-        self._standing = None
+        self._alarms = AlarmLedger(self.broken)
         self._counted = 0
 
     # What is told of.
@@ -131,8 +122,12 @@ class Checks:
         now_s = self._world.clock.now_s
         if any(fault.disobeys for fault in self._active):
             self._disobeyed_s = now_s
+        if any(fault.group in ("tank", "supply", "pins") for fault in self._active):
+            self._wild_s = now_s
         if any(fault.blinds for fault in self._active):
             self._lied_s = now_s
+        if self._world.siren.broken:
+            self._siren_ill_s = now_s
         if self._world.the_disk.state != "well":
             self._disk_ill_s = now_s
 
@@ -150,7 +145,7 @@ class Checks:
             self._begin_run(situation)
         self._see_charge(situation)
         self._see_flow(situation, plates)
-        self._see_alarms(situation.alarms)
+        self._alarms.see(situation.alarms)
         if self._deadlines:
             self._see_deadlines(situation, plates)
         if situation.state is not self._state:
@@ -166,9 +161,8 @@ class Checks:
         self.counts["runs"] += 1
         start = (world.supply.true_ah(), world.counting_head.lied_as / 3600.0)
         self._starts[run.run_id] = start
-        self._last_s, self._last_truth = None, start[0]
-        self._gap_ah = run.carried.gap_greatest_ah
-        self._excess_ah = 0.0
+        self._last_s, self._before = None, None
+        self._excess_ah = self._shortfall_ah = 0.0
         self._most_a = 0.0
         self._ran_on = False
         count = situation.count
@@ -185,11 +179,7 @@ class Checks:
         truth = self._truth_at(count.last_s)
         if truth is None:
             return
-        gap_ah = count.gap_greatest_ah
-        if gap_ah != self._gap_ah:
-            self._see_gap(truth[1] - self._last_truth, gap_ah - self._gap_ah)
-            self._gap_ah = gap_ah
-        self._last_truth = truth[1]
+        self._see_between(count, truth[1])
         if self._world.is_full or self._counted % 8 == 0:
             self._compare(run, count, truth)
 
@@ -202,7 +192,9 @@ class Checks:
         greatest_ah = own_ah + count.gap_greatest_ah - carried.gap_greatest_ah
         limit = limit_ah(run, count) + truth[2] - start_lied_ah
         self.counts["comparisons"] += 1
-        if not least_ah - limit <= true_ah <= greatest_ah + limit + self._excess_ah:
+        least_ah -= self._shortfall_ah
+        greatest_ah += self._excess_ah
+        if not least_ah - limit <= true_ah <= greatest_ah + limit:
             self.broken(
                 2,
                 f"run {run.run_id}: {true_ah:.6f} Ah have passed, {least_ah:.6f} to "
@@ -217,12 +209,37 @@ class Checks:
                 return truth
         return None
 
-    def _see_gap(self, passed_ah, bound_ah):
-        """A supply that does not hold its set-point may pass more in a gap than anybody can say."""
-        over_ah = passed_ah - max(0.0, bound_ah)
-        if over_ah > 0.0 and self._world.clock.now_s - self._disobeyed_s < 60.0:
-            self._excess_ah += over_ah
+    def _see_between(self, count, true_ah):
+        """What no reading can show, between two that are far apart while the supply does not obey.
+
+        A gap's bound is that of its set-points. Within the gap limit two readings that are the same
+        count as if nothing had been between them; nor does any reading show the jolt of a contactor
+        that closes and opens between two of them.
+        """
+        now_s = self._world.clock.now_s
+        before, self._before = self._before, (now_s, count, true_ah)
+        if before is None:
+            return
+        since_s, earlier, earlier_ah = before
+        passed_ah = true_ah - earlier_ah
+        bound_ah = count.gap_greatest_ah - earlier.gap_greatest_ah
+        off_ah = passed_ah - (count.charge_ah - earlier.charge_ah)
+        is_gap = count.gap_s != earlier.gap_s
+        if is_gap and passed_ah > bound_ah and self._disobeyed_s >= since_s:
+            self._excess_ah += passed_ah - bound_ah
             self.excused["more than a gap's bound, from a supply that disobeyed"] += 1
+        if is_gap:
+            return
+        pace_s = self._world.night.period_s if self._world.is_full else self._world.pace_s
+        missing = count.last_s - earlier.last_s > 1.6 * pace_s
+        if self._broke_s >= since_s or (missing and self._wild_s >= since_s):
+            self._excess_ah += max(0.0, off_ah)
+            self._shortfall_ah += max(0.0, -off_ah)
+            self.excused["a jolt or dip between two readings within the gap limit"] += 1
+
+    def broke_the_circuit(self):
+        """The contactor opens under current."""
+        self._broke_s = self._world.clock.now_s
 
     def _see_caps(self, run, count, situation):
         world, plan = self._world, run.plan
@@ -234,7 +251,6 @@ class Checks:
         carried = run.carried
         # Whoever goes on with a part that is at its cap gets nothing more on it.
         cap_ah = max(plan.charge_cap_ah, carried.charge_ah + carried.gap_greatest_ah)
-        self._ran_on = self._ran_on or (flows_on and self._sounds(situation))
         if count.greatest_ah > cap_ah + more_ah and not (flows_on or self._ran_on):
             self.broken(5, f"{count.greatest_ah:.5f} Ah of at most {cap_ah:.5f} Ah")
         progress = situation.progress
@@ -255,6 +271,7 @@ class Checks:
             self._flow_from_s = None
             return
         if self._plated:
+            self.counts["stops"] += 1
             self._aborts = situation.state is State.ABORTING
         current_a = world.supply.true_a()
         if current_a < world.night.gone_a:
@@ -266,7 +283,10 @@ class Checks:
                 self._aborts = True  # nothing has to be brought down first
         limits = world.daemon.limits
         allowed_s = limits.off_s + self._slack_s() + (0.0 if self._aborts else limits.down_s)
-        if now_s - self._flow_from_s <= allowed_s or self._sounds(situation):
+        if now_s - self._flow_from_s <= allowed_s:
+            return
+        if self._sounds(situation):
+            self._ran_on = True
             return
         if self._is_blind(situation):
             self.excused["a current that no meter showed"] += 1
@@ -283,7 +303,9 @@ class Checks:
         for alarm in situation.alarms.standing:
             if alarm.cause in STILL_ON and alarm.active:
                 seen_to = alarm.acknowledged_by is not None
-                silent = not world.night.has_signals or world.siren.broken
+                silent = (
+                    not world.night.has_signals or self._siren_ill_s > world.clock.now_s - SHOWN_S
+                )
                 return seen_to or silent or world.siren.on
         return False
 
@@ -307,6 +329,7 @@ class Checks:
         due = [each for each in self._deadlines if each[0] <= now_s]
         self._deadlines = [each for each in self._deadlines if each[0] > now_s]
         for _, fault, run_id in due:
+            self.counts["causes held to their time"] += 1
             same_run = situation.run is not None and situation.run.run_id == run_id
             if not plates or not same_run or self._hides(fault):
                 continue
@@ -340,47 +363,14 @@ class Checks:
         if situation.state not in PLATING and not situation.demand.output_on:
             self.broken(6, f"the contactor is kept closed while {situation.state.value}")
 
-    # Alarms.
-
     def entry(self, entry):
         """The loop hands this to the record."""
+        self._alarms.entry(entry)
         if isinstance(entry, AlarmRaised):
             self.counts["alarms"] += 1
             self.note(f"alarm {entry.number}: {entry.cause}: {entry.seen}")
-            same = [a for a in self._alarms.values() if a.cause == entry.cause and not a.is_over]
-            if entry.number in self._alarms or same:
-                self.broken(4, f"alarm {entry.number}, {entry.cause}, is there twice")
-            self._alarms[entry.number] = Life(entry.cause)
-        elif isinstance(entry, AlarmChanged):
-            alarm = self._alarms.get(entry.number)
-            if alarm is None or alarm.is_over:
-                self.broken(4, f"alarm {entry.number} {entry.what}, and is no alarm")
-            elif entry.what in OVER:
-                alarm.is_over = True
-        elif isinstance(entry, CloseUpTaken):
-            alarm = self._alarms.get(entry.number)
-            if alarm is None or entry.part in alarm.parts:
-                self.broken(4, f"close-up {entry.part.value} of alarm {entry.number}")
-            else:
-                alarm.parts.append(entry.part)
         elif isinstance(entry, RunOpened):
             self.note(f"run {entry.run_id} begins")
-
-    def _see_alarms(self, alarms):
-        if alarms.standing is self._standing:
-            return
-        self._standing = alarms.standing
-        stands = {alarm.number: alarm.cause for alarm in alarms.standing}
-        told = {number: a.cause for number, a in self._alarms.items() if not a.is_over}
-        if stands != told or len(set(stands.values())) != len(stands):
-            self.broken(4, f"standing {stands}, in the record {told}")
-
-    def _see_close_ups(self, complete):
-        for number, alarm in self._alarms.items():
-            parts = sorted(part.value for part in alarm.parts)
-            whole = sorted(part.value for part in Part)
-            if parts != whole and (complete or Part.BEFORE not in alarm.parts):
-                self.broken(4, f"alarm {number}, {alarm.cause}: close-up {parts}")
 
     # Lives of the process.
 
@@ -421,9 +411,13 @@ class Checks:
             lied_ah = truth_lied - start[1]
             bracket_ah = self._most_a * (dead.limits.period_s + 1.0) / 3600.0
             self._limits[situation.run.run_id] = (
-                limit_ah(situation.run, situation.count) + lied_ah + bracket_ah + self._excess_ah
+                limit_ah(situation.run, situation.count)
+                + lied_ah
+                + bracket_ah
+                + self._excess_ah
+                + self._shortfall_ah
             )
-        self._see_close_ups(complete=False)
+        self._alarms.see_close_ups(complete=False)
         late = [at_s for at_s, entry in dead.entries[dead.committed :]
                 if not isinstance(entry, again.Began)]  # fmt: skip
         if late and now_s - late[0] > COMMIT_S + 0.1 and now_s - self._disk_ill_s > 31.0:
@@ -450,7 +444,7 @@ class Checks:
     def ended_well(self):
         """The process has ended in good order."""
         daemon = self._world.daemon
-        self._see_close_ups(complete=True)
+        self._alarms.see_close_ups(complete=True)
         self._keep(daemon)
 
     def _keep(self, daemon):

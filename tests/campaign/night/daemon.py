@@ -262,9 +262,11 @@ class Daemon:
     def workers(self):
         return (self.worker, *self.meters.values())
 
-    def pace(self, period_s):
-        """Read so often from now on; a thermometer has its own pace."""
+    def pace(self, period_s, full):
+        """Read so often from now on; at full rate commits come as they should."""
         now_s = self.world.clock.monotonic_s()
+        if full:
+            self.flush_at_s = min(self.flush_at_s, self.world.clock.now_s + FLUSH_S)
         self.worker.pace(period_s, now_s)
         if "shunt" in self.meters:
             self.meters["shunt"].pace(period_s, now_s)

@@ -3,9 +3,12 @@
 All that they do is drawn from the night's course, at moments of the world's clock.
 """
 
+from sqlalchemy.exc import DatabaseError
+
 from daemon.api.errors import InputError
 from daemon.control.situation import NOTHING_CARRIED, AlarmAct
 from daemon.control.states import Act, State
+from daemon.record import queries
 from daemon.record.entries import Settled
 from daemon.record.errors import NotSettledError
 from daemon.record.store import open_reader
@@ -109,7 +112,7 @@ class People:
         engine = open_reader(self._world.record)
         try:
             with engine.connect() as connection:
-                number = self._world.daemon.writer.next_run_id() - 1
+                number = queries.next_run_id(connection) - 1
                 return number, unfinished(connection, number).carried
         except InputError:
             return None, NOTHING_CARRIED
@@ -151,6 +154,8 @@ class People:
         except NotSettledError as error:
             world.checks.broken(2, f"a charge within the bounds was refused: {error}")
             return
+        except DatabaseError:  # the disk refuses, and whoever asked is told
+            return
         world.checks.settled_ah += added_ah
         world.daemon.mailbox.put(SettledMail(added_ah))
 
@@ -162,14 +167,23 @@ class People:
         world.attend(8.0)
         plan = daemon.plan if daemon is not None and act is Act.START else None
         text = world.night.plan_text if plan is not None else ""
-        unproven = None
-        if act in SWITCHES_ON and not world.supply.line.is_well:
-            unproven = "the guard cannot switch the output off by its own way"
+        unproven = self._unproven() if act in SWITCHES_ON else None
         order = Order(act, who, plan, text, where, unproven=unproven, **more)
         if daemon is not None:
             self._orders.append(order)
             daemon.mailbox.put(order)
         return order
+
+    def _unproven(self):
+        """What the guard's proof comes to: its own "output off", read back; None if it works."""
+        world = self._world
+        if world.daemon is None or world.daemon.loop.situation.demand.output_on:
+            return "the supply's output is not known to be off"
+        if world.supply.line.is_well:
+            world.supply.switch_off_past_the_loop()
+            if not world.supply.bench.supply.output_on:
+                return None
+        return "the guard cannot switch the output off by its own way"
 
     def _press_something(self):
         """The wrong button."""

@@ -14,7 +14,7 @@ from tempfile import mkdtemp
 
 from sqlalchemy.exc import DatabaseError
 
-from daemon.control.states import AT_REST
+from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
 from daemon.service.devices.pins import CYCLE_S
 from daemon.service.devices.supply_worker import STUCK_S
@@ -135,6 +135,11 @@ class World:
     def hung_s(self):
         """For how long the supply's thread hangs, s."""
         return 0.0 if self._hung_from_s is None else self.clock.now_s - self._hung_from_s
+
+    @property
+    def pace_s(self):
+        """The time from reading to reading now, s."""
+        return self._pace_s
 
     @property
     def is_full(self):
@@ -327,11 +332,11 @@ class World:
         pace_s = night.period_s
         if not full:
             situation = self.daemon.loop.situation
-            rests = situation.state in AT_REST and situation.wind_down is None
+            rests = situation.state not in OPEN and situation.wind_down is None
             pace_s = REST_PACE_S if rests else night.quiet_s
         if pace_s != self._pace_s:
             self._pace_s = pace_s
-            self.daemon.pace(pace_s)
+            self.daemon.pace(pace_s, full)
             usual_s = Contactor.LETS_GO_S
             self.contactor.let_go_s = usual_s if full else usual_s + 2.0 * pace_s
 
@@ -354,6 +359,8 @@ class World:
     def see_contactor(self):
         """Let the contactor move if it is time to, and the circuit with it."""
         if self.night.has_contactor and self.contactor.moved():
+            if self.supply.true_a() > 0.0:
+                self.checks.broke_the_circuit()
             self.circuit()
 
     def disk(self, state):
