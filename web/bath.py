@@ -96,9 +96,11 @@ def doses(status: Status) -> list[tuple[str, DueStatus]]:
     ]
 
 
-def pump_lines(status: Status) -> list[str]:
-    """What each dosing pump does, why it does not, and what it did last."""
-    return [capital(pump_words.line(pump, status)) for pump in status.pumps]
+def pump_lines(status: Status) -> list[tuple[str, bool]]:
+    """What each dosing pump does, why it does not, and did last; whether somebody has to see."""
+    return [
+        (capital(pump_words.line(pump, status)), pump.kept_utc is not None) for pump in status.pumps
+    ]
 
 
 def dose_key(place: int) -> str:

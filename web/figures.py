@@ -66,6 +66,7 @@ def view_of(status: Status, zone: tzinfo | None) -> View:
     said = word(status, zone)
     run = status.run
     texts = _spoken(said) | _supply(status) | _devices(status)
+    texts["pump"] = unbroken(pump_words.short(status, zone))
     texts["clock_rate"] = _clock_rate(status, zone)
     if run is not None:
         texts |= _run(status, run, zone)
@@ -125,13 +126,12 @@ def _supply(status: Status) -> dict[str, str]:
         "bath_charge": _number(status.bath_charge_ah, 1),
         "proving": "" if status.proving is None else "A proof test is under way:",
         "due": unbroken(due_words.short(status.dues)),
-        "pump": unbroken(pump_words.short(status.pumps)),
     } | {f"dose_{place}": _dose(status, due) for place, due in enumerate(status.dues)}
 
 
 def _dose(status: Status, due: DueStatus) -> str:
-    """Whether a dose is due that somebody has to give: one that a pump gives is nobody's."""
-    by_pump = any(pump.additive == due.name for pump in status.pumps)
+    """Whether a dose is due that somebody has to give: one that a pump will give is nobody's."""
+    by_pump = any(pump.additive == due.name and not pump.kept_utc for pump in status.pumps)
     return "due" if due.doses and not by_pump else ""
 
 

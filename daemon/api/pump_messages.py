@@ -20,8 +20,9 @@ class PumpStatus(Message):
 
     runs: its line moves. owed_ml: what charge has used up and nothing has answered. due: that is a
     whole dose. day_ml: what was dosed in the last 24 h, of `most_day_ml`. why_not: why no dose is
-    under way; `passes` says that it goes without anybody doing anything. by_hand: a person's run is
-    under way; ran_s: for how long the last one ran, ran_cut_short what has cut it short, if so.
+    under way; `passes` says that it goes without anybody doing anything. kept_utc: since when it is
+    kept from a dose that is owed, once that was told. by_hand: a person's run is under way; ran_s:
+    for how long the last one ran, ran_cut_short what has cut it short, if so.
     """
 
     additive: str
@@ -34,6 +35,7 @@ class PumpStatus(Message):
     day_ml: float = 0.0
     why_not: str | None = None
     passes: bool = False
+    kept_utc: str | None = None
     last_ml: float | None = None
     last_utc: str | None = None
     last_cut_short: str | None = None

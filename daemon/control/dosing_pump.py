@@ -13,6 +13,9 @@ from dataclasses import dataclass
 DAY_S = 86_400.0
 """s for which a dose counts against the greatest volume of a day: any 24 h, not a calendar's."""
 
+DAYS_MOST = "the most in a day"
+"""What a hindrance is about that is a day's greatest volume."""
+
 _SLACK_ML = 1e-6
 """What a sum of floats may be off a whole dose, mL."""
 
@@ -65,10 +68,19 @@ class PumpLook:
 
 @dataclass(frozen=True, slots=True)
 class Hindrance:
-    """Why a pump does not run, in words. `passes`: it goes without anybody doing anything."""
+    """Why a pump does not run, in words.
+
+    about: what somebody has to see to, in a word that stays while figures in the words change;
+    empty where it goes without anybody doing anything.
+    """
 
     words: str
-    passes: bool = False
+    about: str = ""
+
+    @property
+    def passes(self) -> bool:
+        """Whether it goes without anybody doing anything."""
+        return not self.about
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,18 +158,19 @@ def hindered(rules: PumpRules, look: PumpLook) -> Hindrance | None:
     """Why no dose may begin now; None if one may."""
     if not is_owed(rules, look.owed_ml):
         owed_ml = max(0.0, look.owed_ml)
-        return Hindrance(f"{owed_ml:.3g} of {rules.dose_ml:.4g} mL are used up", passes=True)
+        return Hindrance(f"{owed_ml:.3g} of {rules.dose_ml:.4g} mL are used up")
     if look.forbidden is not None:
         return look.forbidden
     last_s = max((each.ended_s for each in look.given), default=None)
     if last_s is not None and look.now_s - last_s < rules.pause_s:
         left_s = rules.pause_s - (look.now_s - last_s)
-        return Hindrance(f"the last dose is left to mix for {left_s:.0f} s more", passes=True)
+        return Hindrance(f"the last dose is left to mix for {left_s:.0f} s more")
     given_ml = look.in_a_day_ml()
     if given_ml + rules.dose_ml > rules.most_day_ml + _SLACK_ML:
         return Hindrance(
             f"{given_ml:.4g} mL were given in the last 24 h, and {rules.most_day_ml:.4g} mL "
-            "is the most"
+            "is the most",
+            DAYS_MOST,
         )
     return None
 

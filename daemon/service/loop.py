@@ -252,7 +252,8 @@ class Loop:
         if self._teller is None:
             return
         changes = [each for each in happenings if isinstance(each, Change)]
-        tank = tank_of(situation, self._limits.lost_s)
+        kept = () if self._doser is None else self._doser.kept
+        tank = tank_of(situation, self._limits.lost_s, kept)
         self._teller.hear(changes, situation.alarms.standing, tank)
 
     def _inputs(

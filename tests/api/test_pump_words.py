@@ -52,12 +52,19 @@ def test_a_line(changes, said):
 
 
 def test_on_the_first_view_stands_what_runs_and_what_should():
-    assert short((PUMP,)) == ""
+    assert short(status(PUMP)) == ""
     runs = pump(runs=True, why_not=None)
     kept = pump(additive="carrier", due=True, why_not=LOW)
-    assert short((runs, kept)) == (
+    assert short(status(runs, kept)) == (
         f"brightener: the pump gives 3 mL; carrier: the pump rests: {LOW}"
     )
+
+
+def test_a_dose_that_it_is_kept_from_is_told_with_the_time_and_what_is_owed():
+    kept = pump(due=True, why_not=LOW, owed_ml=5.02, kept_utc="2026-11-25T02:10:00+00:00")
+    said = f"brightener: not dosed since 02:10, 5.02 mL are owed: {LOW}"
+    assert short(status(kept), UTC) == said
+    assert line(kept, status(), UTC).startswith(f"{said}; last 2.98 mL at 03:12")
 
 
 def test_who_gives_what_falls_due():

@@ -20,7 +20,7 @@ from daemon.control.dosing_pump import (
 RULES = PumpRules(
     "brightener", 3.0, 0.5, most_day_ml=9.0, pause_s=600.0, drop_out_s=0.5, cycle_s=0.05
 )
-LEVEL = Hindrance("the level is low")
+LEVEL = Hindrance("the level is low", "level")
 
 
 def look(now_s, owed_ml=3.0, **more):
@@ -112,7 +112,7 @@ def test_while_the_loop_hangs_the_pump_stands_and_that_time_is_not_counted():
 def test_why_it_does_not_is_told(more, words, passes):
     turn = run_pump(AT_REST, RULES, look(1000.0, **more))
     assert (turn.begins, turn.runs, turn.state) == (False, False, AT_REST)
-    assert turn.hindrance == Hindrance(words, passes)
+    assert (turn.hindrance.words, turn.hindrance.passes) == (words, passes)
 
 
 def test_a_dose_is_left_to_mix_before_the_next():

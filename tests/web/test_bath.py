@@ -59,6 +59,26 @@ def test_what_a_pump_gives_is_nobodys_press_and_what_it_is_about_is_told(
     assert 'aria-label="Dosing pumps"' in bath.text
 
 
+def test_a_dose_that_a_pump_is_kept_from_is_shown_and_may_be_given_by_hand(
+    client: FlaskClient, peer: Any, make_status: Make
+) -> None:
+    pump = PumpStatus(
+        additive="brightener", dose_ml=5.0, flow_ml_s=1.2, most_day_ml=20.0, due=True, owed_ml=5.6,
+        why_not="20 mL were given in the last 24 h, and 20 mL is the most", day_ml=20.0,
+        kept_utc="2026-03-02T01:40:00+00:00",
+    )  # fmt: skip
+    peer.status = make_status(dues=(DUE,), pumps=(pump,))
+    page = client.get("/")
+    said = r"rightener: not dosed since \d\d:40, 5.6 mL are owed: 20 mL were given in the last 24 h"
+    assert re.search(f"b{said}", words(page))
+    assert re.findall(r'<form class="dose"[^>]*data-shown="(\w+)"( hidden)?>', page.text) == [
+        ("dose_0", "")
+    ]
+    shown = client.get("/bath")
+    assert re.search(f"B{said}", words(shown))
+    assert "<li data-now>Brightener: not" in shown.text
+
+
 def test_of_a_bath_that_nothing_is_known_of_nothing_is_said(client: FlaskClient) -> None:
     page = client.get("/")
     assert 'class="dose"' not in page.text

@@ -7,7 +7,7 @@ from datetime import datetime
 from daemon.bath.dosing import DoseKept
 from daemon.bath.due import Dues
 from daemon.clock import to_ms
-from daemon.control import interlocks
+from daemon.control import kept_dose
 from daemon.control.dosing_pump import (
     AT_REST,
     DAY_S,
@@ -19,16 +19,19 @@ from daemon.control.dosing_pump import (
     PumpLook,
     PumpRules,
     PumpState,
+    PumpTurn,
     is_owed,
     run_by_hand,
     run_pump,
 )
-from daemon.control.protection.effects import Stop, Table
+from daemon.control.kept_dose import Keeping, KeptDose, KeptLook
+from daemon.control.protection.effects import Table
 from daemon.control.situation import Situation
-from daemon.control.states import OPEN, PLATING
+from daemon.control.states import OPEN
 from daemon.record import pump_doses
 from daemon.record.entries import Entry, Figures, Noted
 from daemon.service.devices.pins import Pins
+from daemon.service.pumps import forbidding
 from daemon.service.pumps.dose_entries import entry_of
 
 BY_HAND = "pump run by hand"
@@ -37,7 +40,7 @@ BY_HAND = "pump run by hand"
 LONGEST_BY_HAND_S = 300.0
 """s. A measuring cylinder is full long before."""
 
-NOT_LOOKED = Hindrance("the daemon has just started", passes=True)
+NOT_LOOKED = Hindrance("the daemon has just started")
 RUN_IS_OPEN = "a run is under way: it doses by the charge, and nobody doses beside it"
 
 
@@ -60,7 +63,7 @@ class PumpSeen:
 
     runs: its line moves. owed_ml: what charge has used up and nothing has answered. day_ml: what
     was given in the last 24 h. hindrance: why no dose is under way. by_hand: a person's run is
-    under way; ran: how the last one ended.
+    under way; ran: how the last one ended. kept: a dose that somebody has to see to.
     """
 
     rules: PumpRules
@@ -71,6 +74,7 @@ class PumpSeen:
     by_hand: bool = False
     ran: HandRunOver | None = None
     last: DoseKept | None = None
+    kept: KeptDose | None = None
 
     @property
     def due(self) -> bool:
@@ -135,6 +139,11 @@ class Doser:
         """The pumps as of the last cycle."""
         return tuple(pump.seen for pump in self._pumps.values())
 
+    @property
+    def kept(self) -> tuple[KeptDose, ...]:
+        """The doses that pumps are kept from as of the last cycle, once they have been told."""
+        return tuple(seen.kept for seen in self.seen if seen.kept is not None)
+
     def dues(self) -> Dues:
         """What falls due, with the doses that the account may not have yet."""
         dues = self._ways.dues()
@@ -148,8 +157,8 @@ class Doser:
         """
         if not self._pumps:
             return
-        forbidden = self._forbidden(situation)
-        now = _Now(now_s, to_ms(utc), situation, charge_ah, self._ways.dues(), forbidden)
+        keeps = forbidding.every_pump(situation, self._table, self._pins.unwell, self.busy)
+        now = _Now(now_s, to_ms(utc), situation, charge_ah, self._ways.dues(), keeps)
         for pump in self._pumps.values():
             pump.turn(now)
 
@@ -183,27 +192,6 @@ class Doser:
     def _least_s(pump: "_Pump") -> float:
         return 4 * pump.seen.rules.drop_out_s
 
-    def _forbidden(self, situation: Situation) -> Hindrance | None:
-        """What forbids every pump to dose, level aside."""
-        plates = situation.state in PLATING and situation.wind_down is None
-        if not plates or not situation.demand.output_on:
-            return Hindrance(_no_run(situation), passes=True)
-        for alarm in situation.alarms.standing:
-            if alarm.active and self._table.row(alarm.cause).stop is not Stop.NOTHING:
-                return Hindrance(alarm.reason)
-        unwell = self._pins.unwell()
-        if unwell is not None:
-            return Hindrance(unwell)
-        busy = self.busy()
-        return None if busy is None else Hindrance(busy, passes=True)
-
-
-def _no_run(situation: Situation) -> str:
-    if situation.state not in OPEN:
-        return "no run plates"
-    reason = "" if situation.reason is None else f": {situation.reason}"
-    return f"the run is {situation.state.value}{reason}"
-
 
 class _Pump:
     """One pump: what it is about, and what it has given since the daemon started."""
@@ -226,6 +214,7 @@ class _Pump:
         self._fresh: tuple[DoseKept, ...] = ()
         self._given: tuple[Given, ...] = ()
         self._last: DoseKept | None = None
+        self._keeping = Keeping()
         self.seen = PumpSeen(rules, hindrance=NOT_LOOKED)
 
     def not_in(self, dues: Dues) -> tuple[DoseKept, ...]:
@@ -251,6 +240,7 @@ class _Pump:
             self._tell_begun(now)
         if turn.over is not None:
             self._tell_over(turn.over, now)
+        self._keep_watch(turn, owed_ml, now)
         self._see(now, turn.runs, owed_ml, turn.hindrance, self.seen.ran)
 
     def beat(self) -> None:
@@ -288,13 +278,11 @@ class _Pump:
     def _forbidden(self, now: _Now) -> Hindrance | None:
         fault = self._line.fault
         if fault is not None:
-            return Hindrance(fault)
+            return forbidding.line_fails(fault)
         return self._level_low() or now.forbidden
 
     def _level_low(self) -> Hindrance | None:
-        if self._pins.is_closed(self._level):
-            return None
-        return Hindrance(f"the level is low or not known: {interlocks.words([self._level])}")
+        return None if self._pins.is_closed(self._level) else forbidding.level_low(self._level)
 
     def _owed_ml(self, now: _Now) -> float:
         tally = now.dues.tally(self._rules.additive)
@@ -349,6 +337,23 @@ class _Pump:
         text = f"the pump has given {volume_ml:.4g} mL of {name}{cut}"
         self._note(run_id, pump_doses.OVER, text, now, self._figures(volume_ml))
 
+    def _keep_watch(self, turn: PumpTurn, owed_ml: float, now: _Now) -> None:
+        """Tell, once, that it is kept from a dose."""
+        whole = turn.over is not None and turn.over.cut_short is None
+        look = KeptLook(
+            now.now_s,
+            now.utc_ms,
+            owed_ml,
+            turn.hindrance,
+            answered=whole or not is_owed(self._rules, owed_ml),
+            run=now.situation.state in OPEN or forbidding.stopped_by(now.situation) is not None,
+        )
+        self._keeping, event = kept_dose.look(self._keeping, self._rules.additive, look)
+        if event is not None:
+            run = now.situation.run
+            run_id = None if run is None else run.run_id
+            self._note(run_id, event.kind, event.text, now, event.data)
+
     def _figures(self, volume_ml: float) -> Figures:
         return pump_doses.figures(self._bath, self._rules.additive, volume_ml, self._begun[0])
 
@@ -373,4 +378,5 @@ class _Pump:
             by_hand=self._hand is not None,
             ran=ran,
             last=self._last,
+            kept=self._keeping.kept,
         )

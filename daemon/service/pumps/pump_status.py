@@ -25,6 +25,7 @@ def _status(seen: PumpSeen) -> PumpStatus:
         day_ml=seen.day_ml,
         why_not=None if hindrance is None else hindrance.words,
         passes=hindrance is not None and hindrance.passes,
+        kept_utc=None if seen.kept is None else _utc(seen.kept.since_utc_ms),
         last_ml=None if last is None else last.volume_ml,
         last_utc=None if last is None else _utc(last.at_utc_ms),
         last_cut_short=None if last is None else last.cut_short,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta, tzinfo
 from enum import Enum
 
+from daemon.control.kept_dose import KeptDose
 from daemon.control.protection.alarms import Alarm
 from daemon.control.protection.causes import Priority
 from daemon.control.protection.effects import Stop, Table
@@ -31,6 +32,7 @@ class Kind(Enum):
     REPEATED = "repeated"
     ACKNOWLEDGED = "acknowledged"
     NORMAL = "normal"
+    DOSE_KEPT = "dose kept back"
     RUN_OVER = "run over"
     SUMMARY = "summary"
     REACHABLE = "reachable"
@@ -63,7 +65,8 @@ class Item:
     """A part of a message. `alarm` is there for all that is about one.
 
     who: a person who did something about it. waiting_s: since when it has been waiting to be
-    acknowledged. escalated: it goes to somebody who would not have been told yet.
+    acknowledged. escalated: it goes to somebody who would not have been told yet. kept: a dose that
+    a pump is kept from.
     """
 
     kind: Kind
@@ -72,6 +75,7 @@ class Item:
     who: str | None = None
     waiting_s: float = 0.0
     escalated: bool = False
+    kept: KeptDose | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +96,11 @@ class Telling:
 class Told:
     """What one recipient was told: alarms by number, the last run's end, the last summary.
 
-    sent_s: when, for the messages of the last hour.
+    doses: by additive, the last dose kept back. sent_s: when, for the messages of the last hour.
     """
 
     alarms: Mapping[int, Telling] = field(default_factory=dict)
+    doses: Mapping[str, int] = field(default_factory=dict)
     run_id: int | None = None
     summary_on: date | None = None
     sent_s: tuple[float, ...] = ()
@@ -130,7 +135,12 @@ def due(
     ]
     if unreachable:
         alarming.append(Item(Kind.REACHABLE, Priority.LOW))
-    items = [*alarming, *_notices(memory, told), *_run_over(memory, told, recipient, alarming)]
+    items = [
+        *alarming,
+        *_notices(memory, told),
+        *_doses_kept(memory, told, recipient),
+        *_run_over(memory, told, recipient, alarming),
+    ]
     local = moment.local
     quiet = recipient.quiet is not None and recipient.quiet.covers(local)
     loud = [item for item in items if item.priority is Priority.HIGH or not quiet]
@@ -151,6 +161,8 @@ def delivered(told: Told, items: tuple[Item, ...], memory: Memory, moment: Momen
         if item.alarm is not None:
             number = item.alarm.number
             alarms[number] = _telling(item, item.alarm, alarms.get(number), moment.now_s)
+        elif item.kept is not None:
+            after = replace(after, doses={**after.doses, item.kept.additive: item.kept.number})
         elif item.kind is Kind.RUN_OVER and memory.ended is not None:
             after = replace(after, run_id=memory.ended.tank.run_id)
         elif item.kind is Kind.SUMMARY:
@@ -222,6 +234,15 @@ def _notices(memory: Memory, told: Told) -> Iterator[Item]:
             yield Item(Kind.NORMAL, alarm.priority, alarm, recent.by)
         elif alarm.acknowledged_by is not None and not telling.acknowledged:
             yield Item(Kind.ACKNOWLEDGED, alarm.priority, alarm, alarm.acknowledged_by)
+
+
+def _doses_kept(memory: Memory, told: Told, recipient: Recipient) -> Iterator[Item]:
+    """The doses that pumps are kept from and that were not told yet; nobody acknowledges them."""
+    if recipient.after_s > 0 or not is_as_urgent(Priority.LOW, recipient.least):
+        return
+    for kept in memory.tank.kept:
+        if kept.number > told.doses.get(kept.additive, 0):
+            yield Item(Kind.DOSE_KEPT, Priority.LOW, kept=kept)
 
 
 def _run_over(

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import Enum
 
+from daemon.control.kept_dose import KeptDose
 from daemon.control.protection.causes import STILL_ON
 from daemon.control.situation import Situation
 from daemon.control.states import OPEN, PLATING, State
@@ -23,7 +24,7 @@ class Tank:
     """How the tank is. The run's fields are those of the last one; None before the first.
 
     thickness_um is the best estimate of the mean, target_um the plan's; µm. reason: why the run is
-    where it is, empty if there is nothing to say.
+    where it is, empty if there is nothing to say. kept: doses that pumps are kept from.
     """
 
     state: State
@@ -33,14 +34,15 @@ class Tank:
     thickness_um: float | None = None
     target_um: float | None = None
     reason: str = ""
+    kept: tuple[KeptDose, ...] = ()
 
 
-def tank_of(situation: Situation, lost_s: float) -> Tank:
+def tank_of(situation: Situation, lost_s: float, kept: tuple[KeptDose, ...] = ()) -> Tank:
     """The tank in this situation; a reading older than `lost_s` says nothing of its current."""
     run, count = situation.run, situation.count
     current = _current(situation, lost_s)
     if run is None or count is None:
-        return Tank(situation.state, current)
+        return Tank(situation.state, current, kept=kept)
     return Tank(
         state=situation.state,
         current=current,
@@ -49,6 +51,7 @@ def tank_of(situation: Situation, lost_s: float) -> Tank:
         thickness_um=count.best_ah * run.um_per_ah,
         target_um=run.plan.target_um,
         reason=situation.reason or "",
+        kept=kept,
     )
 
 

@@ -6,6 +6,7 @@ from datetime import datetime
 from daemon.api.effects import done
 from daemon.api.rounding import fixed
 from daemon.api.sentence import clock, duration
+from daemon.control.kept_dose import KeptDose
 from daemon.control.protection.alarms import Alarm
 from daemon.control.protection.causes import cause_named
 from daemon.control.protection.effects import Stop
@@ -75,6 +76,8 @@ def _headline(item: Item, memory: Memory, moment: Moment) -> str:
     """What has happened, in one line."""
     if item.alarm is not None:
         return _alarm_headline(item, item.alarm, moment)
+    if item.kept is not None:
+        return f"{_capital(item.kept.additive)} is not dosed: {item.kept.words}."
     match item.kind:
         case Kind.RUN_OVER if memory.ended is not None:
             return _run(memory.ended.tank)
@@ -108,6 +111,8 @@ def _block(item: Item, memory: Memory, moment: Moment) -> str:
     """The rest about an item."""
     if item.alarm is not None:
         return _alarm_block(item, item.alarm, moment)
+    if item.kept is not None:
+        return _kept_block(item.kept, moment)
     match item.kind:
         case Kind.RUN_OVER if memory.ended is not None:
             return _run_block(memory.ended, moment)
@@ -135,6 +140,14 @@ def _alarm_block(item: Item, alarm: Alarm, moment: Moment) -> str:
     if not alarm.active:
         lines.insert(1, "It is not there any more.")
     return "\n".join(lines)
+
+
+def _kept_block(kept: KeptDose, moment: Moment) -> str:
+    since = _clock(moment.at(kept.since_s), moment)
+    return (
+        f"So since {since}; {kept.owed_ml:.3g} mL are owed.\n"
+        "Needed: see to what keeps the pump, or give the dose by hand and enter it."
+    )
 
 
 def _run(tank: Tank) -> str:
@@ -186,6 +199,7 @@ def _waits(memory: Memory) -> str:
         found.append(f"{unseen} alarm{'s' if unseen > 1 else ''} to acknowledge.")
     if memory.tank.state in _NEXT:
         found.append(_NEXT[memory.tank.state])
+    found += [f"{_capital(kept.additive)} is not dosed." for kept in memory.tank.kept]
     return " ".join(found) or "nothing."
 
 

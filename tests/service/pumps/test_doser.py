@@ -14,6 +14,7 @@ from daemon.bath.dosing import DoseKept, Tally
 from daemon.bath.due import Dues
 from daemon.clock import to_ms
 from daemon.control.dosing_pump import Hindrance, PumpRules
+from daemon.control.notices import DOSE_KEPT, DOSE_OWED_NO_MORE
 from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import Limits
 from daemon.control.states import Act, State
@@ -256,7 +257,7 @@ def test_a_level_that_goes_low_cuts_the_dose_short_and_what_was_given_counts(rig
     low = "the level is low or not known: interlock open: level"
     assert first.facts["cut_short"] == low
     assert found == [
-        (State.RUNNING, Hindrance(low)),
+        (State.RUNNING, Hindrance(low, "level")),
         (pytest.approx(first.amounts["brightener"], abs=0.026), 1),
     ]
     assert second.utc_ms - first.utc_ms > 40_000
@@ -416,7 +417,8 @@ def test_the_most_a_day_is_read_from_the_account_after_a_restart(rig, account):
     rig.run(most_s=56.0)
     # 27 of 30 mL were given: one more, and then no more.
     assert len(doses(rig)) == 1
-    assert told == [Hindrance("30 mL were given in the last 24 h, and 30 mL is the most")]
+    words = "30 mL were given in the last 24 h, and 30 mL is the most"
+    assert [(each.words, each.passes) for each in told] == [(words, False)]
 
 
 def test_what_the_account_has_got_meanwhile_counts_once(rig, account):
@@ -449,6 +451,94 @@ def test_a_wall_clock_that_is_set_on_gives_no_new_day(rig):
     rig.run(most_s=186.0)
     assert 27.0 < sum(given_ml(rig)) <= 30.0
     assert told[0].endswith("and 30 mL is the most")
+
+
+# Kept from a dose.
+
+
+def kept_events(rig):
+    """Of doses that were kept back: kind and words."""
+    return [
+        (each.kind, each.text)
+        for each in rig.recorded(Noted)
+        if each.kind in (DOSE_KEPT, DOSE_OWED_NO_MORE)
+    ]
+
+
+LOW = "the level is low or not known: interlock open: level"
+
+
+def test_a_low_level_is_told_once_with_the_reason_until_the_dose_is_given(rig):
+    """3 mL are owed after 15 s; the level is low until the 60th."""
+    rig.bottle.wired.discard("level")
+    start(rig)
+    shown = []
+    rig.at(20.0, lambda: shown.append(seen(rig).kept))
+    rig.at(59.0, lambda: shown.append(seen(rig).kept))
+    rig.at(60.0, lambda: rig.bottle.wired.add("level"))
+    rig.run(until=lambda rig: len(doses(rig)) == 2, most_s=100.0)
+    (kept, text), (over, _) = kept_events(rig)
+    assert (kept, over) == (DOSE_KEPT, DOSE_OWED_NO_MORE)
+    # 0.2 mL a second: told 10 s after the first whole dose was owed.
+    assert text == f"5 mL of brightener are owed and not given: {LOW}"
+    assert shown[0] is None
+    assert (shown[1].additive, shown[1].words) == ("brightener", LOW)
+    assert seen(rig).kept is None
+
+
+def test_a_level_that_comes_and_goes_is_told_once(rig):
+    start(rig)
+    for at_s in range(16, 100, 20):
+        rig.at(at_s + 0.0, lambda: rig.bottle.wired.discard("level"))
+        rig.at(at_s + 17.0, lambda: rig.bottle.wired.add("level"))
+    rig.run(most_s=110.0)
+    assert [entry.facts["cut_short"] for entry in doses(rig)].count(LOW) >= 2
+    assert [kind for kind, _ in kept_events(rig)].count(DOSE_KEPT) == 1
+
+
+def test_a_days_most_and_a_trip_are_told_too(rig, account):
+    (tally,) = account.dues.tallies
+    account.dues = Dues((tally,), doses=(by_hand(rig, -3600.0, 30.0),))
+    start(rig)
+    rig.at(60.0, lambda: stop_button(rig))
+    rig.run(most_s=90.0)
+    told = [text.split("given: ", 1)[1] for kind, text in kept_events(rig) if kind == DOSE_KEPT]
+    assert told == [
+        "30 mL were given in the last 24 h, and 30 mL is the most",
+        "interlock open: emergency stop: it stopped the run",
+    ]
+
+
+def test_without_a_run_no_dose_is_missed(rig, account):
+    account.dues = Dues((Tally("brightener", 360_000.0, 3.0, 10.0, 50.0),))
+    rig.bottle.wired.discard("level")
+    rig.run(most_s=60.0)
+    assert seen(rig).due
+    assert kept_events(rig) == []
+
+
+def test_what_passes_by_itself_is_not_told(rig):
+    start(rig)
+    rig.doser.busy = lambda: "a proof test is under way"
+    due = []
+    rig.at(49.0, lambda: due.append(seen(rig).due))
+    rig.run(most_s=50.0)
+    assert due == [True]
+    assert kept_events(rig) == []
+
+
+def test_a_persons_dose_ends_it(rig, account):
+    rig.bottle.wired.discard("level")
+    start(rig)
+    (tally,) = account.dues.tallies
+
+    def enter():
+        account.dues = Dues((tally,)).after([by_hand(rig, 0.0, 8.0)])
+
+    rig.at(40.0, enter)
+    rig.run(most_s=45.0)
+    assert [kind for kind, _ in kept_events(rig)] == [DOSE_KEPT, DOSE_OWED_NO_MORE]
+    assert seen(rig).kept is None
 
 
 # By hand.

@@ -4,6 +4,7 @@ from datetime import time
 
 import pytest
 
+from daemon.control.kept_dose import KeptDose
 from daemon.control.protection import causes
 from daemon.control.protection.causes import Priority
 from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
@@ -445,3 +446,50 @@ class TestSummary:
         night = new_night([QUIET], rules=Rules(summary=time(6)), start="2026-11-25 23:00")
         night.passes(h=8, step_s=60.0)
         assert night.times() == ["06:00"]
+
+
+# Doses that a pump is kept from.
+
+
+def kept(number=1, additive="brightener", words="the level is low"):
+    return KeptDose(additive, number, 1000.0, 0, 5.02, words)
+
+
+def test_a_dose_that_a_pump_is_kept_from_is_told_once(night):
+    night.is_now(State.RUNNING, Current.ON, kept=(kept(),))
+    night.passes(h=4)
+    assert night.titles() == [
+        "Tank 1: Brightener is not dosed: the level is low. The current is on."
+    ]
+    assert night.got["phone"][0].letter.body == (
+        "So since 20:00; 5.02 mL are owed.\n"
+        "Needed: see to what keeps the pump, or give the dose by hand and enter it."
+    )
+    night.is_now(State.RUNNING, Current.ON)
+    night.is_now(State.RUNNING, Current.ON, kept=(kept(),))
+    assert len(night.titles()) == 1
+    night.is_now(State.RUNNING, Current.ON, kept=(kept(2, words="enough in a day"), kept(1, "x")))
+    assert len(night.titles()) == 2
+    assert "enough in a day. The current is on. And 1 more." in night.titles()[1]
+
+
+def test_it_waits_until_morning_and_until_it_gets_through(new_night):
+    night = new_night([Recipient("phone", quiet=NIGHT)], Rules(summary=time(8)))
+    night.refuses["phone"] = "no network"
+    night.is_now(State.RUNNING, Current.ON, kept=(kept(),))
+    night.passes(h=3)
+    assert night.titles() == []
+    del night.refuses["phone"]
+    night.passes(h=10)
+    assert night.times() == ["07:00", "08:00"]
+    assert "Waits for you: Brightener is not dosed." in night.got["phone"][1].letter.body
+
+
+@pytest.mark.parametrize(
+    "recipient", [Recipient("phone", Priority.MEDIUM), Recipient("phone", after_s=900.0)]
+)
+def test_who_wants_urgent_things_only_is_not_told_of_it(new_night, recipient):
+    night = new_night([recipient])
+    night.is_now(State.RUNNING, Current.ON, kept=(kept(),))
+    night.passes(h=1)
+    assert night.titles() == []
