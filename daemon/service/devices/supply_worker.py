@@ -32,6 +32,9 @@ BRACKET = 0.1
 """A change of current is bracketed by two readings, so that the charge counted around it is exact:
 the one before may be this share of a period old. Output off never waits for a reading."""
 
+ON_SOMEHOW = Demand(output_on=True, current_a=math.nan, voltage_v=math.nan)
+"""An output that is on, with set-points of which nobody knows: no demand is equal to it."""
+
 LEND_LIMIT_S = 8.0
 """Real seconds that whoever borrows the line waits for all of it: the exchange under way, the use
 of the line, and finding it again."""
@@ -268,10 +271,13 @@ class SupplyWorker:
 
     def _apply(self) -> None:
         wanted, applied = self._wanted, self._applied
-        self._applied = None
+        switches = applied is None or applied.output_on != wanted.output_on
+        # "On" is not said again for set-points that did not get through: an output that went off
+        # meanwhile, by itself or by hand, has to stay off until the loop has seen it.
+        self._applied = None if switches else ON_SOMEHOW
         if wanted.output_on:
             self._supply.set_points(wanted.current_a, wanted.voltage_v)
-        if applied is None or applied.output_on != wanted.output_on:
+        if switches:
             self._supply.output(wanted.output_on)
         self._applied = wanted
 

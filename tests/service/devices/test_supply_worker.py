@@ -204,6 +204,20 @@ def test_a_link_error_within_set_points_is_tried_again(hands, supply):
     assert not hands.told(Trouble)
 
 
+@pytest.mark.parametrize("current_a", [0.0, 1.5], ids=["bringing it down", "a ramp"])
+def test_an_output_that_goes_off_while_set_points_are_lost_stays_off(hands, supply, current_a):
+    """Whoever sees it off decides; "on" is said once for each time that it is wanted on."""
+    hands.plate()
+    supply.faults["set_points"].extend([NoReplyError("silence")] * 2)
+    hands.demand(Demand(output_on=True, current_a=current_a, voltage_v=4.0))
+    supply.on = False  # by itself, or by hand
+    for _ in range(4):
+        hands.wait()
+    assert supply.current_a == current_a
+    assert supply.said("output_on") == []
+    assert not supply.on
+
+
 def test_a_link_error_while_switching_on_is_never_taken_for_done(hands, supply):
     supply.faults["output_on"].append(NoReplyError("silence"))
     hands.demand(TWO_AMPERES)
