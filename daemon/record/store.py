@@ -7,6 +7,7 @@ opens the file read-only; within one transaction it sees one state of the record
 
 import fcntl
 import os
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -76,9 +77,14 @@ class RecordLock:
             raise RecordBusyError(
                 f"{path}: the record is being written by another process, pid {holder}"
             ) from error
-        self._file.truncate(0)
-        self._file.write(f"{os.getpid()}\n")
-        self._file.flush()
+        try:
+            self._file.truncate(0)
+            self._file.write(f"{os.getpid()}\n")
+            self._file.flush()
+        except OSError as error:
+            with suppress(OSError):  # what was written is tried once more
+                self._file.close()
+            raise RecordUnwritableError(f"{self.path}: {error.strerror}") from error
 
     def release(self) -> None:
         """Give the right back. The file stays: removing it would let two hold two files."""

@@ -26,6 +26,7 @@ from daemon.control.protection.alarms import Alarms
 from daemon.control.situation import Demand, Limits
 from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
+from daemon.record.store import refusal
 from daemon.record.writer import Writer
 from daemon.service import machine
 from daemon.service.bath_keeping import BathKeeper, book_by
@@ -100,7 +101,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stopped = runner.run()
     except InputError as error:
         return _refuse(error, BAD_INPUT)
-    except (RecordError, DriverError, SocketUnusableError, DatabaseError, OSError) as error:
+    except DatabaseError as error:
+        return _refuse(f"{settings.record.path}: {refusal(error)}", FAILED)
+    except (RecordError, DriverError, SocketUnusableError, OSError) as error:
         return _refuse(error, FAILED)
     if not stopped:
         return _refuse("the current was not seen gone before the end", FAILED)

@@ -2,13 +2,16 @@
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from daemon.record import queries
+from daemon.record.writer import Writer
 
 
 def test_sigterm_while_plating_takes_the_current_down_and_closes_the_record(daemon, tank, agrees):
@@ -182,3 +185,14 @@ def test_a_record_that_is_none(new_daemon):
     daemon = new_daemon()
     (daemon.folder / "record.sqlite").write_text("not a database at all, but a long text of ours")
     assert "record.sqlite: not a record" in ends_with_one_error(daemon)
+
+
+def test_a_record_that_takes_nothing_once_it_is_open(new_daemon):
+    daemon = new_daemon()
+    record = daemon.folder / "record.sqlite"
+    Writer(record, threaded=False).close()
+    with closing(sqlite3.connect(record)) as other:
+        other.execute(
+            "CREATE TRIGGER ill BEFORE INSERT ON bath BEGIN SELECT RAISE(ABORT, 'ill'); END"
+        )
+    assert ends_with_one_error(daemon) == f"tankhand: {record}: ill"

@@ -242,6 +242,13 @@ def test_a_directory_that_takes_no_files_is_one_clear_error() -> None:
         Writer(Path("/proc/self/record.db"), threaded=False)
 
 
+def test_a_lock_that_cannot_be_written_is_one_clear_error(path: Path) -> None:
+    path.with_name("record.db.lock").symlink_to("/dev/full")
+    with pytest.raises(RecordUnwritableError, match=r"record\.db\.lock: "):
+        Writer(path, threaded=False)
+    assert not path.exists()
+
+
 def test_a_path_that_is_a_directory_is_one_clear_error(path: Path) -> None:
     path.mkdir()
     with pytest.raises(RecordUnwritableError, match="cannot be opened"):
