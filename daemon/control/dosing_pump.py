@@ -13,6 +13,9 @@ from dataclasses import dataclass
 DAY_S = 86_400.0
 """s for which a dose counts against the greatest volume of a day: any 24 h, not a calendar's."""
 
+LONGEST_BY_HAND_S = 300.0
+"""s that a person may have it run. A measuring cylinder is full long before."""
+
 DAYS_MOST = "the most in a day"
 """What a hindrance is about that is a day's greatest volume."""
 
@@ -190,6 +193,14 @@ class HandRunOver:
 
     ran_s: float
     cut_short: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HandSeen:
+    """What is seen of a person's runs: whether one is under way, and how the last one ended."""
+
+    by_hand: bool
+    ran: HandRunOver | None = None
 
 
 def run_by_hand(

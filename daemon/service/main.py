@@ -173,7 +173,7 @@ def _assemble(
     for run in interrupted:
         loop.note(event_of(run))
         loop.raise_once(sign_of(run))
-    prover = make_prover(settings, limits, loop, proving.due, words.keep_proof, clock)
+    prover = make_prover(settings, limits, loop, doser, proving.due, words.keep_proof, clock)
     doser.busy = lambda: prover.under_way and "a proof test is under way"
     speaker = Speaker(
         loop,

@@ -54,7 +54,7 @@ from daemon.service.foretelling import anode_notes, course_note, due_notes, goin
 from daemon.service.going_on import Unfinished
 from daemon.service.known import KnownTo
 from daemon.service.proof.prover import ABOUT as PROOF_TEST
-from daemon.service.proof.prover import Prover
+from daemon.service.proof.prover import Asked, Prover
 from daemon.service.pumps.doser import PumpAct
 from daemon.service.runner import Order, Withhold
 from drivers.contracts import Rating
@@ -213,7 +213,7 @@ class ControlServer:
     def _at_proof(self) -> Answer:
         return Answer(ok=True, status=self._status(), proof=self._prover.status())
 
-    def answer_walk(self, request: StartRequest | ActRequest | WithholdRequest) -> Answer:
+    def answer_walk(self, request: Asked) -> Answer:
         """Do what the proof test's walk asks for, which nothing but the loop refuses."""
         try:
             if isinstance(request, StartRequest):
@@ -240,7 +240,8 @@ class ControlServer:
         if begins or request.ask == "run pump":
             self._refuse_beside_proof()
         answer = self._ordered(self._order(request))
-        if takes_current and answer.ok:
+        # Without a run it is refused, and a pump that is being proved stops all the same.
+        if takes_current and (answer.ok or self._prover.pumps):
             self._prover.interrupt(f"{request.ask} by {request.who}")
         return answer
 

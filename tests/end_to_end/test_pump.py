@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from daemon.api.messages import StartRequest
-from daemon.record import audits, bath_entries
+from daemon.api.proof_messages import AnswerProofRequest, BeginProofRequest, ProofRequest
+from daemon.record import audits, bath_entries, proofs
 
 BATH = """
 [bath]
@@ -183,3 +184,29 @@ def test_a_run_by_hand_says_how_long_it_was_and_a_plan_what_the_pump_gives(
     assert out[-1].endswith("; its pump gives it, 5 mL at a time, at most 40 mL in 24 h")
     (said,) = [each for each in out if each.startswith("pump  ")]
     assert said.endswith("the pump rests: 0 of 5 mL are used up; 0 of 40 mL in 24 h")
+
+
+def test_a_proof_test_has_it_run_into_a_glass_and_stop_with_its_level(daemon, mock_pins):
+    answer = daemon.client.ask(BeginProofRequest(who="Ann", current_a=0.5, ceiling_v=6.0))
+    assert answer.ok, answer.error
+    edges, give_up_s = [], time.monotonic() + 60.0
+    while (walk := daemon.client.ask(ProofRequest()).proof.walk).ended is None:
+        assert time.monotonic() < give_up_s, walk
+        if walk.todo:
+            mock_pins.drive(LEVEL, 1 if walk.todo.startswith("Close") else 0)
+        if walk.question:
+            edges.append(len(mock_pins.edges(PUMP)))
+            said = {"who": "Ann", "walk": walk.id, "step": walk.step, "yes": True}
+            daemon.client.ask(AnswerProofRequest.model_validate(said))
+        time.sleep(0.05)
+    (kept,) = daemon.record(proofs.page)
+    steps = {step.name: step for step in kept.made.steps}
+    assert list(steps) == ["supply off by command", "interlock level", "pump of brightener"]
+    assert all(step.passed for step in steps.values())
+    assert steps["pump of brightener"].seen == ("4.5 to 5.5 mL in 5 s, and none with the loop open")
+    # Before the outlet hangs in a glass nothing moves, and at rest nothing but what was asked for.
+    assert edges[0] == 0
+    first = mock_pins.edges(PUMP)[: edges[-2]]
+    assert _lasted_s(first) == pytest.approx(4.5, abs=0.3)
+    assert len(mock_pins.edges(PUMP)) == edges[-1]
+    assert doses(daemon) == []

@@ -171,6 +171,7 @@ class Prover:
 
     def __init__(self):
         self.under_way = self.begun = self.trouble = None
+        self.pumps = False
         self.told = []
 
     def plan(self, asked):
@@ -480,6 +481,9 @@ def test_whoever_takes_the_current_away_does_and_ends_a_proof_test(client, loop,
     loop.error = f"cannot {act} a run that is idle"
     assert not client.ask(ActRequest(ask=act, who="Ben")).ok
     assert len(prover.told) == 1
+    prover.pumps = True
+    assert not client.ask(ActRequest(ask=act, who="Ben")).ok
+    assert prover.told == 2 * [f"{act} by Ben"]
 
 
 def test_the_heartbeat_is_withheld_for_a_walk_and_for_nobody_over_the_socket(

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 
+from daemon.control.dosing_pump import LONGEST_BY_HAND_S
 from daemon.control.protection.causes import CONTACTOR_FAULT, INTERLOCK, OPEN_CIRCUIT
 from daemon.control.protection.effects import Effects, Stop
 from daemon.control.situation import Limits
@@ -16,12 +17,30 @@ OPENED = (CONTACTOR_FAULT, OPEN_CIRCUIT)
 """Causes that tell that a contactor has opened: by its auxiliary contact, or by the meter."""
 
 
+GIVES_WITHIN = 0.1
+"""What a pump gives may be off what its calibration says, as a share of it; beyond that it is
+calibrated anew. Our own: a glass is read to a few per cent."""
+
+TRIP_S = 30.0
+"""s for which a pump runs at most, or for as long as a dose takes, until its level's loop opens."""
+
+
+@dataclass(frozen=True, slots=True)
+class PumpThere:
+    """A dosing pump: its additive, mL that it gives at a time, mL/s, and its level's interlock."""
+
+    additive: str
+    dose_ml: float
+    flow_ml_s: float
+    level: str
+
+
 @dataclass(frozen=True, slots=True)
 class Cabinet:
     """What there is to be proved, by the settings.
 
     loops: each interlock's name. limits: what control works with; a contactor is there if it has
-    a time to drop out. addresses: the names of those that messages go to.
+    a time to drop out. pumps: what doses. addresses: the names of those that messages go to.
     """
 
     loops: tuple[str, ...]
@@ -29,6 +48,7 @@ class Cabinet:
     beacon: bool = False
     siren: bool = False
     button: bool = False
+    pumps: tuple[PumpThere, ...] = ()
     addresses: tuple[str, ...] = ()
 
     @property
@@ -50,6 +70,7 @@ class Kind(Enum):
     BEACON = "beacon"
     SIREN = "siren"
     BUTTON = "button"
+    PUMP = "pump"
     MESSAGE = "message"
 
 
@@ -63,8 +84,9 @@ class Step:
 
     name: as the record keeps it. happens: what tankhand will do. todo: what a person does at the
     tank; undo: and puts back afterwards. question: what only a person can see or hear. Each may be
-    empty. subject: the loop's or the address' name. stop: what becomes of the run, and within_s:
-    how soon the current has to be gone, s.
+    empty. subject: the loop's, the additive's or the address' name. stop: what becomes of the run,
+    and within_s: how soon the current has to be gone, s. runs_s: for how long a pump runs, s;
+    questions: what is asked between, loop: its level's.
     """
 
     kind: Kind
@@ -77,6 +99,9 @@ class Step:
     subject: str = ""
     stop: Stop = Stop.NOTHING
     within_s: float = 0.0
+    runs_s: tuple[float, ...] = ()
+    questions: tuple[str, ...] = ()
+    loop: str = ""
 
 
 def steps_of(cabinet: Cabinet) -> tuple[Step, ...]:
@@ -116,6 +141,7 @@ def _steps(cabinet: Cabinet) -> Iterator[Step]:
             f"{_below(limits, within_s)}, by the contactor", within_s=within_s,
         )  # fmt: skip
     yield from _signals(cabinet)
+    yield from map(_pump, cabinet.pumps)
     for name in cabinet.addresses:
         yield Step(
             Kind.MESSAGE, f"message to {name}", "A test message is sent.", "it arrives",
@@ -133,6 +159,29 @@ def _loop(cabinet: Cabinet, loop: str) -> Step:
         todo=f"Open the loop of {loop!r} now, at the contact itself.",
         undo=f"Close the loop of {loop!r} again.",
         subject=loop, stop=row.stop, within_s=within_s,
+    )  # fmt: skip
+
+
+def _pump(pump: PumpThere) -> Step:
+    measured_s = min(LONGEST_BY_HAND_S, pump.dose_ml / pump.flow_ml_s)
+    trip_s = max(TRIP_S, measured_s)
+    given_ml, of = pump.flow_ml_s * measured_s, f"the pump of {pump.additive}"
+    least, most = (f"{given_ml * (1 + share):.3g}" for share in (-GIVES_WITHIN, GIVES_WITHIN))
+    return Step(
+        Kind.PUMP, f"pump of {pump.additive}",
+        f"The pump gives a measured {given_ml:.3g} mL, and then until the loop of {pump.level!r} "
+        "opens.",
+        f"{least} to {most} mL in {measured_s:.3g} s, and none with the loop open",
+        todo=f"The pump runs: open the loop of {pump.level!r} now, at the contact itself.",
+        undo=f"Close the loop of {pump.level!r} again, and put the outlet of {of} back.",
+        question=f"Does the outlet of {of} hang in an empty measuring glass, not over the bath?",
+        subject=pump.additive, runs_s=(measured_s, trip_s), loop=pump.level,
+        questions=(
+            f"Are {least} to {most} mL in the glass, and does {of} stand?",
+            f"It runs once more, up to {pump.flow_ml_s * trip_s:.3g} mL. Is there room for that, "
+            f"and somebody at the loop of {pump.level!r}?",
+            f"Has {of} stopped with the loop, and does it stand still now?",
+        ),
     )  # fmt: skip
 
 

@@ -7,9 +7,10 @@ what was commanded. How long the tank takes is on the daemon's clock, a person's
 
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
-from enum import Enum
 
+from daemon.control.dosing_pump import LONGEST_BY_HAND_S
 from daemon.control.proof.steps import OPENED, UNDER_CURRENT, Kind, Step
+from daemon.control.proof.wants import Deed, Finding, Look, ProofEndedError, Walk, Want, Way
 from daemon.control.protection import alarms as life
 from daemon.control.protection.alarms import BUTTON, Alarm
 from daemon.control.protection.causes import INTERLOCK
@@ -23,71 +24,15 @@ PATIENCE_S = 120.0
 ANSWER_S = 600.0
 """Real s that a person has to say what they see or hear, while none flows."""
 
+AT_PUMP_S = 2 * LONGEST_BY_HAND_S
+"""Real s in which a pump that is run by hand comes to its end."""
+
 LATER, LATER_S = 2.0, 1.0
 """What is late is waited for until so many times its time, and so many s more, are over: how late
 it comes is told."""
 
 TOLD_S = 10.0
 """s that a detector may take to tell that the circuit is open, and the run to come to rest."""
-
-
-class Deed(Enum):
-    """What a walk has done for it: acts on the run, the heartbeat withheld, a test message."""
-
-    START = "start"
-    HOLD = "hold"
-    RESUME = "resume"
-    STOP = "stop"
-    RESET = "reset"
-    WITHHOLD = "withhold"
-    SEND = "send"
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """What came of a step: what was to be seen, what was, and whether that is good."""
-
-    name: str
-    expected: str
-    seen: str
-    passed: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Want:
-    """What is wanted before the next look, at the step of this index.
-
-    do: a deed. todo: what a person is to do at the tank, question: what they are asked; empty
-    while nobody is waited for, and else until_s is when that ends, real s. doing: what goes on
-    meanwhile, in words. findings: those so far.
-    """
-
-    step: int
-    findings: tuple[Finding, ...]
-    do: Deed | None = None
-    todo: str = ""
-    question: str = ""
-    until_s: float | None = None
-    doing: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """The tank as it is: at `now_s` on the daemon's clock, at `real_s` of the machine's.
-
-    refused: why the deed that was wanted is not done, None if it is. answer: what the person has
-    answered to the question that was wanted, None while they have not.
-    """
-
-    situation: Situation
-    now_s: float
-    real_s: float
-    refused: str | None = None
-    answer: bool | None = None
-
-
-class ProofEndedError(Exception):
-    """The walk cannot go on: why, in one sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +45,6 @@ class Over:
     def has_come(self, look: Look) -> bool:
         """Whether it is."""
         return look.now_s >= self.now_s or look.real_s >= self.real_s
-
-
-Walk = Generator[Want, Look, tuple[Finding, ...]]
-
-Way = Generator[Want, Look, tuple[str, bool]]
-"""The way through one step: it returns what was seen, and whether that is good."""
 
 
 def walk(steps: Sequence[Step], limits: Limits) -> Walk:
@@ -134,6 +73,7 @@ class _Walker:
             Kind.BEACON: self._signal,
             Kind.SIREN: self._signal,
             Kind.BUTTON: self._button,
+            Kind.PUMP: self._pump,
             Kind.MESSAGE: self._message,
         }
         self._look = yield self._want()
@@ -168,11 +108,7 @@ class _Walker:
         else:
             came_s = alarm.since_s if alarm.active else self._look.now_s
             seen, passed = yield from self._seen_gone(step, came_s)
-        closed = yield from self._person_does(
-            step.undo, lambda look: step.subject not in look.situation.open_loops, at_rest=True
-        )
-        if not closed:
-            raise ProofEndedError(f"the loop of {step.subject!r} was not closed again")
+        yield from self._closed_again(step, step.subject)
         return seen, passed
 
     def _contactor(self, step: Step) -> Way:
@@ -222,6 +158,47 @@ class _Walker:
         came = yield from self._answered(step.question)
         return ("it has arrived" if came else "sent, and not arrived"), came
 
+    def _pump(self, step: Step) -> Way:
+        """Twice into a glass, which a person sees: so much, and until its level's loop opens."""
+        measured_s, trip_s = step.runs_s
+        amount, ready, stands = step.questions
+        if not (yield from self._answered(step.question)):
+            return "its outlet hangs in no glass: it was not run", False
+        cut_short = yield from self._pumped(step, measured_s)
+        if cut_short is not None:
+            return cut_short, False
+        if not (yield from self._answered(amount)):
+            return f"another amount in {measured_s:.3g} s: calibrate it", False
+        if not (yield from self._answered(ready)):
+            return "the amount is right, and the trip was not tried", False
+        cut_short = yield from self._pumped(step, trip_s, todo=step.todo)
+        tripped = cut_short is not None and step.loop in self._look.situation.open_loops
+        if tripped and not (yield from self._answered(stands)):
+            seen, passed = f"{cut_short}, and it did not stand still", False
+        else:
+            ran = f"it ran for {trip_s:.3g} s, and the loop stayed closed"
+            seen, passed = (step.expected, True) if tripped else (cut_short or ran, False)
+        yield from self._closed_again(step, step.loop)
+        return seen, passed
+
+    def _pumped(
+        self, step: Step, for_s: float, *, todo: str = ""
+    ) -> Generator[Want, Look, str | None]:
+        """Have a pump run for so long; what kept it from that, None if nothing did."""
+        self._doing = "The pump runs into the glass."
+        self._look = yield self._want(do=Deed.RUN_PUMP, for_s=for_s)
+        if self._look.refused is not None:
+            return self._look.refused
+        over = Over(self._physically(self._look.now_s, for_s).now_s, self._really(AT_PUMP_S).real_s)
+        rests = yield from self._waited(
+            lambda look: not look.pumps[step.subject].by_hand, over, todo=todo
+        )
+        if not rests:
+            self._look = yield self._want(do=Deed.STOP_PUMP)
+            return "it did not come to its end"
+        ran = self._look.pumps[step.subject].ran
+        return "how it ended is not known" if ran is None else ran.cut_short
+
     # What the ways are made of.
 
     def _current_flows(self) -> Generator[Want, Look, None]:
@@ -255,6 +232,13 @@ class _Walker:
             return holds(look) or (not at_rest and not self._runs(look))
 
         return (yield from self._waited(done, self._really(PATIENCE_S), todo=todo))
+
+    def _closed_again(self, step: Step, loop: str) -> Generator[Want, Look, None]:
+        closed = yield from self._person_does(
+            step.undo, lambda look: loop not in look.situation.open_loops, at_rest=True
+        )
+        if not closed:
+            raise ProofEndedError(f"the loop of {loop!r} was not closed again")
 
     def _answered(self, question: str) -> Generator[Want, Look, bool]:
         over = self._really(ANSWER_S)
@@ -325,10 +309,10 @@ class _Walker:
                 return False
 
     def _want(
-        self, *, do: Deed | None = None, todo: str = "", question: str = "",
+        self, *, do: Deed | None = None, for_s: float = 0.0, todo: str = "", question: str = "",
         until_s: float | None = None,
     ) -> Want:  # fmt: skip
-        return Want(self._index, self._findings, do, todo, question, until_s, self._doing)
+        return Want(self._index, self._findings, do, for_s, todo, question, until_s, self._doing)
 
     def _really(self, seconds: float) -> Over:
         return Over(real_s=self._look.real_s + seconds)

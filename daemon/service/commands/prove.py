@@ -16,9 +16,10 @@ if TYPE_CHECKING:
 
 CAUTION = """\
 Each way to stop is used once, with a small current. Hang a scrap of copper in the part's place; the
-charge is posted to the bath. Nobody's hands in the tank. Keep the emergency stop within reach. What
-is proved here is what the meter sees today. Software is no safety function: prove the hard-wired
-chain with the Pi unplugged too, as hardware/contactor.md says."""
+charge is posted to the bath. Nobody's hands in the tank. Keep the emergency stop within reach. A
+dosing pump runs into a measuring glass, never over the bath: gloves and eye protection. What is
+proved here is what the meter sees today, and you. Software is no safety function: prove the
+hard-wired chain with the Pi unplugged too, as hardware/contactor.md says."""
 
 EARLY = "the proof test ended early, and nothing is kept"
 

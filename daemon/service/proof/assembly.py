@@ -3,13 +3,15 @@
 from collections.abc import Callable, Mapping
 
 from daemon.clock import Clock
-from daemon.control.proof.steps import Cabinet
+from daemon.control.dosing_pump import HandSeen
+from daemon.control.proof.steps import Cabinet, PumpThere
 from daemon.control.situation import Limits
 from daemon.control.states import Act
 from daemon.record.entries import ProofStep
 from daemon.service.loop import Loop
 from daemon.service.proof.due import Due
 from daemon.service.proof.prover import Prover, Tank
+from daemon.service.pumps.doser import Doser
 from daemon.service.settings import Settings
 from daemon.service.telling.teller import trials
 
@@ -18,6 +20,7 @@ def make_prover(
     settings: Settings,
     limits: Limits,
     loop: Loop,
+    doser: Doser,
     due: Callable[[], Due],
     keep: Callable[[str, tuple[ProofStep, ...]], int],
     clock: Clock,
@@ -28,7 +31,10 @@ def make_prover(
         found = trials(settings.tell, settings.telling, settings.bath.name, who, "settings")
         return dict(found)
 
-    tank = Tank(lambda: loop.situation, lambda: loop.refusal(Act.START), due, keep)
+    def pumps() -> Mapping[str, HandSeen]:
+        return {each.rules.additive: HandSeen(each.by_hand, each.ran) for each in doser.seen}
+
+    tank = Tank(lambda: loop.situation, lambda: loop.refusal(Act.START), due, keep, pumps)
     return Prover(tank, cabinet_of(settings, limits), senders, clock)
 
 
@@ -40,5 +46,15 @@ def cabinet_of(settings: Settings, limits: Limits) -> Cabinet:
         beacon=settings.beacon is not None,
         siren=settings.siren is not None,
         button=settings.acknowledge_button is not None,
+        pumps=_pumps_of(settings),
         addresses=tuple(table.name for table in settings.tell),
+    )
+
+
+def _pumps_of(settings: Settings) -> tuple[PumpThere, ...]:
+    bath = settings.bath.description()
+    return tuple(
+        PumpThere(each.additive, each.dose_ml(additive), each.flow, each.level)
+        for each in settings.pump
+        if (additive := bath.additive(each.additive)) is not None
     )

@@ -26,9 +26,12 @@ from daemon.api.proof_messages import (
     ProofWalkStatus,
 )
 from daemon.api.proof_plan import proof_plan
+from daemon.api.pump_messages import PumpRequest
 from daemon.clock import Clock
+from daemon.control.dosing_pump import HandSeen
 from daemon.control.proof.steps import Cabinet, Step, not_proved, steps_of
-from daemon.control.proof.walk import Deed, Finding, Look, ProofEndedError, Walk, Want, walk
+from daemon.control.proof.walk import walk
+from daemon.control.proof.wants import Deed, Finding, Look, ProofEndedError, Walk, Want
 from daemon.control.situation import Limits, Situation
 from daemon.control.states import ALLOWED, OPEN, Act
 from daemon.record.entries import ProofStep
@@ -47,7 +50,7 @@ GIVE_UP_S = 8.0
 ABOUT = "proof test"
 """Where refusals say that they come from."""
 
-Asked = StartRequest | ActRequest | WithholdRequest
+Asked = StartRequest | ActRequest | WithholdRequest | PumpRequest
 
 
 _FIRST = Want(0, ())
@@ -77,13 +80,15 @@ class _Led:
 class Tank:
     """What the prover knows of the tank: its situation, and why no run can start, None if one can.
 
-    due: how it is with the proof test. keep: keeps one in the record and gives its number.
+    due: how it is with the proof test. keep: keeps one in the record and gives its number. pumps:
+    what is seen of each dosing pump, by its additive.
     """
 
     situation: Callable[[], Situation]
     refusal: Callable[[], str | None]
     due: Callable[[], Due]
     keep: Callable[[str, tuple[ProofStep, ...]], int]
+    pumps: Callable[[], Mapping[str, HandSeen]]
 
 
 class Prover:
@@ -124,6 +129,12 @@ class Prover:
                 return None
             number, step = led.want.step + 1, self._steps[led.want.step]
             return f"step {number} of {len(self._steps)}, {step.name}"
+
+    @property
+    def pumps(self) -> bool:
+        """Whether a walk has a dosing pump run."""
+        running = any(seen.by_hand for seen in self._tank.pumps().values())
+        return running and self.under_way is not None
 
     def plan(self, asked: BeginProofRequest) -> StartRequest:
         """The start that a walk begins with."""
@@ -254,7 +265,7 @@ class Prover:
                 led.want, led.findings = want, want.findings
                 if led.stop is not None:
                     raise ProofEndedError(led.stop)
-            refused = None if want.do is None else self._done(led, want.do)
+            refused = None if want.do is None else self._done(led, want.do, want.for_s)
             if want.do is None:
                 time.sleep(self._look_s)
             try:
@@ -265,9 +276,10 @@ class Prover:
 
     def _looked(self, led: _Led, refused: str | None) -> Look:
         situation, now_s = self._tank.situation(), self._clock.monotonic_s()
-        return Look(situation, now_s, self._real_s(), refused, led.answer)
+        pumps = self._tank.pumps()
+        return Look(situation, now_s, self._real_s(), refused, led.answer, pumps)
 
-    def _done(self, led: _Led, deed: Deed) -> str | None:
+    def _done(self, led: _Led, deed: Deed, for_s: float) -> str | None:
         """Have it done; why it is not, None if it is."""
         if deed is Deed.SEND:
             return led.send[self._steps[led.want.step].subject]()
@@ -275,14 +287,24 @@ class Prover:
             return _refused(led.ask(self.plan(led.asked)))
         if deed is Deed.WITHHOLD:
             return _refused(led.ask(WithholdRequest(who=led.asked.who, where=_where(led.asked))))
+        if deed in (Deed.RUN_PUMP, Deed.STOP_PUMP):
+            return self._pump(led, deed, self._steps[led.want.step].subject, for_s)
         return self._act(led, deed.value)
+
+    def _pump(self, led: _Led, deed: Deed, additive: str, for_s: float = 0.0) -> str | None:
+        act = {"ask": deed.value, "who": led.asked.who, "where": _where(led.asked)}
+        told = {"additive": additive, "for_s": for_s}
+        return _refused(led.ask(PumpRequest.model_validate(act | told)))
 
     def _act(self, led: _Led, name: str) -> str | None:
         act = {"ask": name, "who": led.asked.who, "where": _where(led.asked)}
         return _refused(led.ask(ActRequest.model_validate(act)))
 
     def _take_current(self, led: _Led) -> None:
-        """Leave nothing energised behind, whatever has happened."""
+        """Leave nothing energised behind, and no pump running, whatever has happened."""
+        for additive, seen in self._tank.pumps().items():
+            if seen.by_hand:
+                self._pump(led, Deed.STOP_PUMP, additive)
         for act in (Act.STOP, Act.ABORT):
             if self._tank.situation().state in ALLOWED[act]:
                 self._act(led, act.value)

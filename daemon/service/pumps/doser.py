@@ -11,6 +11,7 @@ from daemon.control import kept_dose
 from daemon.control.dosing_pump import (
     AT_REST,
     DAY_S,
+    LONGEST_BY_HAND_S,
     Dosed,
     Given,
     HandRun,
@@ -36,9 +37,6 @@ from daemon.service.pumps.dose_entries import entry_of
 
 BY_HAND = "pump run by hand"
 """Kind of the event that tells of a person's run of a pump."""
-
-LONGEST_BY_HAND_S = 300.0
-"""s. A measuring cylinder is full long before."""
 
 NOT_LOOKED = Hindrance("the daemon has just started")
 RUN_IS_OPEN = "a run is under way: it doses by the charge, and nobody doses beside it"

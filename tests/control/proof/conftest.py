@@ -4,9 +4,11 @@ from types import SimpleNamespace
 
 import pytest
 
+from daemon.control.dosing_pump import HandRunOver, HandSeen
 from daemon.control.obey import refusal
 from daemon.control.proof.steps import Cabinet, steps_of
-from daemon.control.proof.walk import Deed, Look, walk
+from daemon.control.proof.walk import walk
+from daemon.control.proof.wants import Deed, Look
 from daemon.control.protection.alarms import BUTTON, Sign
 from daemon.control.protection.causes import INTERLOCK
 from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
@@ -35,7 +37,8 @@ class Guide:
     """Leads a walk on an ideal supply; the person does at once what is asked.
 
     `lazy` is somebody who does nothing, `says` answers questions. `welded`: the contactor stays
-    closed. `wants` are all that the walk has wanted.
+    closed. `wants` are all that the walk has wanted. `pumps` is by additive when each ends, what is
+    seen of it, and how it ran: `runs` are for how long it was to, and what has cut it short.
     """
 
     def __init__(self, tank, plan, cabinet):
@@ -47,6 +50,10 @@ class Guide:
         self.meddle = lambda want: None  # noqa: ARG005
         self.withheld_s = None
         self.wants = []
+        self.pump_refusal = None
+        self.pumps = {each.additive: HandSeen(by_hand=False) for each in cabinet.pumps}
+        self.runs = []
+        self._pump_ends_s = 0.0
         self._flowing_a = tank.flowing_a
         tank.flowing_a = self._through_contactor
 
@@ -63,15 +70,40 @@ class Guide:
         while True:
             self.wants.append(want)
             self.meddle(want)
-            refused = self._do(want.do) if want.do else self._pass(want)
+            refused = self._do(want.do, want) if want.do else self._pass(want)
             answer = self.says(want.question) if want.question else None
-            look = Look(self.tank.situation, self.tank.now_s, self.tank.now_s, refused, answer)
+            self._turn_pump()
+            look = Look(
+                self.tank.situation, self.tank.now_s, self.tank.now_s, refused, answer,
+                dict(self.pumps),
+            )  # fmt: skip
             try:
                 want = walked.send(look)
             except StopIteration as end:
                 return {each.name: each for each in end.value}
 
-    def _do(self, deed):
+    def _turn_pump(self):
+        """As the daemon's own: it ends by its time, or with its level's loop."""
+        for pump in self.cabinet.pumps:
+            if not self.pumps[pump.additive].by_hand:
+                continue
+            low = pump.level in self.tank.situation.open_loops
+            if low or self.tank.now_s >= self._pump_ends_s:
+                cut = f"interlock open: {pump.level}" if low else None
+                self.pumps[pump.additive] = HandSeen(False, HandRunOver(1.0, cut))
+                self.runs.append(cut)
+
+    def _do(self, deed, want):
+        if deed is Deed.RUN_PUMP:
+            if self.pump_refusal is None:
+                (pump,) = self.cabinet.pumps
+                self.runs.append(want.for_s)
+                self._pump_ends_s = self.tank.now_s + want.for_s
+                self.pumps[pump.additive] = HandSeen(by_hand=True)
+            return self.pump_refusal
+        if deed is Deed.STOP_PUMP:
+            self.runs.append("stopped")
+            return None
         if deed is Deed.SEND:
             return self.sends()
         if deed is Deed.WITHHOLD:
@@ -88,7 +120,8 @@ class Guide:
         tank = self.tank
         if not self.lazy:
             for loop in self.cabinet.loops:
-                if want.todo.startswith(f"Open the loop of {loop!r}"):
+                opens = f"pen the loop of {loop!r} now"
+                if opens in want.todo:
                     tank.open_loops = (loop,)
                 elif want.todo.startswith(f"Close the loop of {loop!r}"):
                     tank.open_loops = ()

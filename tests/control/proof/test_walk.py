@@ -2,7 +2,8 @@
 
 import pytest
 
-from daemon.control.proof.walk import ANSWER_S, PATIENCE_S, Deed, ProofEndedError
+from daemon.control.proof.walk import ANSWER_S, PATIENCE_S
+from daemon.control.proof.wants import Deed, ProofEndedError
 from daemon.control.protection.causes import INTERLOCK, OPEN_CIRCUIT
 from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import AlarmAct

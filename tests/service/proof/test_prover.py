@@ -11,8 +11,9 @@ from daemon.api.errors import InputError
 from daemon.api.messages import Answer
 from daemon.api.proof_messages import AnswerProofRequest, BeginProofRequest, EndProofRequest
 from daemon.clock import SystemClock
+from daemon.control.dosing_pump import HandSeen
 from daemon.control.proof.steps import Cabinet
-from daemon.control.proof.walk import Deed, Finding, ProofEndedError, Want
+from daemon.control.proof.wants import Deed, Finding, ProofEndedError, Want
 from daemon.control.situation import Limits, Situation
 from daemon.control.states import State
 from daemon.record.entries import ProofStep
@@ -36,6 +37,7 @@ class Bench:
         self.keeps = lambda: None
         self.deaf = ()
         self.looks = []
+        self.pumps = {"brightener": HandSeen(by_hand=False)}
         bench = self
 
         def make_walk(steps, limits):
@@ -48,6 +50,7 @@ class Bench:
             lambda: self.refusal,
             lambda: Due(True, False, 7776000.0, datetime(2026, 12, 1, tzinfo=UTC), None),
             self.keep,
+            lambda: self.pumps,
         )
         senders = {"phone": lambda: self.sent.append("phone")}
         self.prover = Prover(
@@ -65,6 +68,8 @@ class Bench:
             return Answer(ok=False, error="the loop did not answer")
         moves = {"start": State.RUNNING, "stop": State.STOPPED, "abort": State.ABORTED}
         self.state = moves.get(request.ask, self.state)
+        if request.ask.endswith(" pump"):
+            self.pumps = {"brightener": HandSeen(by_hand=request.ask == "run pump")}
         return Answer(ok=True)
 
     def begin(self):
@@ -239,6 +244,26 @@ def test_a_failure_that_was_seen_is_kept_whatever_ends_the_walk():
         ProofStep("supply off by command", "below 0.02 A", "0.200 A after 7.0 s", False),
         ProofStep("from supply off by command on", "every step", "given up by Ann", False),
     )
+
+
+def test_a_pump_that_runs_is_stopped_when_the_walk_is_ended():
+    def script(bench):
+        look = yield Want(1, (), do=Deed.RUN_PUMP, for_s=30.0)
+        while True:
+            bench.looks.append(look)
+            look = yield Want(1, (), todo="Open the loop.", until_s=look.real_s + 120.0)
+
+    bench = Bench(script)
+    bench.begin()
+    bench.until(lambda walk: walk.todo)
+    assert bench.looks[0].pumps["brightener"].by_hand
+    bench.prover.interrupt("stop by Ben")
+    bench.ended()
+    # The step's subject stands for the additive here.
+    assert [(each.ask, each.additive, each.for_s, each.who) for each in bench.asked] == [
+        ("run pump", "phone", 30.0, "Ann"), ("stop pump", "brightener", 0.0, "Ann"),
+    ]  # fmt: skip
+    assert not bench.pumps["brightener"].by_hand
 
 
 def test_a_fault_that_nobody_foresaw_leaves_no_current():
