@@ -23,7 +23,7 @@ from daemon.record.errors import NoSuchBathEntryError, RecordError
 from web.entering import entered
 from web.forms import Field, Form, Group, filled
 from web.known import known
-from web.listing import A_PAGE, capital, stamp, zone_name
+from web.listing import capital, page_after, page_token, stamp, zone_name
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -84,8 +84,11 @@ class AccountPages:
             )
 
     def page(self) -> ResponseReturnValue:
-        """Show the account now, or (query `on`) as it stood at the end of a day."""
-        of_bath = known(self._tank, self._runs)
+        """Show the account now, or (query `on`) as it stood at the end of a day.
+
+        `before` in the query is the number of an entry; the list then begins with the one before.
+        """
+        of_bath, before = known(self._tank, self._runs), page_token()
         form, book = filled((ON,), request.args), of_bath.book
         expected: tuple[Row, ...] = ()
         if form.text("on") and book is not None:
@@ -98,6 +101,7 @@ class AccountPages:
             except RecordError as error:
                 return show(Trouble("The record cannot be read.", f"{error}."), 503)
         past = bool(form.text("on") and not form.wrong)
+        entries, older = ((), None) if book is None else _entries(book, before)
         html = render_template(
             "account.html",
             of_bath=of_bath,
@@ -107,8 +111,9 @@ class AccountPages:
             charge_ah=None if book is None else book.charge_ah,
             expected=expected,
             balances=() if book is None else _balances(book),
-            entries=() if book is None else _entries(book),
-            more=0 if book is None else _older(book),
+            entries=entries,
+            older=older,
+            before=before,
             zone=zone_name(),
         )
         if of_bath.status is None:
@@ -184,11 +189,12 @@ def _balances(book: Book) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _entries(book: Book) -> tuple[Shown, ...]:
-    """All entries, newest first, the first page of them."""
+def _entries(book: Book, before: int | None) -> tuple[tuple[Shown, ...], int | None]:
+    """A page of the entries, newest first, and the number before which the next one begins."""
     additives = account.additives_ever(book.entries)
     found = account.standing(book.entries, book.utc_ms)
-    return tuple(_shown(each, additives) for each in list(reversed(found))[:A_PAGE])
+    page, older = page_after(found[::-1], lambda each: each.id, before)
+    return tuple(_shown(each, additives) for each in page), older
 
 
 def _expected(found: Foresight) -> tuple[Row, ...]:
@@ -199,10 +205,6 @@ def _expected(found: Foresight) -> tuple[Row, ...]:
         () if found.expected is None else expected_words.contents(found.expected, found.book.utc_ms)
     )
     return (*contents, *expected_words.anodes(found.anodes))
-
-
-def _older(book: Book) -> int:
-    return max(0, len(account.standing(book.entries, book.utc_ms)) - A_PAGE)
 
 
 def _shown(each: Standing, additives: tuple[str, ...]) -> Shown:

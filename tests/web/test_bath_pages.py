@@ -1,7 +1,9 @@
 """The bath's pages: what is expected in it, anodes, rates; entering, the account, a run's cost."""
 
 import re
+import shutil
 from collections.abc import Callable, Iterator
+from html import unescape
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -10,8 +12,11 @@ import pytest
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, Page, expect
 from reading import beside, value, words
+from werkzeug.test import TestResponse
 
 from daemon.api.messages import DueStatus
+from daemon.record.entries import BathEntered
+from daemon.record.writer import Writer
 
 Make = Callable[..., Any]
 
@@ -209,6 +214,58 @@ def test_the_account_shows_a_past_day(bath: FlaskClient) -> None:
     assert wrong.status_code == 422
     assert "Expected a day and a time such as" in beside(wrong, "on")
     assert value(wrong, "on") == "15.2.2026"
+
+
+@pytest.fixture(scope="session")
+def long_account(made: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same with 120 waters more, 8 of them put down late: as they happened, not by number."""
+    path = Path(shutil.copy(made, tmp_path_factory.mktemp("long") / "bath.db"))
+    writer = Writer(path, threaded=False)
+    day_ms, utc_ms = 86_400_000, 1_772_395_200_000 - 2 * 86_400_000
+    for number in range(120):
+        late_ms = 40 * day_ms if number >= 112 else 0
+        at_ms = utc_ms + 1000 * number - late_ms
+        amounts = {"volume": round(0.001 * (number + 1), 3)}
+        writer.keep_bath_entry(BathEntered("Copper 1", "water", "ben", utc_ms, at_ms, amounts))
+    writer.close()
+    return path
+
+
+def waters(page: TestResponse) -> list[int]:
+    """How many mL each entry's water was, in the order of the page."""
+    found = re.findall(r"Water: volume ([\d.]+) (mL|L)", words(page))
+    return [round(float(much) * (1000 if unit == "L" else 1)) for much, unit in found]
+
+
+def older(page: TestResponse) -> str | None:
+    found = re.search(r'<a href="([^"]+)" rel="next">Older</a>', page.text)
+    return None if found is None else unescape(found[1])
+
+
+@pytest.mark.parametrize("query", ["", "?on=2026-02-28"])
+def test_the_account_has_pages_without_gap_or_double(
+    make_client: Make, long_account: Path, query: str
+) -> None:
+    client = make_client(long_account)
+    seen, pages, link = [], [], f"/bath/account{query}"
+    while link is not None:
+        page = client.get(link)
+        assert page.status_code == 200
+        pages.append(page)
+        seen += waters(page)
+        link = older(page)
+    # 112 in the order in which they happened, and the 8 that happened before the make-up last.
+    assert seen == [*range(112, 0, -1), *range(120, 112, -1)]
+    assert [len(waters(page)) for page in pages[:2]] == [50, 50]
+    newest = '<a href="/bath/account' + query.replace("&", "&amp;") + '">Newest</a>'
+    assert [newest in page.text for page in pages] == [False, True, True]
+    assert "as it stood on 2026-02-28" in words(pages[1]) or not query
+    assert "What was done to it before entry" in words(pages[1])
+
+
+def test_a_page_that_is_none_is_told(bath: FlaskClient) -> None:
+    assert bath.get("/bath/account?before=x").status_code == 400
+    assert bath.get("/bath/account?before=999").status_code == 404
 
 
 def test_an_entry_is_corrected_and_withdrawn(bath: FlaskClient, peer: Any, token: str) -> None:

@@ -8,7 +8,6 @@ what was commanded. How long the tank takes is on the daemon's clock, a person's
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass
 
-from daemon.control.dosing_pump import LONGEST_BY_HAND_S
 from daemon.control.proof.steps import OPENED, UNDER_CURRENT, Kind, Step
 from daemon.control.proof.wants import Deed, Finding, Look, ProofEndedError, Walk, Want, Way
 from daemon.control.protection import alarms as life
@@ -24,8 +23,8 @@ PATIENCE_S = 120.0
 ANSWER_S = 600.0
 """Real s that a person has to say what they see or hear, while none flows."""
 
-AT_PUMP_S = 2 * LONGEST_BY_HAND_S
-"""Real s in which a pump that is run by hand comes to its end."""
+AT_PUMP_S = 5.0
+"""Real s beyond its time in which a pump that is run by hand comes to its end: it is never late."""
 
 LATER, LATER_S = 2.0, 1.0
 """What is late is waited for until so many times its time, and so many s more, are over: how late
@@ -189,9 +188,10 @@ class _Walker:
         self._look = yield self._want(do=Deed.RUN_PUMP, for_s=for_s)
         if self._look.refused is not None:
             return self._look.refused
-        over = Over(self._physically(self._look.now_s, for_s).now_s, self._really(AT_PUMP_S).real_s)
         rests = yield from self._waited(
-            lambda look: not look.pumps[step.subject].by_hand, over, todo=todo
+            lambda look: not look.pumps[step.subject].by_hand,
+            self._really(for_s + AT_PUMP_S),
+            todo=todo,
         )
         if not rests:
             self._look = yield self._want(do=Deed.STOP_PUMP)
