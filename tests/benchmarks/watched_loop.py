@@ -23,6 +23,7 @@ import waitress
 
 from daemon.api.listen import parse_listen
 from daemon.control.situation import Command
+from daemon.service import assembly
 from daemon.service import main as service
 from daemon.service.beat import BeatSender, Ready
 from daemon.service.devices import assembly as devices
@@ -85,7 +86,7 @@ def main() -> int:
     if options.fifo is not None:
         os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(options.fifo))
     devices.ScpiSupply = WatchedSupply
-    service.Loop = WatchedLoop
+    assembly.Loop = WatchedLoop
     if options.page_inside:
         service.BeatSender = PageInside
     code = service.main(["--settings", options.settings, "--beat", options.beat])

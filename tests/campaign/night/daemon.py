@@ -1,4 +1,4 @@
-"""The daemon's inside as `daemon.service.main` puts it together, without threads or processes."""
+"""The daemon's inside as `daemon.service.assembly` puts it together, no threads or processes."""
 
 from contextlib import suppress
 from dataclasses import replace
@@ -14,12 +14,12 @@ from daemon.api.plan_file import read_plan
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.protection.alarms import Alarms
 from daemon.record.writer import Writer
+from daemon.service.assembly import RECORD_LIMIT_S, Link
 from daemon.service.devices.meter_worker import MeterWorker
 from daemon.service.devices.pins import InterlockLoop, Pins
 from daemon.service.devices.supply_worker import STUCK_S, SupplyWorker
 from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
 from daemon.service.loop import Loop
-from daemon.service.main import RECORD_LIMIT_S, Link
 from daemon.service.runner import Runner
 from daemon.service.scribe import Origin, Scribe
 from daemon.service.telling.recipients import Pace, Recipient, Rules

@@ -18,6 +18,7 @@ from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import Limits
 from daemon.control.states import Act, State
 from daemon.record.entries import AlarmChanged, Audited, RunEnded, RunOpened
+from daemon.service import assembly
 from daemon.service import main as service
 from daemon.service.devices.pins import CYCLE_S, LEAST_EDGE_S, InterlockLoop, Pins, make_pins
 from daemon.service.runner import Quit
@@ -298,7 +299,7 @@ def test_a_line_that_cannot_be_driven_aborts(plant, over, mocker):
 )
 def test_worker_and_record_are_what_has_to_be_well(well, lag_s, fault, words):
     worker, writer = SimpleNamespace(well=well), SimpleNamespace(lag_s=lag_s, fault=fault)
-    said = service._unwell(worker, writer)
+    said = assembly._unwell(worker, writer)
     assert said == words or said.startswith(words)
 
 
