@@ -14,9 +14,10 @@ from daemon.api import make_up_report
 from daemon.api.bath_texts import Written
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
-from daemon.api.make_up_entry import of_mixture, of_recipe
-from daemon.api.make_up_file import present_of, recipe_of
+from daemon.api.make_up_entry import of_mixture, of_recipe, of_top_up
+from daemon.api.make_up_file import PresentTable, RecipeFile, present_of, recipe_of
 from daemon.api.make_up_report import MakeUpReport
+from daemon.api.messages import EntryKind
 from daemon.api.mixed_file import mixed_of
 from daemon.api.quantities import positive
 from web import recipe_forms
@@ -34,14 +35,16 @@ _FORM = "form"
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One of the pages: name, heading, fields, answer, and what it enters, if anything."""
+    """One of the pages: name, heading, fields, answer, what it enters and what that means."""
 
     name: str
     says: str
     asks: str
     groups: Callable[[Known], tuple[Group, ...]]
     answer: Callable[[Form], MakeUpReport]
-    write: Callable[[Form, tuple[str, ...]], Written] | None = None
+    write: Callable[[Form, tuple[str, ...]], Written]
+    kind: EntryKind = "make-up"
+    means: str = "the account begins anew with this bath"
 
 
 class MakeUpPages:
@@ -55,12 +58,11 @@ class MakeUpPages:
         """Give each view its address."""
         for address, way in WAYS.items():
             app.add_url_rule(address, way.name, self.page, defaults={"way": way})
-            if way.write is not None:
-                view = limiter.limit(ACTS_A_MINUTE)(self.keep)
-                app.add_url_rule(
-                    f"{address}/keep", f"{way.name}_keep", view,
-                    methods=["POST"], defaults={"way": way},
-                )  # fmt: skip
+            view = limiter.limit(ACTS_A_MINUTE)(self.keep)
+            app.add_url_rule(
+                f"{address}/keep", f"{way.name}_keep", view,
+                methods=["POST"], defaults={"way": way},
+            )  # fmt: skip
 
     def page(self, way: Way) -> ResponseReturnValue:
         """Show the form, and the answer to what was sent of it."""
@@ -73,19 +75,19 @@ class MakeUpPages:
         of_bath = known(self._tank, self._runs)
         form, report = _answered(way, filled(way.groups(of_bath), request.form))
         keep = filled((WHO,), request.form)
-        if report is None or way.write is None:
+        if report is None:
             return self._shown(way, of_bath, form, report, keep)
         try:
             written = way.write(form, of_bath.additives)
         except InputError as error:
             return self._shown(way, of_bath, form.refused(error), report, keep)
         try:
-            number = entered(self._tank, "make-up", written, keep.typed)
+            number = entered(self._tank, way.kind, written, keep.typed)
         except InputError as error:
             return self._shown(way, of_bath, form, report, keep.refused(error))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
-        flash(f"Entered as number {number}: the account begins anew with this bath.", "done")
+        flash(f"Entered as number {number}: {way.means}.", "done")
         return redirect(url_for("bath"), 303)
 
     def _shown(
@@ -131,6 +133,14 @@ def _mixed(form: Form) -> MakeUpReport:
 
 
 def _topped_up(form: Form) -> MakeUpReport:
+    recipe, present = _wanted_and_present(form)
+    try:
+        return make_up_report.topped_up(recipe, present)
+    except ValueError as error:
+        raise InputError(_FORM, (str(error),)) from error
+
+
+def _wanted_and_present(form: Form) -> tuple[RecipeFile, PresentTable]:
     tree = form.tree()
     there = tree.pop("present", {})
     try:
@@ -138,11 +148,7 @@ def _topped_up(form: Form) -> MakeUpReport:
     except InputError as error:
         said = (f"present.{problem}" for problem in error.problems)
         raise InputError(_FORM, tuple(said)) from error
-    recipe = recipe_of(tree, _FORM)
-    try:
-        return make_up_report.topped_up(recipe, present)
-    except ValueError as error:
-        raise InputError(_FORM, (str(error),)) from error
+    return recipe_of(tree, _FORM), present
 
 
 def _volume_l(key: str, text: str) -> float:
@@ -164,6 +170,10 @@ def _write_mixture(form: Form, additives: tuple[str, ...]) -> Written:
             _FORM, ("for: for another volume it was not mixed: leave this out to enter what was",)
         )
     return of_mixture(mixed_of(tree, _FORM), tree, additives)
+
+
+def _write_top_up(form: Form, additives: tuple[str, ...]) -> Written:
+    return of_top_up(*_wanted_and_present(form), form.tree(), additives)
 
 
 WAYS = {
@@ -189,6 +199,9 @@ WAYS = {
         "Out comes what to add, or to take out, so that it is as it shall be.",
         lambda known: recipe_forms.topping_up(known.description, known.book),
         _topped_up,
+        _write_top_up,
+        "top-up",
+        "all of it is one entry",
     ),
 }
 """The pages by their addresses."""

@@ -57,8 +57,8 @@ def entry(each: Standing, additives: tuple[str, ...]) -> str:
     parts = [
         f"{substance} {amount(substance, value, additives)}"
         for substance, value in each.amounts.items()
-        # What a dose or an addition adds to the volume goes without saying.
-        if substance != VOLUME or each.kind not in (kinds.DOSE, kinds.ADDITION)
+        # What a dose or an addition adds to the volume goes without saying; a top-up has its level.
+        if substance != VOLUME or each.kind not in (kinds.DOSE, kinds.ADDITION, kinds.TOP_UP)
     ]
     if each.kind != kinds.DESCRIPTION:
         parts += [_fact(name, value, additives) for name, value in each.facts.items()]
@@ -74,6 +74,8 @@ def _fact(name: str, value: object, additives: tuple[str, ...]) -> str:
             return ", ".join(map(str, value))
         case "results", dict():
             return ", ".join(_result(part, found, additives) for part, found in value.items())
+        case "taken_out_l", _:
+            return f"after {amount(VOLUME, float(str(value)), additives)} was taken out"
         case "level_l", _:
             return f"then {value:g} L"
         case "area_dm2", _:

@@ -1,14 +1,14 @@
-"""A bath that was made up, as its account keeps it: what was put in, and the recipe as written."""
+"""A bath that was made or topped up, as its account keeps it: what was put in, and as written."""
 
 from collections.abc import Collection, Mapping
 from typing import Any
 
 from daemon.api.bath_texts import Written
 from daemon.api.errors import InputError
-from daemon.api.make_up_file import RecipeFile
+from daemon.api.make_up_file import PresentTable, RecipeFile
 from daemon.api.mixed_file import MixedFile
 from daemon.bath.components import CHLORIDE, COPPER, SULFURIC_ACID, VOLUME
-from daemon.chemistry.make_up import Composition, content
+from daemon.chemistry.make_up import Composition, content, held_by
 
 
 def of_recipe(recipe: RecipeFile, tree: Mapping[str, Any], additives: Collection[str]) -> Written:
@@ -24,6 +24,35 @@ def of_mixture(mixture: MixedFile, tree: Mapping[str, Any], additives: Collectio
     """A bath that was mixed so; otherwise as `of_recipe`."""
     found = mixture.found()
     return _written(found.composition, found.volume_l, tree, additives)
+
+
+def of_top_up(
+    recipe: RecipeFile, present: PresentTable, tree: Mapping[str, Any], additives: Collection[str]
+) -> Written:
+    """A bath that was brought to a recipe: all that was taken out and put in, and its level then.
+
+    The volume is what it is more than before. `tree` is what was written of both. Raises ValueError
+    where nothing brings it there, and InputError where nothing is wanted; otherwise as `of_recipe`.
+    """
+    plan = recipe.topped_up(present)
+    added = held_by(plan.added, recipe.sources())
+    _known("additive", recipe.composition().additives_ml_l, additives, wanted=True)
+    _known("component", added.others_g, additives, wanted=False)
+    amounts = {
+        VOLUME: recipe.volume - present.volume,
+        COPPER: added.copper_g,
+        SULFURIC_ACID: added.acid_g,
+        CHLORIDE: added.chloride_g,
+        **dict(added.additives_ml),
+        **dict(added.others_g),
+    }
+    kept = {name: amount for name, amount in amounts.items() if amount}
+    if not kept:
+        raise InputError("top-up", ("nothing is wanted: the bath is as it shall be",))
+    facts: dict[str, Any] = {"level_l": recipe.volume, "details": dict(tree)}
+    if plan.taken_out_l > 0:
+        facts["taken_out_l"] = plan.taken_out_l
+    return Written(kept, facts)
 
 
 def _written(

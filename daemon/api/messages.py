@@ -137,6 +137,7 @@ EntryKind = Literal[
     "make-up",
     "addition",
     "dose",
+    "top-up",
     "water",
     "drag-out",
     "sample",

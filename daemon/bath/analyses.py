@@ -69,8 +69,8 @@ def newest(book: Book) -> dict[str, KeptAnalysis]:
 def undisturbed(book: Book, component: str) -> tuple[KeptAnalysis, ...]:
     """The analyses since a person last changed the component.
 
-    That is by a make-up, an addition of it, or by taking out `DILUTED_SHARE` of the bath or more: a
-    line through what lies before and after would tell nothing.
+    That is by a make-up, by topping up, an addition of it, or taking out `DILUTED_SHARE` of the
+    bath or more: a line through what lies before and after would tell nothing.
     """
     volume_l = book.description.volume_l
     changed_ms = max(
@@ -82,7 +82,7 @@ def undisturbed(book: Book, component: str) -> tuple[KeptAnalysis, ...]:
 
 
 def _changes(entry: Standing, component: str, volume_l: float | None) -> bool:
-    if entry.kind == kinds.MAKE_UP:
+    if entry.kind in (kinds.MAKE_UP, kinds.TOP_UP):
         return True
     if entry.kind == kinds.SAMPLE and volume_l is not None:
         return -entry.amounts.get(VOLUME, 0.0) >= DILUTED_SHARE * volume_l

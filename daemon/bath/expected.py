@@ -251,17 +251,15 @@ class _Course:
         """An entry of the account."""
         facts = entry.facts or {}
         volume_l = entry.amounts.get(VOLUME, 0.0)
-        if volume_l < 0:
+        taken_l = facts.get("taken_out_l", max(0.0, -volume_l))
+        if taken_l > 0:
             self._balance = balance_of.taken_out(
-                self._balance, Doubtful(-volume_l, POURED_U * -volume_l)
+                self._balance, Doubtful(taken_l, POURED_U * taken_l)
             )
+        put_in = {**entry.amounts, VOLUME: volume_l + taken_l}
         self._balance = balance_of.put_in(
             self._balance,
-            {
-                name: self._measured(name, amount)
-                for name, amount in entry.amounts.items()
-                if amount > 0
-            },
+            {name: self._measured(name, amount) for name, amount in put_in.items() if amount > 0},
         )
         if (level_l := facts.get("level_l")) is not None:
             self._balance = balance_of.levelled(self._balance, Doubtful(level_l, LEVEL_U * level_l))

@@ -15,11 +15,12 @@ from daemon.bath.errors import EntryError
 DESCRIPTION, MAKE_UP, ADDITION, DOSE, WATER = "description", "make-up", "addition", "dose", "water"
 DRAG_OUT, SAMPLE, FILTRATION, CARBON = "drag-out", "sample", "filtration", "carbon treatment"
 ANALYSIS, APPEARANCE, ANODES, WEIGHING = "analysis", "appearance", "anodes", "weighing"
-CORRECTION = "correction"
+TOP_UP, CORRECTION = "top-up", "correction"
 """Kinds of entries: how the bath is described from then on, written by the daemon alone; a bath
 made anew, with all that is in it; a substance added; an additive dosed; water added; bath carried
 away by parts; bath taken out; the bath filtered; treated with carbon; what an analysis found; how a
-deposit looks; the anodes as they hang; something weighed; another entry corrected or withdrawn."""
+deposit looks; the anodes as they hang; something weighed; a bath brought to its recipe, with all
+that was taken out and put in; another entry corrected or withdrawn."""
 
 DULL, HAZY, PITTED, BURNED, BRIGHT, EVEN = "dull", "hazy", "pitted", "burned", "bright", "even"
 LOOKS = (DULL, HAZY, PITTED, BURNED, BRIGHT, EVEN)
@@ -70,6 +71,8 @@ def check(
     _AMOUNTS[kind](kind, amounts, additives)
     if kind == DOSE:
         _check_dose(amounts, description)
+    if kind == TOP_UP:
+        _check_taken_out(facts, description)
     _check_needed(kind, facts)
     if kind == WEIGHING:
         _check_efficiency(facts)
@@ -130,6 +133,15 @@ def _check_dose(amounts: Amounts, description: Description) -> None:
             )
 
 
+def _check_taken_out(facts: Facts, description: Description) -> None:
+    """No more than there is is taken out."""
+    most_l, taken_l = description.brim_l or description.volume_l, facts.get("taken_out_l", 0.0)
+    if most_l is not None and taken_l > most_l:
+        raise EntryError(
+            f"taken_out_l: {taken_l:g} L is more than the bath's {most_l:g} L: is the unit right?"
+        )
+
+
 def _nothing(kind: str, amounts: Amounts, additives: Collection[str]) -> None:  # noqa: ARG001
     if amounts:
         raise EntryError(f"{_named(kind)} puts nothing into the bath, got {_shown(amounts)}")
@@ -168,6 +180,13 @@ def _taken_out(kind: str, amounts: Amounts, additives: Collection[str]) -> None:
         raise EntryError(f"{_named(kind)} takes a volume out of the bath: needs one below 0 L")
     if any(amount > 0 for amount in amounts.values()):
         raise EntryError(f"{_named(kind)} puts nothing into the bath, got {_shown(amounts)}")
+
+
+def _topped_up(kind: str, amounts: Amounts, additives: Collection[str]) -> None:  # noqa: ARG001
+    """Its volume is what it is more, or less, than before."""
+    if not any(amounts.values()):
+        raise EntryError(f"{_named(kind)} needs something that was put in or taken out")
+    _check_signs(kind, {x: much for x, much in amounts.items() if x != VOLUME}, least=0.0)
 
 
 def _check_signs(kind: str, amounts: Amounts, *, least: float) -> None:
@@ -250,6 +269,7 @@ _FACTS: dict[str, dict[str, _Check]] = {
     MAKE_UP: {"level_l": _positive, **_DETAILS},
     ADDITION: {"as": _text, "mass_g": _positive, "volume_ml": _positive, **_DETAILS},
     DOSE: {},
+    TOP_UP: {"level_l": _positive, "taken_out_l": _positive, **_DETAILS},
     WATER: {"level_l": _positive},
     DRAG_OUT: {"area_dm2": _positive},
     SAMPLE: {"level_l": _positive},
@@ -291,6 +311,7 @@ _AMOUNTS: dict[str, Callable[[str, Amounts, Collection[str]], None]] = {
     MAKE_UP: _made_up,
     ADDITION: _put_in,
     DOSE: _dosed,
+    TOP_UP: _topped_up,
     WATER: _only_volume,
     DRAG_OUT: _taken_out,
     SAMPLE: _taken_out,

@@ -65,6 +65,7 @@ def test_a_corrected_analysis_counts_as_corrected(ledger, book):
         ("sample", {"volume": -0.01}, 2),
         ("sample", {"volume": -0.75}, 1),
         ("drag-out", {"volume": -1.0}, 2),
+        ("top-up", {"volume": 1.0}, 1),
     ],
 )
 def test_a_trend_begins_anew_where_the_component_was_changed_by_hand(

@@ -72,6 +72,14 @@ def test_what_sets_the_level_begins_the_account_anew(ledger, bath, kind, amounts
     assert tally(ledger.book(bath, 3, 610.0)).open_ml == pytest.approx(1.5)
 
 
+def test_what_a_topping_up_puts_back_is_neither_a_dose_nor_a_beginning(ledger, bath):
+    """30 A·h use 4.5 mL; what left with the bath is back, and the charge's use is still open."""
+    ledger.describe(bath, day=0, ah=0.0)
+    amounts, facts = {"copper": 9.0, "brightener": 10.0}, {"taken_out_l": 2.0, "level_l": 15.0}
+    ledger.enter("top-up", amounts, day=2, ah=20.0, facts=facts)
+    assert tally(ledger.book(bath, 3, 30.0)).open_ml == pytest.approx(4.5)
+
+
 def test_an_addition_of_something_else_does_not(ledger, bath):
     ledger.describe(bath, day=0, ah=0.0)
     ledger.enter("addition", {"copper": 9.0}, day=2, ah=20.0)

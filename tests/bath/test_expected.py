@@ -56,6 +56,28 @@ def test_a_make_up_is_what_is_expected_right_after_it(see, ledger):
     assert by_name["copper"].half_width == pytest.approx(1.96 * 50 * (0.01**2 + 0.02**2) ** 0.5)
 
 
+def test_a_topping_up_takes_bath_out_before_it_puts_anything_in(see, ledger):
+    ledger.enter("make-up", MADE | {"copper": 600.0})
+    amounts, facts = {"copper": 20.0, "brightener": 10.0}, {"taken_out_l": 2.0, "level_l": 10.0}
+    ledger.enter("top-up", amounts, facts=facts)
+    found, by_name = see(0)
+    # 8 of 10 L stay: 480 g and 40 mL of 600 g and 50 mL, and 0.56 g of chloride.
+    assert found.volume_l == pytest.approx(10.0)
+    assert by_name["copper"].value == pytest.approx(50.0)
+    assert by_name["brightener"].value == pytest.approx(5.0)
+    assert by_name["chloride"].value == pytest.approx(56.0)
+
+
+def test_a_topping_up_to_more_or_less_than_there_was(see, ledger):
+    ledger.enter("make-up", MADE)
+    ledger.enter("top-up", {"volume": 2.0, "copper": 100.0}, facts={"level_l": 12.0})
+    assert see(0)[0].volume_l == pytest.approx(12.0)
+    assert see(0)[1]["copper"].value == pytest.approx(50.0)
+    ledger.enter("top-up", {"volume": -3.0}, facts={"taken_out_l": 3.0, "level_l": 9.0}, day=0.001)
+    assert see(0.001)[0].volume_l == pytest.approx(9.0, rel=1e-3)
+    assert see(0.001)[1]["copper"].value == pytest.approx(50.0, rel=1e-3)
+
+
 def test_charge_time_and_parts_change_it_by_their_sums(see, ledger):
     ledger.enter("make-up", MADE)
     found, by_name = see(5, [passed(2, 100.0, 50.0), passed(4, 100.0, 50.0)])

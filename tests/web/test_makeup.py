@@ -194,6 +194,37 @@ def test_what_was_mixed_is_entered_as_what_is_in_it(bath: FlaskClient, peer: Any
     assert len(peer.entered) == 1
 
 
+def test_a_topping_up_is_entered_as_one(bath: FlaskClient, peer: Any) -> None:
+    there = {"present.volume": "9 L", "present.copper_sulfate": "180 g/L",
+             "present.sulfuric_acid": "55 g/L"}  # fmt: skip
+    page = bath.get("/makeup/top-up", query_string=TEN | there)
+    assert "one entry of the account of Copper 1 has what was taken out" in words(page)
+    data = TEN | there | KEEP | {"csrf_token": ten_token(bath)}
+    answer = bath.post("/makeup/top-up/keep", data=data)
+    assert (answer.status_code, answer.headers["Location"]) == (303, "/bath")
+    (asked,) = peer.entered
+    assert (asked.kind, asked.note, asked.who) == (
+        "top-up",
+        "new tank",
+        "ben, the page at 127.0.0.1",
+    )
+    # 380 g * 63.546 / 249.685; 105 g; 1 L of 60 mg/L, whose content was not known.
+    assert asked.amounts == pytest.approx(
+        {"volume": 1.0, "copper": 96.712, "sulfuric acid": 105.0, "chloride": 0.06}, rel=1e-4
+    )
+    assert asked.facts["level_l"] == 10.0
+    assert asked.facts["details"]["present"]["volume"] == "9 L"
+    assert "Entered as number 1: all of it is one entry." in words(bath.get("/bath"))
+    done = {"present.volume": "10 L", "present.copper_sulfate": "200 g/L",
+            "present.sulfuric_acid": "60 g/L", "present.chloride": "60 mg/L"}  # fmt: skip
+    page = bath.post("/makeup/top-up/keep", data=data | done)
+    assert page.status_code == 422
+    assert "Nothing is wanted: the bath is as it shall be." in words(page)
+    page = bath.post("/makeup/top-up/keep", data=data | {"present.volume": "9"})
+    assert beside(page, "present.volume").startswith("Expected a volume")
+    assert len(peer.entered) == 1
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [

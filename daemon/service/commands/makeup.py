@@ -19,6 +19,7 @@ from daemon.service.commands.file_text import read_text
 if TYPE_CHECKING:
     from daemon.api.bath_texts import Written
     from daemon.api.make_up_report import MakeUpReport
+    from daemon.api.messages import EntryKind
 
 RECIPE_LIMIT = 50_000
 """Characters of a recipe's file."""
@@ -187,24 +188,42 @@ def mixed(
 @_option("acid", "CONTENT", "What an analysis found, as H2SO4.")
 @_option("chloride", "CONTENT", "What an analysis found.")
 @click.option("--to", "wanted", metavar="VOLUME", help="Other than the recipe's volume.")
-def top_up(recipe: Path, wanted: str | None, **options: str | None) -> None:
+@_keeping
+def top_up(
+    recipe: Path,
+    wanted: str | None,
+    keep: bool,
+    at: str | None,
+    note: str,
+    settings: Path,
+    **options: str | None,
+) -> None:
     """Say what brings a bath that is there to the one in RECIPE.toml.
 
     What is left out of its analysis is not known, and counts as on target.
+
+    With --keep it is done: all of it is one entry of the account of the bath in the settings.
     """
+    from daemon.api.make_up_entry import of_top_up
     from daemon.api.make_up_file import in_volume, present_of, read_recipe
     from daemon.api.make_up_report import topped_up
 
+    _check_keeping(keep, at)
     with _told(_PRESENT):
-        aim = read_recipe(_read(recipe), str(recipe))
+        text = _read(recipe)
+        aim, tree = read_recipe(text, str(recipe)), _as_written(text)
         if wanted is not None:
-            aim = in_volume(aim, wanted, "--to")
-        present = present_of(_tree(_given(options), _PRESENT), _OPTIONS)
+            aim, tree = in_volume(aim, wanted, "--to"), {**tree, "volume": wanted}
+        there = _tree(_given(options), _PRESENT)
+        present = present_of(there, _OPTIONS)
         try:
             report = topped_up(aim, present)
         except ValueError as error:
             raise BadInputError(f"{recipe}: {error}") from error
         _show(report)
+        if keep:
+            told = {**tree, "present": there}
+            _keep(settings, lambda known: of_top_up(aim, present, told, known), at, note, "top-up")
 
 
 _OPTIONS = "options"
@@ -212,7 +231,7 @@ _OPTIONS = "options"
 
 def _check_keeping(keep: bool, at: str | None) -> None:
     if at is not None and not keep:
-        raise BadInputError("--at: says when a bath was made that is kept; give --keep with it")
+        raise BadInputError("--at: says when what is kept was made; give --keep with it")
 
 
 def _as_written(text: str) -> dict[str, Any]:
@@ -221,9 +240,13 @@ def _as_written(text: str) -> dict[str, Any]:
 
 
 def _keep(
-    settings: Path, write: Callable[[tuple[str, ...]], Written], at: str | None, note: str
+    settings: Path,
+    write: Callable[[tuple[str, ...]], Written],
+    at: str | None,
+    note: str,
+    kind: EntryKind = "make-up",
 ) -> None:
-    """Have the daemon enter a make-up of what `write` makes of the bath's additives."""
+    """Have the daemon enter what `write` makes of the bath's additives."""
     from daemon.api.bath_texts import moment
     from daemon.service.commands.bath_entering import errors, send
     from daemon.service.settings import read_settings
@@ -231,7 +254,7 @@ def _keep(
     with errors():
         known = read_settings(settings).bath.description().additive_names
         at_utc = None if at is None else moment("--at", at)
-        send(settings, kind="make-up", written=write(known), at_utc=at_utc, note=note)
+        send(settings, kind=kind, written=write(known), at_utc=at_utc, note=note)
 
 
 def _given(options: dict[str, str | None]) -> dict[str, str]:

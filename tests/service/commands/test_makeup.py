@@ -237,10 +237,52 @@ def test_what_was_mixed_is_kept_as_what_is_in_it(kept):
     assert made.amounts == pytest.approx({"volume": 10.0, "copper": 509.01}, rel=1e-4)
 
 
+THERE = ("--volume", "9 L", "--copper-sulfate", "180 g/L", "--acid", "55 g/L")
+
+
+def test_a_topping_up_is_kept_as_one_entry(kept, recipe):
+    lines = printed("top-up", recipe, *THERE, "--keep", "--at", "2026-01-02 18:00")
+    assert "entry 2" in lines
+    (made,) = kept()
+    # 10 * 200 - 9 * 180 g of crystals, 63.546 / 249.685 of them copper; 10 * 60 - 9 * 55 g of acid.
+    assert made.amounts == pytest.approx(
+        {"volume": 1.0, "copper": 96.712, "sulfuric acid": 105.0}, rel=1e-4
+    )
+    assert made.kind == "top-up"
+    assert made.facts["level_l"] == 10.0
+    assert "taken_out_l" not in made.facts
+    assert made.facts["details"]["present"]["copper_sulfate"] == "180 g/L"
+    said = "\n".join(printed("bath", "ledger"))
+    assert "top-up: copper 96.7118 g, sulfuric acid 105 g, then 10 L" in said
+    printed("bath", "withdraw", "2")
+    assert "top-up: withdrawn" in "\n".join(printed("bath", "ledger"))
+
+
+def test_what_was_taken_out_is_in_the_same_entry(kept, recipe):
+    """10 L of 250 g/L to 10 L of 200: a fifth has to go, and 60 g of acid for each L of it come."""
+    there = ("--volume", "10 L", "--copper-sulfate", "250 g/L", "--acid", "60 g/L")
+    printed("top-up", recipe, *there, "--keep")
+    (made,) = kept()
+    assert made.facts["taken_out_l"] == pytest.approx(2.0)
+    assert made.amounts == pytest.approx({"sulfuric acid": 120.0})
+    said = "\n".join(printed("bath", "ledger"))
+    assert "top-up: sulfuric acid 120 g, then 10 L, after 2 L was taken out" in said
+
+
+def test_a_bath_that_is_as_it_shall_be_is_not_topped_up(kept, recipe):
+    there = ("--volume", "10 L", "--copper-sulfate", "200 g/L", "--acid", "60 g/L")
+    code, _, errors = call("top-up", recipe, *there, "--keep")
+    assert (code, kept()) == (2, [])
+    assert "nothing is wanted: the bath is as it shall be" in errors[0]
+
+
 def test_nothing_is_kept_unless_it_is_asked_for(kept, recipe):
     printed("makeup", recipe)
     assert kept() == []
-    assert "--at: says when a bath was made" in refused("makeup", recipe, "--at", "2026-01-02")[0]
+    assert (
+        "--at: says when what is kept was made"
+        in refused("makeup", recipe, "--at", "2026-01-02")[0]
+    )
     assert "--for: is another bath" in refused(
         "mixed", "--copper-sulfate", "2 kg", "--volume", "10 L", "--for", "5 L", "--keep"
     )[0]  # fmt: skip
