@@ -46,15 +46,19 @@ def outcome_of(night: tuple[str, int]) -> Outcome:
 
 
 def row_of(kind: str, outcomes: list[Outcome]) -> Row:
-    """Count what one kind's nights have shown; nights that a false trip ended are misses."""
+    """Count what one kind's nights have shown; nights that a false trip ended are misses.
+
+    Nights in which nothing came of the fault are left out.
+    """
+    outcomes = [outcome for outcome in outcomes if outcome.came]
     right = [outcome for outcome in outcomes if outcome.is_right]
     times = sorted(outcome.after_s for outcome in right if outcome.after_s is not None)
     wrong = sum(outcome.first is not None and not outcome.is_right for outcome in outcomes)
     plain = [outcome for outcome in outcomes if outcome.is_plain]
-    n = len(outcomes)
+    n = len(outcomes) or 1
     return Row(
         kind,
-        n,
+        len(outcomes),
         len(right) / n,
         wrong / n,
         (n - len(right) - wrong) / n,
@@ -103,6 +107,17 @@ def say_rows(console: Console, rows: dict[str, Row]) -> None:
     console.print(table)
 
 
+def say_misses(console: Console, outcomes: list[Outcome]) -> None:
+    """Print the seeds of faults that were not found, or not by their name."""
+    for outcome in outcomes:
+        where = f"{outcome.kind} {outcome.seed}"
+        if not outcome.came:
+            console.print(f"{where}: left out, nothing came of the fault")
+        elif outcome.kind != SOUND and not outcome.is_right:
+            told = outcome.first or ("stopped before" if outcome.stopped else "nothing")
+            console.print(f"{where}: {told}{'' if outcome.is_plain else ' (not plain)'}")
+
+
 def say_sound(console: Console, outcomes: list[Outcome]) -> None:
     """Print what was raised while nothing was wrong, in whole nights and before faults."""
     for what, nights in (
@@ -148,6 +163,7 @@ def main() -> int:
         if kind != SOUND
     }
     say_rows(console, rows)
+    say_misses(console, outcomes)
     say_sound(console, outcomes)
     if options.kind:
         return 0

@@ -33,7 +33,7 @@ START_S = 1000.0
 STEADY_S = 30.0
 PLAIN_V = 0.02
 """V: two of the last digits of the coarsest meter that is drawn."""
-SOUND, FROZEN = "fault-free", "frozen readings"
+SOUND, FROZEN, SPIKE = "fault-free", "frozen readings", "spike"
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Kind:
 KINDS = {
     "short": Kind(frozenset({c.SHORT}), 20.0),
     "open load": Kind(frozenset({c.OPEN_CIRCUIT}), 20.0),
-    "spike": Kind(frozenset({c.SPIKE, c.OVER_CURRENT}), 20.0),
+    SPIKE: Kind(frozenset({c.SPIKE, c.OVER_CURRENT}), 20.0),
     "lost reading": Kind(frozenset({c.READING_LOST}), 30.0),
     "output drop": Kind(frozenset({c.OUTPUT_DROPPED}), 20.0),
     FROZEN: Kind(frozenset({c.READING_FROZEN}), 1200.0),
@@ -73,7 +73,8 @@ class Outcome:
     before: moments from the start in s, causes, and what was seen. after_s: from the fault to
     output off where the cause stops the run, else to the alarm. steady: the set-point did not move
     from half a minute before the fault on. step_v: the fault's step of the voltage at the
-    same current, V. stopped: the run was stopped before the fault.
+    same current, V. stopped: the run was stopped before the fault. came: what the fault does came
+    about; a spike does not where the voltage ceiling lets less than half of it flow.
     """
 
     kind: str
@@ -86,6 +87,7 @@ class Outcome:
     ticks: int = 0
     steady: bool = True
     stopped: bool = False
+    came: bool = True
     event: dict[str, object] = field(default_factory=dict)
     step_v: float = 0.0
 
@@ -212,9 +214,9 @@ class Night:
 
     def _plan(self) -> Plan:
         draw, full_a = self.draw, self.current_a
-        self.tight = self.kind != "spike" and draw.random() < 0.15
+        self.tight = self.kind != SPIKE and draw.random() < 0.15
         ceiling_v = self.full_v * draw.uniform(*((0.7, 0.95) if self.tight else (1.6, 3.0)))
-        if self.kind == "spike":
+        if self.kind == SPIKE:
             ceiling_v = min(20.0 * self.full_v, 40.0)
         stages = []
         if self.painted:
@@ -246,7 +248,7 @@ class Night:
         events: dict[str, dict[str, object]] = {
             "short": {"do": "short", "resistance_ohm": cell_ohm * draw.uniform(0.005, 0.05)},
             "open load": {"do": "open_load"},
-            "spike": {"do": "surge", "current_a": 0.6 + self.current_a * draw.uniform(0.9, 3.0)},
+            SPIKE: {"do": "surge", "current_a": 0.6 + self.current_a * draw.uniform(0.9, 3.0)},
             "output drop": {"do": "output_drop"},
             FROZEN: {"do": "freeze_readings"},
             "whisker": {"do": "whisker", "resistance_ohm": cell_ohm * (1.0 - share) / share},
@@ -361,6 +363,9 @@ class _Run:
             return
         bench.inject(parse_event(event))
         self.outcome.event = event
+        if night.kind == SPIKE:
+            half_a = self.demand.current_a + 0.5 * float(str(event["current_a"]))
+            self.outcome.came = bench.tank.voltage_at(half_a) <= self.demand.voltage_v
         if not bench.tank.is_open:
             self.outcome.step_v = bench.tank.voltage_at(current_a) - before_v
 

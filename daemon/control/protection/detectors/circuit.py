@@ -12,6 +12,7 @@ from daemon.control.protection.causes import (
     SHORT,
     VOLTAGE_CEILING,
 )
+from daemon.control.protection.detectors.conductance import Conductance
 from daemon.control.protection.detectors.lasting import Lasting
 from daemon.control.protection.detectors.limits import at_ceiling, figures_of, plan_floor_a
 from daemon.control.protection.detectors.observation import Observation
@@ -20,6 +21,10 @@ from daemon.control.protection.detectors.thresholds import Thresholds
 REMEMBER_S = 3.0
 """s that each of two spans lasts out of which the cell's lowest voltage is remembered: longer than
 voltage and current may be read apart, shorter than paint takes to be covered."""
+
+MEAN_S, MEAN_MOST = 5.0, 0.2
+"""s over which a small current is averaged, five readings where they are further apart: a third of
+their noise is left."""
 
 
 class _Lowest:
@@ -65,44 +70,59 @@ class Short:
     """Anode and cathode joined: the voltage is gone and the current is not.
 
     Either the voltage has fallen far below the least that it can be and to what may be a drop on
-    leads, or it is so low that no cell of this area has it, whatever was seen before.
+    leads, or the cell conducts many times what it did without having been asked to, or the voltage
+    is so low that no cell of this area has it, whatever was seen before.
     """
 
     def __init__(self, thresholds: Thresholds) -> None:
         self._t = thresholds
         self._lasting = Lasting(thresholds.short_on_s, thresholds.short_off_s)
         self._lowest = _Lowest()
+        self._conductance = Conductance(thresholds)
         self._sign: tuple[Sign, ...] = ()
 
     def forget(self) -> None:
         """Begin anew."""
         self._lasting.forget()
         self._lowest.forget()
+        self._conductance.forget()
         self._sign = ()
 
     def look(self, seen: Observation) -> tuple[Sign, ...]:
         """A short, as of this reading."""
         t, voltage_v = self._t, seen.voltage_v
-        if voltage_v is None or seen.current_a < 2.0 * t.zero_a:
+        if voltage_v is None or seen.current_a < t.zero_a:
+            return self._sign
+        if seen.current_a < 2.0 * t.zero_a:
+            if not self._sign:
+                self._conductance.add(seen, voltage_v)
             return self._sign
         # The set-point falls before the current is read that has fallen with the voltage.
         current_a = min(seen.current_a, max(seen.set_current_a, t.zero_a))
-        past = self._lowest.bound(current_a)
-        fallen = (
-            past is not None
-            and past[0] >= t.short_least_v
-            and voltage_v < t.short_share * past[0]
-            and voltage_v < t.short_v + t.short_leads_ohm * current_a
-        )
-        there = fallen or self._is_below_any_cell(seen, current_a, voltage_v)
+        bound = self._lowest.bound(current_a)
+        past = self._fallen_from(bound, current_a, voltage_v)
+        if past is None:
+            bound_v = None if bound is None else bound[0]
+            past = self._conductance.leap(seen, current_a, voltage_v, bound_v)
+        there = past is not None or self._is_below_any_cell(seen, current_a, voltage_v)
         if self._lasting.seen(there, seen.at_s):
             if not self._sign:
-                self._sign = (_short(seen, voltage_v, past[1] if past and fallen else None),)
+                self._sign = (_short(seen, voltage_v, past),)
             return self._sign
         self._sign = ()
         if not there:
             self._lowest.add(seen, voltage_v)
+            self._conductance.add(seen, voltage_v)
         return ()
+
+    def _fallen_from(
+        self, bound: tuple[float, Observation] | None, current_a: float, voltage_v: float
+    ) -> Observation | None:
+        """What says that the voltage has fallen to what leads have; None if it has not."""
+        t = self._t
+        if bound is None or bound[0] < t.short_least_v or voltage_v >= t.short_share * bound[0]:
+            return None
+        return bound[1] if voltage_v < t.short_v + t.short_leads_ohm * current_a else None
 
     def _is_below_any_cell(self, seen: Observation, current_a: float, voltage_v: float) -> bool:
         t = self._t
@@ -143,17 +163,18 @@ class NoCurrent:
         for lasting in (self._open, self._open_from_start, self._dropped, self._said_off):
             lasting.forget()
         self._closed = False
+        self._mean_a = 0.0
+        self._last_s = float("inf")
         self._signs: tuple[Sign, ...] = ()
 
     def look(self, seen: Observation) -> tuple[Sign, ...]:
         """Open circuit or dropped output, as of this reading."""
         t, at_s = self._t, seen.at_s
+        self._closed = self._closed or self._is_closed(seen)
         none = abs(seen.current_a) < t.zero_a
         enough = seen.set_current_a >= 2.0 * t.zero_a
         # Behind a ramp, and before it has come on, an output shows no more voltage than a dead one.
         was_enough = seen.least_a >= 2.0 * t.zero_a
-        if not none:
-            self._closed = self._closed or seen.current_a >= 2.0 * t.zero_a
         missing = none and enough
         off = seen.output_on is False
         gone = off or (seen.voltage_v is not None and seen.voltage_v < t.dropped_v)
@@ -169,6 +190,13 @@ class NoCurrent:
             cause = OUTPUT_DROPPED if dropped or said_off else OPEN_CIRCUIT
             self._signs = (Sign(cause, _nothing_flows(seen), figures_of(seen)),)
         return self._signs
+
+    def _is_closed(self, seen: Observation) -> bool:
+        """Whether a current shows: in one reading, or a smaller one in the mean of some seconds."""
+        weight = min(MEAN_MOST, max(0.0, seen.at_s - self._last_s) / MEAN_S)
+        self._last_s = seen.at_s
+        self._mean_a += weight * (seen.current_a - self._mean_a)
+        return seen.current_a >= 2.0 * self._t.zero_a or self._mean_a >= 1.5 * self._t.zero_a
 
 
 def _nothing_flows(seen: Observation) -> str:

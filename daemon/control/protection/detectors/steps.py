@@ -79,9 +79,10 @@ class StepFinder:
     def forget(self) -> None:
         """Begin anew, with noise never seen."""
         self.after_blocks = 0
-        self._bends = 0
+        self._bends = self._rises = 0
         self._noise_v = 0.0
         self.slope = 0.0
+        self._was_steady = True
         self.clear()
 
     def clear(self) -> None:
@@ -105,6 +106,10 @@ class StepFinder:
         self._lasts_s += block.lasts_s
         if not block.steady:
             self._moved = 2 * self._side + 2
+        if block.steady is not self._was_steady:
+            # On a ramp the slope is the curve's error, and at rest it is how the cell changes.
+            self._was_steady = block.steady
+            self._rises = 0
         if self._lasts_s < 0.9 * self._span_s:
             return None
         n = self._count
@@ -131,8 +136,9 @@ class StepFinder:
             most = BEND_MOST * (self._noise_v + DUST_V) * exp(-self._window[-1].log_v)
             rise = min(max(rise, self.slope - most), self.slope + most)
         self._bends += 1
+        self._rises += 1
         self._noise_v += (bend_v - self._noise_v) / min(self._bends, self._t.step_learn)
-        self.slope += (rise - self.slope) / min(self._bends, SLOPE_MEMORY)
+        self.slope += (rise - self.slope) / min(self._rises, SLOPE_MEMORY)
 
     def _judged(self, block: Block, exponent_u: float) -> Step | None:
         side, window = self._side, list(self._window)

@@ -70,6 +70,19 @@ SHORT_ON_S = 0.3
 SHORT_OFF_S = 1.0
 """s with the voltage back after which a short is gone."""
 
+SHORT_TIMES = 5.0
+"""Times what the cell conducted some seconds before, at the same voltage. Whiskers make 1.4 times
+of it at the most (30 % of the voltage, common practice), a short of 5 % of the cell's resistance
+makes 20."""
+
+SHORT_BEST_TIMES = 2.0
+"""Times the best that the cell has conducted since output on: a bad contact that closes leads back
+to that, and to somewhat more at a greater current, as electrodes conduct better then."""
+
+SHORT_KNOWN_S = 10.0
+"""s of current before what a cell conducted says anything: parts may be hung with the current on
+(live entry, common practice), and the current grows as they go in."""
+
 SHORT_START_S = 3.0
 """s after output on in which a cell never seen sound is not judged: its voltage may be read by
 another device than its current, and later."""
@@ -216,6 +229,9 @@ class Thresholds:
     lead_drop_least_v: float = LEAD_DROP_LEAST_V
     short_on_s: float = SHORT_ON_S
     short_off_s: float = SHORT_OFF_S
+    short_times: float = SHORT_TIMES
+    short_best_times: float = SHORT_BEST_TIMES
+    short_known_s: float = SHORT_KNOWN_S
     short_start_s: float = SHORT_START_S
     open_on_s: float = OPEN_ON_S
     open_start_s: float = OPEN_START_S

@@ -120,6 +120,93 @@ def test_a_short_where_voltage_was_held_drives_the_current_up(short, observe, na
     assert named(signs) == ["short"]
 
 
+AT_4_V = {"mode": Mode.CONSTANT_VOLTAGE, "set_current_a": 3.84}
+"""A painted part that the ceiling of 4 V holds far below its current."""
+
+
+def first_found(detector, observe, *pieces, period_s=0.1, **more):
+    """Seconds since the last piece's begin at which something was found first, None if never.
+
+    A piece is (seconds, current, voltage, what else is different); current and voltage in A and V,
+    as values or as functions of the seconds since its begin.
+    """
+    began_s = 0.0
+    for seconds, current_a, voltage_v, other in pieces:
+        for n in range(round(seconds / period_s)):
+            t = n * period_s
+            amps, volts = (x(t) if callable(x) else x for x in (current_a, voltage_v))
+            if detector.look(observe(began_s + t, amps, volts, **(more | other))):
+                return began_s + t - sum(piece[0] for piece in pieces[:-1])
+        began_s += seconds
+    return None
+
+
+@pytest.mark.parametrize("period_s", [0.1, 1.0])
+def test_a_short_across_a_part_that_is_held_at_the_ceiling(short, observe, period_s):
+    # 0.26 A at 4 V are 15 ohms. Half an ohm across them takes all that is asked for, 3.84 A, and
+    # leaves 1.95 V: far more than leads have.
+    found_s = first_found(
+        short,
+        observe,
+        (20.0, 0.26, 4.0, AT_4_V),
+        (5.0, 3.84, 1.95, {"set_current_a": 3.84}),
+        period_s=period_s,
+    )
+    assert found_s == pytest.approx(max(0.3, period_s))
+    (sign,) = short.look(observe(26.0, 3.84, 1.95, set_current_a=3.84))
+    assert sign.seen.startswith("1.95 V at 3.84 A; 4.00 V at 0.26 A ")
+
+
+def test_a_short_that_leaves_the_part_at_the_ceiling(short, observe):
+    # 2.5 ohms beside 40: 1.7 A, and the voltage stays where it is held.
+    pieces = (20.0, 0.1, 4.0, AT_4_V), (5.0, 1.7, 4.0, AT_4_V)
+    assert first_found(short, observe, *pieces) == pytest.approx(0.3)
+
+
+def test_a_short_across_a_part_whose_current_hardly_shows(observe):
+    # Below 0.2 A this meter shows nothing for sure; 0.3 A might be less than twice that.
+    pieces = (20.0, 0.3, 4.0, AT_4_V), (5.0, 3.84, 2.3, {"set_current_a": 3.84})
+    coarse = T.of_meter(0.2)
+    assert first_found(Short(coarse), observe, *pieces) == pytest.approx(0.3)
+
+
+def test_a_short_at_the_same_current_that_leaves_a_volt(short, observe):
+    # 10 V at 1 A to half an ohm, 0.5 V: leads of 0.15 ohms and 0.2 V have 0.35 V.
+    pieces = (20.0, 1.0, 10.0, {}), (5.0, 1.0, 0.5, {})
+    assert first_found(short, observe, *pieces, ceiling_v=12.0) == pytest.approx(0.3)
+
+
+def test_a_contact_that_closes_leads_back_to_what_was_before(short, observe):
+    dry = (20.0, 0.1, 4.0, {"mode": Mode.CONSTANT_VOLTAGE})
+    better = (20.0, 1.0, 0.75, {})
+    assert first_found(short, observe, (20.0, 1.0, 0.9, {}), dry, better) is None
+
+
+def test_parts_that_are_hung_with_the_current_on_are_no_short(short, observe):
+    # Live entry, with a reading a second: from a corner in the bath to all of it within three.
+    corner, half, whole = (3.0, 0.05, 4.0, AT_4_V), (1.0, 0.6, 3.0, AT_4_V), (20.0, 3.84, 2.0, {})
+    pieces = (5.0, 0.0, 4.0, AT_4_V), corner, half, whole
+    assert first_found(short, observe, *pieces, period_s=1.0, set_current_a=3.84) is None
+
+
+def test_a_voltage_that_is_read_later_than_a_greater_current_is_no_short(short, observe):
+    # 0.1 A to 2 A with the next stage, and the old voltage for two seconds more.
+    later = (10.0, 2.0, lambda t: 0.3 if t < 2.0 else 1.4, {"set_current_a": 2.0})
+    assert first_found(short, observe, (20.0, 0.1, 0.3, {"set_current_a": 0.1}), later) is None
+    short.forget()
+    # The same where the voltage was held before, and a higher ceiling lets go of the current.
+    held = (20.0, 0.1, 0.3, {"mode": Mode.CONSTANT_VOLTAGE, "ceiling_v": 0.3})
+    assert first_found(short, observe, held, later) is None
+
+
+def test_a_voltage_that_is_read_later_than_short_stages_is_no_short(short, observe):
+    # 2 A at 1.4 V, 0.2 A for two seconds, and again 2 A, with 0.2 V read for a second more.
+    much, little = {"set_current_a": 2.0}, {"set_current_a": 0.2}
+    pieces = (20.0, 2.0, 1.4, much), (2.0, 0.2, lambda t: 1.4 if t < 1.0 else 0.2, little)
+    again = (10.0, 2.0, lambda t: 0.2 if t < 1.0 else 1.4, much)
+    assert first_found(short, observe, *pieces, again) is None
+
+
 # No current.
 
 
@@ -141,6 +228,20 @@ def test_it_is_told_by_the_mode_or_by_the_current_alone(no_current, observe, nam
     for n in range(100, 106):
         signs = no_current.look(observe(0.1 * n, 0.0, **shown))
     assert named(signs) == ["open circuit"]
+
+
+def test_a_small_current_on_a_coarse_meter_has_closed_the_circuit(observe, named):
+    # Below 0.2 A nothing shows for sure, above 0.4 A one reading does. 0.34 A do in the mean, and
+    # 0.2 A do not: their readings are as often below what shows as above.
+    at_limit = {"mode": Mode.CONSTANT_VOLTAGE, "ceiling_v": 4.0, "set_current_a": 1.5}
+    for small_a, found in ((0.34, ["open circuit"]), (0.2, [])):
+        detector = NoCurrent(T.of_meter(0.2))
+        for n in range(30):
+            flicker_a = 0.03 if n % 2 else -0.03
+            assert detector.look(observe(n, small_a + flicker_a, 4.0, **at_limit)) == ()
+        for n in range(30, 34):
+            signs = detector.look(observe(n, 0.01, 4.0, **at_limit))
+        assert named(signs) == found
 
 
 def test_a_contact_that_flickers_is_not_open(no_current, observe):

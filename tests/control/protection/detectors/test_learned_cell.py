@@ -174,6 +174,21 @@ def test_paint_that_is_being_covered(feed, period_s, paint_s):
     assert cell.causes == []
 
 
+def test_what_a_ramp_taught_of_the_slope_ends_with_the_ramp(feed):
+    # A cell that is all resistance, held against the exponent of 0.8 that is taken for granted,
+    # rises on the ramp; at rest it falls by 0.8 % a second while paint is covered: a bend, and no
+    # whisker.
+    for seed in range(12):
+        cell = feed(noise_v=0.005)
+        cell.noise = Random(seed)
+        ramp = [0.1 + n / 60.0 for n in range(60)]
+        cell.run(
+            60.0, lambda t, r=ramp: r[round(t)], lambda t, r=ramp: 0.4 * r[round(t)], steady_s=0.0
+        )
+        cell.run(60.0, lambda t: 1.1 * exp(-0.008 * t), 0.44)
+        assert cell.causes == []
+
+
 @pytest.mark.parametrize("ramp_s", [0.5, 10.0, 60.0, 600.0])
 def test_stages_and_ramps(feed, period_s, ramp_s):
     # A cell of 0.5 Ω and 0.118 V per decade, which is no power of the current.
