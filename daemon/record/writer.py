@@ -58,6 +58,9 @@ CAPACITY = 50_000
 LONGEST_RETRY_S = 30.0
 """While the disk refuses, the pause between attempts doubles up to this, s."""
 
+LAST_ATTEMPTS = 2
+"""How often a disk may refuse what waits when the record is closed."""
+
 GAP, REFUSAL_OVER = "record_gap", "record_fault_over"
 """Kinds of events: samples that found no room; a disk that takes entries again."""
 
@@ -347,9 +350,16 @@ class Writer:
         self._drain()
 
     def _drain(self) -> None:
-        """Flush until nothing waits or the disk refuses: a flush may leave a word of its own."""
-        while self.flush() and self._queue:
-            pass
+        """Flush until nothing waits, since a flush may leave a word of its own.
+
+        At the end there is no next second: a disk that refuses is asked once more.
+        """
+        refusals = 0
+        while refusals < LAST_ATTEMPTS:
+            if not self.flush():
+                refusals += 1
+            elif not self._queue:
+                return
 
     def _drop(self, sample: Sample) -> None:
         self._dropped += 1

@@ -319,6 +319,27 @@ def test_closing_on_a_full_disk_says_what_is_lost(
     Writer(path, threaded=False).close()
 
 
+def test_a_disk_that_refuses_once_while_the_record_is_closed_loses_nothing(
+    path: Path, small_disk: Callable[[int], None], opened: Make, steady: Make
+) -> None:
+    writer = Writer(path, threaded=False)
+    put_all(writer, [opened(), *steady(50)])
+    assert writer.flush()
+    small_disk(1)
+    put_all(writer, steady(300, from_s=50))
+
+    def mend(_: object) -> None:
+        small_disk(1_000_000)
+
+    event.listen(Engine, "handle_error", mend)
+    writer.close()
+    event.remove(Engine, "handle_error", mend)
+
+    assert in_record(path, samples, 1, 0, 1e6) == steady(350)
+    (told,) = in_record(path, queries.events)
+    assert told.text == "the disk takes entries again; it had refused: database or disk is full"
+
+
 def test_a_disk_that_refuses_every_byte_more_is_a_fault(path: Path, child: Make) -> None:
     """The kernel's own limit on a file's size: a write that fails in the middle of a commit."""
     process = child(
