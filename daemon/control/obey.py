@@ -91,7 +91,20 @@ def obey(
                 situation, state=State.RESTARTING, reason=None, restart_from_s=now_s, now_s=now_s
             )
         case Act.RESET:
-            return replace(situation, state=State.IDLE, reason=None, wind_down=None)
+            return _reset(situation)
+
+
+def _reset(situation: Situation) -> Situation:
+    """Idle; a current that came on by itself and is being waited for stays that."""
+    winding = situation.wind_down
+    if winding is None:
+        return replace(situation, state=State.IDLE, reason=None)
+    return replace(
+        situation,
+        state=State.IDLE,
+        reason=situation.reason if winding.alarms else None,
+        wind_down=replace(winding, goal=State.IDLE, reason=""),
+    )
 
 
 def wind_to(

@@ -266,6 +266,25 @@ def test_a_reset_does_not_silence_the_watch(tank):
     assert len(tank.said(RunOver)) == 1
 
 
+def test_a_reset_does_not_put_output_did_not_stop_off(tank):
+    tank.bring_to(State.ABORTED)
+    tank.stick_at(1.0)
+    tank.run_for(3.0)
+    [(told_s, _)] = tank.said("output did not stop")
+    tank.tick(Act.RESET)
+    assert tank.state is State.IDLE
+    assert tank.situation.alarms.of("output did not stop").active
+    assert "1.000 A still flows" in tank.situation.reason
+    tank.run_for(4.0)
+    # 2 s after it came on, and then 4 s later, as without the reset.
+    assert [s - told_s for s, _ in tank.said("output did not stop")] == pytest.approx([0, 4])
+    tank.stick_at(0.0)
+    tank.run_for(1.0)
+    assert tank.situation.wind_down is None
+    assert tank.situation.reason is None
+    assert tank.state is State.IDLE
+
+
 def test_current_the_other_way_is_current(tank):
     tank.bring_to(State.RUNNING)
     tank.stick_at(-1.0)
