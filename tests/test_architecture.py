@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-ROOMS = ("daemon", "drivers", "web")
+ROOMS = ("daemon", "drivers", "hardware", "web")
 MODULES = sorted(path for room in ROOMS for path in (ROOT / room).rglob("*.py"))
 LONGEST = 400
 
@@ -44,6 +44,8 @@ def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ("daemon/api/errors.py", "import daemon.service.wall"),
         ("web/text.py", "import daemon.service.wall"),
         ("web/text.py", "import drivers.scpi.line"),
+        ("drivers/errors.py", "import hardware.circuits.walk"),
+        ("web/text.py", "import hardware.circuits.walk"),
     ],
 )
 def test_an_import_against_the_arrows_is_found(copy: Path, module: str, line: str) -> None:

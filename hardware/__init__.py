@@ -1,0 +1,1 @@
+"""What to connect: documents, and the circuits that they are drawn from."""
