@@ -42,7 +42,7 @@ class BathPage:
         html = render_template(
             "bath.html",
             status=status,
-            dues=[(due, capital(due_words.line(due))) for due in status.dues] if status else [],
+            dues=due_lines(status) if status else [],
             doses=doses(status) if status else [],
             pumps=pump_lines(status) if status else [],
             seen=seen,
@@ -93,6 +93,15 @@ def doses(status: Status) -> list[tuple[str, DueStatus]]:
         (dose_key(place), due)
         for place, due in enumerate(status.dues)
         if due.kind == "dose" and due.amount_ml is not None
+    ]
+
+
+def due_lines(status: Status) -> list[tuple[DueStatus, str, bool]]:
+    """What falls due, in words, and whether somebody has to do it now: not what a pump gives."""
+    by_pump = {pump.additive for pump in status.pumps if pump.gives_by_itself}
+    return [
+        (due, capital(due_words.line(due)), bool(due.doses) and due.name not in by_pump)
+        for due in status.dues
     ]
 
 

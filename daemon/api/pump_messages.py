@@ -42,3 +42,8 @@ class PumpStatus(Message):
     by_hand: bool = False
     ran_s: float | None = None
     ran_cut_short: str | None = None
+
+    @property
+    def gives_by_itself(self) -> bool:
+        """Whether a dose that is owed wants nobody: it is being given, or will be."""
+        return self.why_not is None or self.passes

@@ -21,7 +21,10 @@ def line(pump: PumpStatus, status: Status, zone: tzinfo | None = None) -> str:
     if pump.last_ml is not None and pump.last_utc is not None:
         at = clock(utc_of(pump.last_utc), utc_of(status.utc), zone)
         said += f"; last {pump.last_ml:.3g} mL at {at}"
-        said += "" if pump.last_cut_short is None else f", cut short: {pump.last_cut_short}"
+        if pump.last_cut_short is not None and pump.last_cut_short == pump.why_not:
+            said += ", cut short by that"
+        elif pump.last_cut_short is not None:
+            said += f", cut short: {pump.last_cut_short}"
     return f"{said}; {pump.day_ml:.3g} of {pump.most_day_ml:.4g} mL in 24 h"
 
 

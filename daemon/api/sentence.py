@@ -252,7 +252,7 @@ def _with_due(said: Word, status: Status) -> Word:
 
     What a pump will give by itself it wants of nobody.
     """
-    given = {pump.additive for pump in status.pumps if pump.why_not is None or pump.passes}
+    given = {pump.additive for pump in status.pumps if pump.gives_by_itself}
     wanted = [due for due in status.dues if due.doses and due.name not in given]
     if not wanted or said.level != "calm":
         return said

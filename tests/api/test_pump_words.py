@@ -67,6 +67,14 @@ def test_a_dose_that_it_is_kept_from_is_told_with_the_time_and_what_is_owed():
     assert line(kept, status(), UTC).startswith(f"{said}; last 2.98 mL at 03:12")
 
 
+def test_what_cut_the_last_dose_short_and_still_stands_is_not_said_twice():
+    low = pump(why_not=LOW, passes=False, last_ml=1.3, last_cut_short=LOW)
+    assert line(low, status(), UTC) == (
+        f"brightener: the pump rests: {LOW}; last 1.3 mL at 03:12, cut short by that; "
+        "6 of 20 mL in 24 h"
+    )
+
+
 def test_who_gives_what_falls_due():
     assert gives(PUMP) == "; its pump gives it, 3 mL at a time, at most 20 mL in 24 h"
 

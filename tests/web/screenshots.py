@@ -40,6 +40,7 @@ from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwr
 
 from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
 from daemon.api.proof_messages import ProofEnd, ProofStatus
+from daemon.api.pump_messages import PumpStatus
 from daemon.bath.description import Additive, Description
 from daemon.bath.parts.apart import measured
 from daemon.bath.parts.asked import Asked, Found
@@ -84,6 +85,34 @@ DUES = (
     ),
     DueStatus(kind="upkeep", name="filtration", in_ah=31.0, in_s=4 * 86_400.0),
 )
+
+LAST = {"last_ml": 2.98, "last_utc": "2026-03-02T01:12:00+00:00", "day_ml": 11.9}
+PUMP = PumpStatus(
+    additive="brightener", dose_ml=3.0, flow_ml_s=0.25, most_day_ml=20.0, owed_ml=1.2,
+    why_not="1.2 of 3 mL are used up", passes=True,
+)  # fmt: skip
+CARRIER = PUMP.model_copy(update={"additive": "carrier", "dose_ml": 6.0, "most_day_ml": 40.0})
+LOW = "the level is low or not known: interlock open: level"
+PUMPS = {
+    "runs": {"runs": True, "owed_ml": 3.1, "due": True, "why_not": None, **LAST},
+    "done": LAST,
+    "kept": {
+        "owed_ml": 5.02, "due": True, "why_not": LOW, "passes": False,
+        "kept_utc": "2026-03-02T01:40:00+00:00", **LAST, "last_ml": 1.31, "last_cut_short": LOW,
+    },
+    "by-hand": {"runs": True, "by_hand": True, "why_not": "no run plates", **LAST},
+}  # fmt: skip
+"""What a pump may be about."""
+
+
+def _pumping(about: str) -> Status:
+    """A tank whose pump is about that, beside another that rests."""
+    pumps = (PUMP.model_copy(update=PUMPS[about]), CARRIER)
+    if about == "by-hand":
+        return _off(state="idle", run=None, dues=DUES, pumps=pumps)
+    dues = DUES if pumps[0].due else DUES[1:]
+    return a_measured_status(dues=dues, pumps=pumps)
+
 
 STATES: dict[str, Status | None] = {
     "no-run": _off(state="idle", run=None),
@@ -162,6 +191,7 @@ STATES: dict[str, Status | None] = {
         ),
     ),
     "dose-due": a_status(dues=DUES),
+    **{f"pump-{about}": _pumping(about) for about in PUMPS},
     "silent-supply": a_status(reading_age_s=14.0),
     "daemon-down": None,
 }
@@ -353,6 +383,9 @@ def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
     peer.start()
     with serving(peer.path, record) as address:
         _shoot_each(browser, address, BATH_PAGES, NARROW, out, wanted)
+        for about in PUMPS:
+            peer.status = _pumping(about)
+            _shoot_each(browser, address, {f"pump-bath-{about}": "/bath"}, NARROW, out, wanted)
     peer.stop()
 
 

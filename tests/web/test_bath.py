@@ -77,6 +77,23 @@ def test_a_dose_that_a_pump_is_kept_from_is_shown_and_may_be_given_by_hand(
     shown = client.get("/bath")
     assert re.search(f"B{said}", words(shown))
     assert "<li data-now>Brightener: not" in shown.text
+    assert "Something is due." in words(shown)
+
+
+def test_what_a_pump_is_giving_is_due_from_nobody(
+    client: FlaskClient, peer: Any, make_status: Make
+) -> None:
+    pump = PumpStatus(
+        additive="brightener", dose_ml=5.0, flow_ml_s=1.2, most_day_ml=20.0, due=True, runs=True,
+    )  # fmt: skip
+    peer.status = make_status(dues=(DUE, LATER), pumps=(pump,))
+    page = client.get("/bath")
+    assert "Nothing is due." in words(page)
+    assert "5 mL of brightener now, overdue by 3.2 Ah" in words(page)
+    assert "<li data-now>" not in page.text
+    assert "Dosing brightener: the pump gives 5 mL" in words(client.get("/"))
+    peer.status = make_status(dues=(DUE, LATER))
+    assert '<div data-shown="pump" hidden>' in client.get("/").text
 
 
 def test_of_a_bath_that_nothing_is_known_of_nothing_is_said(client: FlaskClient) -> None:
