@@ -1,12 +1,11 @@
 """Drawings say what the netlist says, and what stands in the folder is what the data make."""
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 from daemon.api.errors import InputError
+from hardware.circuits import __main__ as command
 from hardware.circuits import netlist
 from hardware.circuits.layout import LayoutError, laid_out, problems
 from hardware.circuits.netlist import LEVELS, SHEETS, Sheet, read_level, read_sheet
@@ -127,9 +126,14 @@ def test_every_drawing_is_shown_in_a_document():
     assert [name for name in SHEETS if f"(drawings/{name}.svg)" not in text] == []
 
 
-def test_the_documented_command_writes_nothing_new():
-    done = subprocess.run(
-        [sys.executable, "-m", "hardware.circuits"],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert (done.returncode, done.stdout, done.stderr) == (0, "", ""), NEW
+def test_the_documented_command_writes_what_differs(tmp_path, monkeypatch, capsys):
+    same, other, new = (tmp_path / name for name in ("same.md", "other.md", "new.svg"))
+    same.write_text("as it is", encoding="utf-8")
+    other.write_text("as it was", encoding="utf-8")
+    monkeypatch.setattr(command, "documents", lambda: {same: "as it is", other: "as it is now"})
+    monkeypatch.setattr(command, "drawings", lambda: {new: "drawn"})
+    assert command.main() == 0
+    assert capsys.readouterr().out.splitlines() == [str(other), str(new)]
+    assert [each.read_text("utf-8") for each in (same, other, new)] == [
+        "as it is", "as it is now", "drawn",
+    ]  # fmt: skip

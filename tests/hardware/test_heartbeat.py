@@ -5,6 +5,7 @@ documents show; what they say is held against each other here.
 """
 
 import importlib.util
+import math
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,7 @@ square = simulation.square
 NOMINAL = heartbeat.nominal()
 CORNERS = [NOMINAL, *heartbeat.corners(NOMINAL)]
 SETTINGS = box_settings().contactor
+HARDWARE = Path(__file__).parent.parent.parent / "hardware"
 
 
 @pytest.fixture(scope="module")
@@ -181,8 +183,21 @@ def test_one_failed_part_still_lets_the_contactor_open(fault, ends_high):
         assert off_s + heartbeat.RELEASE_S < SETTINGS.drop_out
 
 
+def test_the_checklist_expects_what_the_circuit_does(figures):
+    text = (HARDWARE / "commissioning.md").read_text("utf-8")
+    rows = {row.split("|")[1].strip(): row for row in text.splitlines() if row.startswith("| ")}
+    # Rounded outwards, in steps of half a volt; a voltmeter of 10 MΩ takes 4 % away.
+    least, most = 0.96 * figures.slow_v[0], figures.fast_v[1]
+    assert f"{math.floor(2 * least) / 2:g} to {math.ceil(2 * most) / 2:g} V" in rows["E4"]
+    assert f"below {math.ceil(10 * figures.rest_v[1]) / 10:g} V" in rows["B3"]
+    low, high = (heartbeat.SUPPLY_V * (1 + sign * heartbeat.SUPPLY_LIMIT) for sign in (-1, 1))
+    assert f"{low:.1f} to {high:.1f} V behind F2" in rows["B1"]
+    for number in ("E6", "E8", "E9"):
+        assert f"K1 opens within {SETTINGS.drop_out:g} s" in rows[number]
+
+
 def test_the_document_says_of_every_part_what_its_failing_does():
-    text = (Path(__file__).parent.parent.parent / "hardware" / "heartbeat.md").read_text("utf-8")
+    text = (HARDWARE / "heartbeat.md").read_text("utf-8")
     table = text.split("## One part fails")[1].split("\n## ")[0]
     parts = {part.device for part in read_sheet("3-heartbeat").part} - {"Pi", "K1"}
     rows = [row.split("|")[1] for row in table.splitlines() if row.startswith("|")]
