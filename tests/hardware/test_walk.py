@@ -8,13 +8,14 @@ from hardware.circuits.netlist import read_level
 from hardware.circuits.walk import CONTROL_PLUS, Moment, energised, islands, reached
 
 BOX = read_level(3)
-CHAIN = ("S1", "S2", "S3", "S4")
+NAMES = {"S0": "emergency stop", "S1": "lid", "S2": "level", "S3": "over-temperature"}
+CHAIN = tuple(NAMES)
 FULL = frozenset({"K1", "K2"})
 
 
 def after_reset(netlist=BOX, **more):
     """What is pulled in after the reset button was pressed and let go."""
-    first = energised(netlist, Moment(pressed={"S5"}, **more))
+    first = energised(netlist, Moment(pressed={"S4"}, **more))
     return energised(netlist, Moment(up=first, **more))
 
 
@@ -48,7 +49,7 @@ def test_with_the_pi_unplugged_the_contactor_stays_open():
 
 def test_with_the_pi_unplugged_its_coil_has_no_path_at_all():
     coil = BOX.named("K1").net_of["1"]
-    for pressed in ((), ("S5",)):
+    for pressed in ((), ("S4",)):
         nets = reached(BOX, CONTROL_PLUS, Moment(pressed=pressed, up={"K2"}, moving=False))
         assert "HELD" in nets
         assert coil not in nets
@@ -63,18 +64,20 @@ def test_each_contact_of_the_chain_opens_the_contactor(mark):
     assert after_reset(moving=True) == FULL
 
 
-@pytest.mark.parametrize("mark", CHAIN)
-def test_a_contact_that_is_bridged_is_found_by_the_same_walk(mark):
-    bridged = without(mark)
+@pytest.mark.parametrize(
+    ("mark", "contact"), [("S0", "S0c"), *((each, each) for each in CHAIN[1:])]
+)
+def test_a_contact_that_is_bridged_is_found_by_the_same_walk(mark, contact):
+    bridged = without(contact)
     assert energised(bridged, Moment(pressed={mark}, up=FULL, moving=True)) == FULL
 
 
-FAILING = ("Q1", "K2m", "S5", "S2", "S3", "D4")
+FAILING = ("Q1", "K2m", "S4", "S1", "S2", "D4")
 
 
 @pytest.mark.parametrize("failed", [*combinations(FAILING, 1), FAILING])
 def test_the_emergency_stop_takes_the_coil_s_supply_whatever_else_has_failed(failed):
-    moment = Moment(pressed={"S1", "S5"}, up=FULL, moving=True, bridged=failed)
+    moment = Moment(pressed={"S0", "S4"}, up=FULL, moving=True, bridged=failed)
     nets = reached(BOX, CONTROL_PLUS, moment)
     assert not nets & {"HELD", "coil", "OUT", "gate"}
     assert energised(BOX, moment) == frozenset()
@@ -94,9 +97,12 @@ def test_a_wire_of_the_chain_on_earth_blows_the_fuse():
 
 def test_every_contact_of_the_chain_is_told_to_the_pi_by_another_of_the_same_device():
     for mark in CHAIN:
-        contacts = [part for part in BOX.of_device(mark) if part.kind == "break"]
-        assert len(contacts) == 2
-        assert {each.net_of["2"] in {"HELD", *(f"behind {m}" for m in CHAIN)} for each in contacts}
+        behind = sorted(part.net_of["2"] for part in BOX.of_device(mark) if part.kind == "break")
+        loop = next(
+            pin.net for pin in BOX.named("Pi").pins if pin.role == f"interlock.{NAMES[mark]}"
+        )
+        mains = ["L stopped", "N stopped"] if mark == "S0" else []
+        assert behind == sorted([*mains, f"behind {mark}", loop.replace("read", "fed")])
 
 
 @pytest.mark.parametrize("level", [1, 2, 3])
@@ -127,6 +133,6 @@ def test_the_current_of_the_bath_runs_through_fuse_contactor_and_shunt():
     assert "cathode" in reached(BOX, "supply -", Moment(), end="")
 
 
-def test_beacon_and_siren_work_with_the_emergency_stop_pressed():
+def test_beacon_and_siren_work_with_the_chain_open():
     nets = reached(BOX, CONTROL_PLUS, Moment(pressed={"S1"}))
     assert {"beacon switched", "siren switched"} <= nets
