@@ -71,7 +71,9 @@ def _row(mark: str, members: list[Part]) -> tuple[str, ...]:
     members.sort(key=lambda part: not part.needs)
     alike = len(members) > 1 and len({(each.kind, each.value) for each in members}) == 1
     value = f"{len(members)} × {first('value')}" if alike and first("value") else first("value")
-    return mark, first("what").replace(", ", " "), value or "–", first("needs") or "–"
+    # A comma in a box's name is where the drawing begins a new line.
+    what = first("what").replace(", ", " ") if members[0].kind == "box" else first("what")
+    return mark, what, value or "–", first("needs") or "–"
 
 
 def _natural(mark: str) -> tuple[str, int]:
