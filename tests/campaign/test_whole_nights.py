@@ -4,7 +4,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from night import again
+from night import again, kept
 from night.drawn import Drawn, Incident
 from night.faults import ALL
 from night.world import World
@@ -207,3 +207,11 @@ def test_8_a_mean_that_is_wrong_is_told(monkeypatch):
 
     monkeypatch.setattr(again, "summarise", wrong)
     assert 8 in broken(night_of(), None)
+
+
+def test_8_a_minute_that_is_wrong_in_the_record_is_told(monkeypatch):
+    true = kept.from_row
+    monkeypatch.setattr(
+        kept, "from_row", lambda row: true(row)._replace(charge_nah=true(row).charge_nah + 60)
+    )
+    assert 8 in broken(night_of(keeps=True), None)

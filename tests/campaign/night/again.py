@@ -14,6 +14,15 @@ NAH = 1e-9
 """A·h. In whole ones of these charge is posted; floats lose far less over a night."""
 
 
+CHANNELS = (
+    ("current_a", "current", 1),
+    ("voltage_v", "voltage", 1),
+    ("set_current_a", "set_current", 1),
+    ("temperature_c", "temperature", 1000),
+)
+"""What a sample and what a summary call the same; how much coarser it is encoded than a time."""
+
+
 @dataclass(frozen=True)
 class Began:
     """A run begins: its constants, its count before the first reading, and the moment."""
@@ -106,48 +115,62 @@ def _end(start, samples, end, stages, gap_limit_s):
 
 
 def _summaries(samples):
-    """Minutes, ten minutes and hours, and each channel's mean, of some of them."""
-    found, minutes, before = [], [], None
-    for number, group in groupby(samples, lambda s: int(s.elapsed_s // 60)):
-        own = list(group)
-        summary = summarise(own, before)
-        minutes.append((number, summary, [before, *own] if before else own))
-        if number % 15 == 0:
-            found += _one(summary, [before] if before else [], own)
-        before = own[-1]
-    for length, every in ((10, 3), (60, 1)):
-        for at, group in groupby(minutes, lambda each, by=length: each[0] // by):
+    """All minutes, ten minutes and hours, and each channel's band."""
+    found, minutes = [], []
+    for number, before, own in minutes_of(samples):
+        summary = summarise(own, before[0] if before else None)
+        minutes.append((number, summary, [*before, *own]))
+        found += span_differences(summary, before, own)
+    for length in (10, 60):
+        for _, group in groupby(minutes, lambda each, by=length: each[0] // by):
             spans = list(group)
-            if at % every:
-                continue
             joined = spans[0][2] + [s for _, _, own in spans[1:] for s in own[1:]]
             skip = 1 if len(spans[0][2]) > spans[0][1].samples else 0
             combined = combine([summary for _, summary, _ in spans])
-            found += _one(combined, joined[:skip], joined[skip:])
+            found += span_differences(combined, joined[:skip], joined[skip:])
     return found[:3]
 
 
-def _one(summary, before, own):
+def minutes_of(samples):
+    """Number, the sample before in a list or an empty one, and the samples of each minute."""
+    before = []
+    for number, group in groupby(samples, lambda s: int(s.elapsed_s // 60)):
+        own = list(group)
+        yield number, before, own
+        before = own[-1:]
+
+
+def span_differences(summary, before, own, step=0.0):
+    """What a summary says otherwise than an exact sum over its samples, in words.
+
+    `step` is what a value or a time may have lost when it was encoded.
+    """
     found = []
-    if (summary.samples, summary.first_s, summary.last_s) != (
-        len(own), own[0].elapsed_s, own[-1].elapsed_s,
-    ):  # fmt: skip
+    if summary.samples != len(own) or max(
+        abs(summary.first_s - own[0].elapsed_s), abs(summary.last_s - own[-1].elapsed_s)
+    ) > step:  # fmt: skip
         found.append(f"a span of {summary.samples} samples, not {len(own)}")
-    if abs(summary.charge_nah - Fraction(own[-1].charge_ah) * 10**9) > Fraction(501, 1000):
+    # A nAh is the step of an account; a charge is encoded in steps of 100 nAh.
+    most_nah = Fraction(501, 1000) + (51 if step else 0)
+    if abs(summary.charge_nah - Fraction(own[-1].charge_ah) * 10**9) > most_nah:
         found.append(f"a span's charge of {summary.charge_nah} nAh")
-    for name, found_band in (("current_a", summary.current), ("voltage_v", summary.voltage)):
+    for name, field, coarser in CHANNELS:
         points = [(s.elapsed_s, getattr(s, name)) for s in [*before, *own]]
-        wanted = exact.band(points, len(before), GAP_LIMIT_S)
-        if wanted is None:
-            if found_band.mean is not None:
-                found.append(f"{name}: a mean of nothing")
-            continue
-        least, mean, greatest, covered_s = wanted
-        same = (
-            (found_band.least, found_band.greatest) == (least, greatest)
-            and abs(Fraction(found_band.mean) - mean) <= 1e-9
-            and abs(Fraction(found_band.covered_s) - covered_s) <= 1e-6
-        )
-        if not same:
-            found.append(f"{name}: {found_band}, exactly {float(mean)} over {float(covered_s)} s")
+        text = _band_difference(getattr(summary, field), points, len(before), step * coarser)
+        if text:
+            found.append(f"{name}: {text}")
     return found
+
+
+def _band_difference(said, points, skip, step):
+    wanted = exact.band(points, skip, GAP_LIMIT_S)
+    if wanted is None:
+        return None if said.mean is None else "a mean of nothing"
+    least, mean, greatest, covered_s = wanted
+    same = (
+        said.mean is not None
+        and max(abs(said.least - least), abs(said.greatest - greatest)) <= step
+        and abs(Fraction(said.mean) - mean) <= Fraction(1, 10**9) + 2 * Fraction(step)
+        and abs(Fraction(said.covered_s) - covered_s) <= Fraction(1, 10**6) + 2 * Fraction(step)
+    )
+    return None if same else f"{said}, exactly {float(mean)} over {float(covered_s)} s"

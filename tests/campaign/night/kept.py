@@ -15,11 +15,17 @@ from daemon.record.entries import (
     StageEnded,
 )
 from daemon.record.series import samples
+from daemon.record.spans import from_row, select_summaries
 from daemon.record.store import open_reader
-from daemon.record.tables import audit, run
+from daemon.record.tables import audit, minute, run
+from night.again import minutes_of, span_differences
 
 HALF = {"elapsed_s": 0.5e-5, "current_a": 0.5e-5, "charge_ah": 0.5e-7}
 """Half of the codec's steps."""
+
+STEP = 1e-5
+"""The codec's step of a time, current or voltage; a minute that a death cut short is closed from
+what was encoded."""
 
 
 @contextmanager
@@ -65,6 +71,7 @@ def _runs(connection, entries):
             if any((a is None) is not (b is None) or (a is not None and abs(a - b) > half * 1.001)
                    for a, b in pairs):  # fmt: skip
                 yield 3, f"run {entry.run_id}: {name} is not what was read"
+        yield from _minutes(connection, entry.run_id, own)
     for entry in entries:
         if isinstance(entry, RunEnded):
             one = queries.one_run(connection, entry.run_id)
@@ -74,6 +81,16 @@ def _runs(connection, entries):
             stages = queries.stages(connection, entry.run_id)
             if not any(s.number == entry.index and s.ended_by == entry.ended_by for s in stages):
                 yield 3, f"run {entry.run_id}: stage {entry.index} is missing"
+
+
+def _minutes(connection, run_id, own):
+    """The minutes that are closed, as they lie on the disk, against exact sums of what was read."""
+    rows = connection.execute(select_summaries(minute, run_id, 0, 1_000_000)).all()
+    kept = {row[0]: from_row(row) for row in rows}
+    for number, before, samples_ in minutes_of(own):
+        if number in kept:
+            for text in span_differences(kept[number], before, samples_, STEP):
+                yield 8, f"run {run_id}, minute {number} in the record: {text}"
 
 
 def _told(connection, entries):
