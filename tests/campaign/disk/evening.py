@@ -50,6 +50,17 @@ def ended(run_id: int, seconds: float) -> RunEnded:
     )  # fmt: skip
 
 
+def sample(run_id: int, at_s: float) -> Sample:
+    """A reading of a run."""
+    return Sample(run_id, at_s, CURRENT_A, 1.25, CURRENT_A, at_s / 1000, 22.0)
+
+
+def raised(alarm: int, run_id: int) -> AlarmRaised:
+    """An alarm in a run."""
+    figures = {"voltage_v": 0.21, "current_a": CURRENT_A}
+    return AlarmRaised(alarm, run_id, "short", "high", "0.21 V", figures, UTC_MS, 130.0, "boot")
+
+
 class Evening:
     """One writer, and what is put in; each commit of it is marked as acknowledged."""
 
@@ -87,14 +98,9 @@ class Evening:
         self.commit()
         for second in range(seconds):
             for at_s in (float(second), second + 0.5):
-                put(Sample(run_id, at_s, CURRENT_A, 1.25, CURRENT_A, at_s / 1000, 22.0))
+                put(sample(run_id, at_s))
             if second == seconds // 2:
-                figures = {"voltage_v": 0.21, "current_a": CURRENT_A}
-                put(
-                    AlarmRaised(
-                        alarm, run_id, "short", "high", "0.21 V", figures, UTC_MS, 130.0, "boot"
-                    )
-                )
+                put(raised(alarm, run_id))
             if second == seconds // 2 + 3:
                 put(AlarmChanged(alarm, "acknowledged", "Ann", UTC_MS, 133.0))
                 put(Noted(run_id, "note", "lid opened", UTC_MS, 133.0, {"lid": True}))
@@ -137,12 +143,13 @@ def recover(folder: Path) -> None:
     evening.close()
 
 
-def _move_often(connection: Connection) -> None:
+def move_often(connection: Connection) -> None:
+    """Listens to each engine's begin: the log is moved into the file every `LOG_PAGES`."""
     connection.exec_driver_sql(f"PRAGMA wal_autocheckpoint={LOG_PAGES}")
 
 
 if __name__ == "__main__":
-    event.listen(Engine, "begin", _move_often)
+    event.listen(Engine, "begin", move_often)
     if sys.argv[1] == "live":
         live(Path(sys.argv[2]), int(sys.argv[3]))
     else:
