@@ -12,8 +12,9 @@ import click
 from waitress.server import create_server
 
 from daemon.api.listen import ListenError, parse_listen
+from web.access import ACCESS, Access, Reading
 from web.app import create_app
-from web.server import BODY_LIMIT_BYTES, bound_bodies
+from web.server import BODY_LIMIT_BYTES, believing, bound_bodies
 
 SERVER = {
     "threads": 4,
@@ -29,17 +30,31 @@ SERVER = {
 @click.command()
 @click.option("--socket", type=click.Path(path_type=Path), required=True, help="Control socket.")
 @click.option("--record", type=click.Path(path_type=Path), required=True, help="Record file.")
-@click.option("--listen", default="127.0.0.1:8080", show_default=True, help="Loopback HOST:PORT.")
+@click.option("--listen", default="127.0.0.1:8080", show_default=True, help="HOST:PORT.")
+@click.option("--reading", type=click.Choice(["anyone", "operators"]), default="anyone")
+@click.option("--host", "hosts", multiple=True, help="By what else browsers call the page.")
+@click.option("--proxy", help="A reverse proxy that is believed.")
 @click.option("--lifeline", type=int, help="A pipe whose end means that the guard has died.")
-def main(socket: Path, record: Path, listen: str, lifeline: int | None) -> None:
+def main(
+    socket: Path,
+    record: Path,
+    listen: str,
+    reading: Reading,
+    hosts: tuple[str, ...],
+    proxy: str | None,
+    lifeline: int | None,
+) -> None:
     """Serve tankhand's page for the daemon at SOCKET, reading RECORD."""
     if lifeline is not None:
         _end_with(lifeline)
     try:
-        where = parse_listen(listen)
-        app = create_app(socket, record, where)
-        bound_bodies()
-        server = create_server(app, host=where.host, port=where.port, **SERVER)
+        where = parse_listen(listen, hosts, proxy)
+        app = create_app(socket, record, where, reading)
+        access: Access = app.extensions[ACCESS]
+        where.check_operator(access.operators.all)
+        bound_bodies(access.may_upload)
+        bounds = SERVER | believing(where.proxy)
+        server = create_server(app, host=where.host, port=where.port, **bounds)
     except ListenError as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:

@@ -7,6 +7,7 @@ from flask import Flask
 
 from daemon.api.listen import Listen
 from daemon.api.sentence import duration
+from web.access import Access, Reading
 from web.alarms import AlarmPages
 from web.analyses import AnalysisPages
 from web.asked import AskedPages
@@ -29,13 +30,16 @@ from web.protection import protect
 from web.rehearse import RehearsePages
 from web.run_cost import CostPage
 from web.runs import Runs
+from web.sign_in import SignInPages
 from web.tank import Tank
 from web.trouble import handle_troubles
 from web.weigh import WeighPages
 
 
-def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
+def create_app(socket: Path, record: Path, listen: Listen, reading: Reading = "anyone") -> Flask:
     """Build the page for the daemon at `socket` and the record at `record`.
+
+    `reading` says who may look: anyone, or operators only.
 
     Nothing is asked or opened before the first request, so the page starts while the daemon and
     the record are not there yet.
@@ -47,9 +51,12 @@ def create_app(socket: Path, record: Path, listen: Listen) -> Flask:
     app.jinja_env.globals["asset"] = assets.address
     app.jinja_env.filters["duration"] = duration
     app.jinja_env.filters["unbroken"] = unbroken
-    limiter = protect(app)
+    access = Access(record, listen, reading)
+    access.route(app)
+    limiter = protect(app, access.guard)
     handle_troubles(app)
     tank, runs = Tank(socket), Runs(record)
+    SignInPages(tank, access).route(app)
     Pages(tank, runs, assets).route(app, limiter)
     InterruptionPresses(tank).route(app, limiter)
     AlarmPages(tank).route(app)

@@ -15,6 +15,7 @@ from daemon.record.errors import RecordError
 from daemon.units import UnitError, parse
 from web.bath_seen import Seen, seen
 from web.listing import capital, zone_name
+from web.presses import whose
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -55,14 +56,12 @@ class BathPage:
         """Have the daemon enter a dose. Forms: `additive`, `amount` with its unit, `back`."""
         form = request.form
         back = url_for("bath" if form.get("back") == "bath" else "now")
-        address = request.remote_addr
         try:
             amount_ml = parse(form.get("amount", ""), "mL")
             asked = BathEntryRequest(
                 kind="dose",
                 amounts={form.get("additive", ""): amount_ml, VOLUME: amount_ml / 1000},
-                who=f"the page at {address}",
-                where=f"page, {address}",
+                **whose(),
             )
         except UnitError as error:
             flash(str(error))

@@ -22,7 +22,9 @@ from daemon.api.sentence import utc_of
 from daemon.chemistry.calibration import Point, ReferenceClass
 from daemon.record.calibrations import Calibration
 from daemon.record.errors import RecordError
+from web.access import signed_in
 from web.comparison import HEIGHT, WIDTH, MeterView, compared, meter_view, zero_alone
+from web.presses import whose
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -119,13 +121,13 @@ class CalibrationPage:
         points, fields = _points(meter), dict.fromkeys(LONGEST, "") | _fields()
         if points and zero_alone(points):
             fields |= {"reference": NO_REFERENCE, "class": NO_CLASS}
-        if not fields["name"] or not fields["reference"]:
+        if not (fields["name"] or signed_in()) or not fields["reference"]:
             return _back(meter, "who compares, and with which reference, has to be said")
         try:
             read_class(fields["class"])
             asked = CalibrateRequest(
                 meter=meter,
-                who=f"{fields['name']}, the page at {request.remote_addr}",
+                **whose(fields["name"]),
                 reference=fields["reference"],
                 reference_class=fields["class"],
                 points=points,

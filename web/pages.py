@@ -22,6 +22,7 @@ from daemon.api.sentence import utc_of
 from daemon.record.errors import RecordError
 from daemon.record.queries import Run
 from web import section
+from web.access import access, signed_in
 from web.alarms import cards
 from web.assets import KEEP, Assets
 from web.bath import doses
@@ -31,6 +32,7 @@ from web.figures import View, silent_view, view_of
 from web.interruption import cuts
 from web.presses import pass_on
 from web.protection import ACTS_A_MINUTE, exempt_stops
+from web.rights import Right
 from web.runs import GREATEST_NUMBER, Runs, record_number
 from web.tank import Tank
 
@@ -75,7 +77,7 @@ class Pages:
         """
         status = self._tank.status()
         view = silent_view() if status is None else view_of(status, _zone(request.args.get("zone")))
-        response = jsonify(asdict(view) | {"start": self._start})
+        response = jsonify(asdict(view) | {"start": self._shown_by()})
         if status is None:
             response.status_code = 503
             return response
@@ -150,8 +152,13 @@ class Pages:
             absent=absent,
             started_ms=utc_of(run.started_utc).timestamp() * 1000 if run else 0,
             heard=datetime.now(UTC).astimezone(),
-            start=self._start,
+            start=self._shown_by(),
         )
+
+    def _shown_by(self) -> str:
+        """What changes whenever the page has other forms: its process, and who looks at it."""
+        may = "operates" if access().may(Right.OPERATE) else "looks"
+        return f"{self._start} {signed_in() or ''} {may}"
 
     def _panels(self, run: RunStatus | None) -> tuple[tuple[Panel, ...], str | None]:
         if run is None:

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import Answer
+from web.access import signed_in
 from web.tank import Pressed, Tank
 from web.text import UNSURE
 from web.trouble import show
@@ -25,8 +26,11 @@ class Whose(TypedDict):
 
 
 def whose(name: str = "") -> Whose:
-    """Who has pressed, by name if they have given one, and from which address."""
+    """Who has pressed: the operator, else by the name that was typed if any, and from where."""
     address = request.remote_addr
+    operator = signed_in()
+    if operator is not None:
+        return {"who": operator, "where": f"page, {address}"}
     page = f"the page at {address}"
     given = name.strip()[:NAME_LIMIT]
     return {"who": f"{given}, {page}" if given else page, "where": f"page, {address}"}

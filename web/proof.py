@@ -23,6 +23,7 @@ from daemon.api.sentence import DAEMON_DOWN, is_stale
 from daemon.record.errors import RecordError
 from daemon.record.proofs import Proof
 from daemon.units import UnitError, parse
+from web.access import signed_in
 from web.figures import UNKNOWN, unbroken
 from web.listing import A_PAGE, page_token, stamp, zone_name
 from web.presses import NAME_LIMIT, pass_on
@@ -76,7 +77,7 @@ class ProofPage:
             live=live,
             polls=live or (proof is None and watched is not None),
             watched=walk.id if walk is not None and live else watched,
-            key=f"{self._start} {'silent' if proof is None else _key(walk)}",
+            key=f"{self._start} {signed_in()} {'silent' if proof is None else _key(walk)}",
             texts=_texts(status, proof),
             newest=newest,
             kept=[(each, stamp(each.made.utc_ms), failed_of(each)) for each in kept[:A_PAGE]],
@@ -94,7 +95,7 @@ class ProofPage:
         """Have a walk begun. Forms: `name` of who proves, `current` and `ceiling` with units."""
         form = request.form
         name = form.get("name", "").strip()
-        if not name:
+        if not name and signed_in() is None:
             flash("who proves has to be said")
             return redirect(url_for("proof"), 303)
         try:

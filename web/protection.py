@@ -1,6 +1,9 @@
 """What keeps other sites, other names and too many presses away from the tank."""
 
+from collections.abc import Callable
+
 from flask import Flask, Request, Response, request
+from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 from flask_limiter.util import get_remote_address
 from flask_wtf import CSRFProtect
@@ -42,8 +45,11 @@ class ForeignForm(Forbidden):
     """A form that another site sent, by what the browser says."""
 
 
-def protect(app: Flask) -> Limiter:
-    """Put every protection on the app; the limiter is for the routes that act."""
+def protect(app: Flask, guard: Callable[[], ResponseReturnValue | None]) -> Limiter:
+    """Put every protection on the app; the limiter is for the routes that act.
+
+    `guard` answers those who may not have what they ask for.
+    """
     app.config.update(
         MAX_CONTENT_LENGTH=FORM_LIMIT_BYTES,
         MAX_FORM_MEMORY_SIZE=FORM_LIMIT_BYTES,
@@ -52,12 +58,17 @@ def protect(app: Flask) -> Limiter:
         SESSION_COOKIE_SAMESITE="Strict",
         # A page left open over night must still be able to stop the run.
         WTF_CSRF_TIME_LIMIT=None,
+        # Over TLS it would want a Referer, which some browsers keep to themselves: Stop has to work
+        # there too. Where a form comes from is judged by Origin.
+        WTF_CSRF_SSL_STRICT=False,
         RATELIMIT_STORAGE_URI="memory://",
     )
     # Before the form is read, which the token's check does.
     app.before_request(_allow_file)
     # Before the token is looked at, so that a foreign form is called what it is.
     app.before_request(_refuse_foreign_forms)
+    # Before anything that was sent is read: of who may not, nothing is.
+    app.before_request(guard)
     CSRFProtect(app)
     app.after_request(_add_headers)
     return Limiter(get_remote_address, app=app)

@@ -1,5 +1,6 @@
 """The server's own bounds on what is sent to it, which hold before the app sees any of it."""
 
+from collections.abc import Callable
 from copy import copy
 from typing import Any
 
@@ -15,20 +16,42 @@ BODY_LIMIT_BYTES = 65_536
 class BoundedParser(HTTPRequestParser):  # type: ignore[misc]  # the server comes without types
     """Takes a large body only with the form that may hold a file, sent by our own page.
 
-    The server lays a body down on the disk before it asks the app: nobody else's may be large.
+    And only of who may send one, by the cookies. The server lays a body down on the disk before it
+    asks the app: nobody else's may be large.
     """
 
     adj: Any
+    may_upload: Callable[[str], bool]
 
     def parse_header(self, header_plus: bytes) -> None:
         """Parse the head, which says what is sent and from where."""
         super().parse_header(header_plus)
-        own = f"http://{self.headers.get('HOST', '')}"
-        if self.path == TAKES_A_FILE and self.headers.get("ORIGIN") == own:
+        host = self.headers.get("HOST", "")
+        own = self.headers.get("ORIGIN") in (f"http://{host}", f"https://{host}")
+        if self.path == TAKES_A_FILE and own and self.may_upload(self.headers.get("COOKIE", "")):
             self.adj = copy(self.adj)
             self.adj.max_request_body_size = FILE_LIMIT_BYTES
 
 
-def bound_bodies() -> None:
-    """Have every server of this process read requests so."""
-    HTTPChannel.parser_class = BoundedParser
+def bound_bodies(may_upload: Callable[[str], bool]) -> None:
+    """Have every server of this process read requests so.
+
+    `may_upload` tells by a request's header of cookies whether it may have a large body.
+    """
+    ours = type("OurParser", (BoundedParser,), {"may_upload": staticmethod(may_upload)})
+    HTTPChannel.parser_class = ours
+
+
+def believing(proxy: str | None) -> dict[str, Any]:
+    """The server's settings for a reverse proxy at this address, the only one that is believed.
+
+    Without one nothing believes what such headers say, and they are left for the app to see.
+    """
+    if proxy is None:
+        return {"clear_untrusted_proxy_headers": False}
+    return {
+        "trusted_proxy": proxy,
+        "trusted_proxy_count": 1,
+        "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
+        "clear_untrusted_proxy_headers": True,
+    }

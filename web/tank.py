@@ -25,6 +25,7 @@ from daemon.api.proof_messages import (
     ProofRequest,
     ProofStatus,
 )
+from daemon.api.sign_in_message import SignInRequest
 
 Pressed = (
     ActRequest
@@ -92,6 +93,10 @@ class Tank:
     def rehearse(self, request: RehearseRequest) -> Answer:
         """Ask how a plan would go, which takes seconds. Raises `DaemonUnreachableError`."""
         return Client(self._socket, timeout_s=REHEARSE_PATIENCE_S).ask(request)
+
+    def tell(self, request: SignInRequest) -> Answer:
+        """Have it kept who has signed in. Raises `DaemonUnreachableError`, and soon."""
+        return self._client.ask(request)
 
     def act(self, request: Pressed) -> Answer:
         """Hand a person's act to the daemon, past everybody who only looks.

@@ -19,6 +19,11 @@ FOREIGN_FORM = Trouble(
     "This form was sent from another site.",
     "Nothing was done. Acts on the tank are taken from its own page only.",
 )
+SIGN_IN_FIRST = Trouble(
+    "That is for operators.",
+    "Nothing was done. Sign in and press again. Stop works without signing in.",
+)
+NOT_READABLE = Trouble("This is for operators to look at.", "Sign in first.")
 UNSURE = Trouble(
     "The daemon gave no answer.",
     "Whether it did what you asked is not known. Look at the tank, and switch the supply off "

@@ -17,9 +17,9 @@ def handle_troubles(app: Flask) -> None:
     app.register_error_handler(SecurityError, _wrong_host)
 
 
-def show(trouble: Trouble, status: int) -> tuple[str, int]:
-    """Draw the page about one trouble."""
-    return render_template("trouble.html", trouble=trouble), status
+def show(trouble: Trouble, status: int, lead: tuple[str, str] | None = None) -> tuple[str, int]:
+    """Draw the page about one trouble; `lead` is an address that helps, and the link's words."""
+    return render_template("trouble.html", trouble=trouble, lead=lead), status
 
 
 def _http(error: HTTPException) -> Response | tuple[str, int]:

@@ -15,6 +15,7 @@ from daemon.api.proof_messages import (
 )
 from daemon.api.pump_messages import PumpRequest, PumpStatus
 from daemon.api.rehearsal_report import Rehearsal
+from daemon.api.sign_in_message import SignInRequest
 from daemon.chemistry.calibration import Point
 
 StateName = Literal[
@@ -29,7 +30,6 @@ StateName = Literal[
     "aborted",
     "complete",
 ]
-
 
 PriorityName = Literal["high", "medium", "low"]
 
@@ -187,7 +187,8 @@ Request = Annotated[
     | SettleRequest
     | CalibrateRequest
     | BathEntryRequest
-    | PartRequest,
+    | PartRequest
+    | SignInRequest,
     Field(discriminator="ask"),
 ]
 

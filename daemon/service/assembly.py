@@ -256,6 +256,7 @@ def make_answering(
         known_by(record, name, site.stack),
         lambda asked: apart.rehearse(apart.of(asked, loop.bath_c)),
         lambda run_id, start: foreteller.begin(run_id, start_of(apart, start, loop.bath_c)),
+        words.sign_in,
     )
     server = ControlServer(
         settings.daemon.socket,

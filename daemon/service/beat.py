@@ -13,7 +13,7 @@ import string
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,8 @@ class Ready:
     """What the loop tells the guard once it samples, so that only one of them reads settings.
 
     beat_limit_s: how long the loop may give no beat before the guard acts, real s. socket, record
-    and listen are for the page (`listen` None: there shall be none); supply is its identity.
+    and listen are for the page (`listen` None: there shall be none), and `page` more of its command
+    line; supply is its identity.
     """
 
     beat_limit_s: float
@@ -29,6 +30,7 @@ class Ready:
     record: str
     listen: str | None
     supply: str
+    page: list[str] = field(default_factory=list)
 
 
 BEAT_INTERVAL_S = 0.01

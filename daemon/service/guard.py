@@ -332,7 +332,8 @@ class Guard:
             _say("the page ended; it is started again")
         if time.monotonic() >= self._page.start_at_s:
             arguments = ["-m", "web", "--socket", ready.socket, "--record", ready.record]
-            arguments += ["--listen", ready.listen, "--lifeline", str(self._lifeline_out)]
+            arguments += ["--listen", ready.listen, *ready.page]
+            arguments += ["--lifeline", str(self._lifeline_out)]
             self._page.start(arguments, (self._lifeline_out,))
 
     def _sleep_until(self, moment_s: float) -> None:

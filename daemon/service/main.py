@@ -58,6 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stderr.write(f"tankhand: {late}\n")
     try:
         settings = read_settings(options.settings)
+        settings.page.check_operator(options.settings, settings.record.path)
         with ExitStack() as stack:
             beat = BeatSender(options.beat, options.answers)
             clock, mailbox = settings.clock(), SimpleQueue[Mail]()
@@ -102,6 +103,7 @@ def _assemble(site: Site, beat: BeatSender, lifeline: int | None) -> Runner:
             record=str(settings.record.path),
             listen=settings.page.listen if settings.page.on else None,
             supply=wired.supply,
+            page=settings.page.options(),
         )
     )
 

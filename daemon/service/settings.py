@@ -4,12 +4,11 @@ import math
 from pathlib import Path
 from typing import Annotated, TypeVar
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import Field, model_validator
 
 from daemon.api.bath_table import BathTable
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
-from daemon.api.listen import ListenError, parse_listen
 from daemon.api.quantities import DurationS
 from daemon.chemistry.uncertainty import NO_DOUBT, MeterDoubt
 from daemon.clock import Clock, RatedClock, SystemClock
@@ -24,6 +23,7 @@ from daemon.service.device_settings import (
 )
 from daemon.service.effects_settings import EffectsTable, effects_table
 from daemon.service.first_look import description_at
+from daemon.service.page_settings import PageTable
 from daemon.service.pin_settings import (
     ButtonTable,
     ContactorTable,
@@ -95,23 +95,6 @@ class DaemonTable(Table):
     """The daemon's own places."""
 
     socket: Path = Path("control.sock")
-
-
-def _listenable(text: str) -> str:
-    try:
-        parse_listen(text)
-    except ListenError as error:
-        raise ValueError(str(error).removeprefix("listen: ")) from error
-    return text
-
-
-class PageTable(Table):
-    """The page: where it listens; `on = false` serves none."""
-
-    on: bool = True
-    listen: Annotated[str, AfterValidator(_listenable)] = Field(
-        default="127.0.0.1:8080", description="address and port", examples=['"127.0.0.1:8080"']
-    )
 
 
 class SimulationTable(Table):

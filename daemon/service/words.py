@@ -1,4 +1,4 @@
-"""What persons hand in for the record, kept in the asker's thread: settlements and proofs.
+"""What persons hand in for the record, kept in the asker's thread: settlements, proofs, sign-ins.
 
 And whether what they were told is kept, which is waited for there too.
 """
@@ -6,8 +6,9 @@ And whether what they were told is kept, which is waited for there too.
 from collections.abc import Callable
 
 from daemon.api.messages import SettleRequest
+from daemon.api.sign_in_message import SignInRequest
 from daemon.clock import Clock, to_ms
-from daemon.record.entries import ProofMade, ProofStep
+from daemon.record.entries import Audited, ProofMade, ProofStep
 from daemon.record.entries import Settled as Word
 from daemon.record.proofs import Proof
 from daemon.record.writer import Writer
@@ -20,7 +21,7 @@ class Words:
     `newest_proof` is the last proof test that passed, None before there is one; `unsettled` are the
     runs of which nobody has said yet what passed while they were interrupted.
 
-    Each method waits for the disk; the first two raise sqlalchemy.exc.DatabaseError when it
+    Each method waits for the disk; all but the last raise sqlalchemy.exc.DatabaseError when it
     refuses.
     """
 
@@ -45,6 +46,12 @@ class Words:
         if made.passed:
             self.newest_proof = Proof(number, made)
         return number
+
+    def sign_in(self, request: SignInRequest) -> None:
+        """Who has signed in on the page or out, or has tried to."""
+        self._writer.keep_audit(
+            Audited(self._utc_ms(), request.who, request.where, request.ask, "", request.refused)
+        )
 
     def not_kept(self, limit_s: float) -> str | None:
         """Why what has happened until now is not on the disk within real s; None once it is."""

@@ -1,5 +1,7 @@
 """Where the page may listen, and what is said about anywhere else."""
 
+from typing import Any
+
 import pytest
 
 from daemon.api.listen import Listen, ListenError, parse_listen
@@ -17,12 +19,48 @@ def test_loopback_is_allowed(text: str, expected: Listen) -> None:
     assert parse_listen(text) == expected
 
 
-@pytest.mark.parametrize(
-    "host", ["0.0.0.0", "[::]", "192.168.1.7", "10.0.0.1", "tank.lan", "1.1.1.1", "[::1]"]
-)
-def test_anywhere_else_waits_for_a_password(host: str) -> None:
-    with pytest.raises(ListenError, match=r"only loopback is allowed.*no operator's password yet"):
+@pytest.mark.parametrize("host", ["192.168.1.7", "10.0.0.1", "tank.lan", "1.1.1.1", "127.1"])
+def test_anywhere_else_needs_an_operator(host: str) -> None:
+    listen = parse_listen(f"{host}:8080")
+    assert not listen.only_this_machine
+    with pytest.raises(ListenError, match=f"listen: {host}:8080 is for others.*`tankhand operator"):
+        listen.check_operator(list)
+    listen.check_operator(lambda: ["anna"])
+
+
+@pytest.mark.parametrize("more", [{"hosts": ["tank.lan"]}, {"proxy": "127.0.0.1"}])
+def test_so_does_what_leads_others_here(more: dict[str, Any]) -> None:
+    listen = parse_listen("127.0.0.1:8080", **more)
+    with pytest.raises(ListenError, match="with hosts or a proxy is for others"):
+        listen.check_operator(list)
+    parse_listen("127.0.0.1:8080").check_operator(list)
+
+
+def test_every_address_has_to_be_told_its_names() -> None:
+    with pytest.raises(ListenError, match=r"hosts: 0.0.0.0:80 listens on every address"):
+        parse_listen("0.0.0.0:80")
+    listen = parse_listen("0.0.0.0:80", ["tank.lan", "192.168.1.7"])
+    assert listen.trusted_hosts == ["127.0.0.1", "192.168.1.7", "localhost", "tank.lan"]
+
+
+@pytest.mark.parametrize("host", ["[::]", "[::1]", "Tank.lan", ".lan", "a b", "a/b", "-a", "a_b"])
+def test_what_cannot_be_checked_as_a_name_is_refused(host: str) -> None:
+    with pytest.raises(ListenError, match=r"expected an IPv4 address or a name in small letters"):
         parse_listen(f"{host}:8080")
+    with pytest.raises(ListenError, match=r"hosts: .* is no name or IPv4 address"):
+        parse_listen("0.0.0.0:80", [host])
+
+
+@pytest.mark.parametrize("name", ["tank.lan:8080", "http://tank.lan", "*", "", "0.0.0.0"])
+def test_a_name_of_the_page_is_a_name_alone(name: str) -> None:
+    with pytest.raises(ListenError, match=r"hosts: "):
+        parse_listen("127.0.0.1:80", [name])
+
+
+@pytest.mark.parametrize("proxy", ["*", "", "proxy.lan", "10.0.0.0/8", "::1"])
+def test_a_proxy_is_one_address(proxy: str) -> None:
+    with pytest.raises(ListenError, match=r"proxy: .* is no IPv4 address"):
+        parse_listen("127.0.0.1:80", proxy=proxy)
 
 
 @pytest.mark.parametrize("text", ["", "8080", ":8080", "127.0.0.1", "127.0.0.1:", "127.0.0.1:x"])

@@ -36,6 +36,7 @@ from daemon.api.proof_messages import (
 )
 from daemon.api.proof_plan import proof_plan
 from daemon.api.rehearsal_report import Rehearsal
+from daemon.api.sign_in_message import SignInRequest
 from daemon.bath.anodes import AnodesLeft
 from daemon.bath.dosing import Tally
 from daemon.bath.due import Dues
@@ -46,6 +47,7 @@ from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.protection.effects import DEFAULT_TABLE
 from daemon.control.situation import AlarmAct, Carried
 from daemon.control.states import Act
+from daemon.record import audits
 from daemon.record.entries import Reckoning, RunOpened
 from daemon.record.errors import NoSuchPartError, NotSettledError
 from daemon.record.parts import Part
@@ -100,6 +102,7 @@ class Loop:
         self.calibrations = []
         self.trouble = None
         self.settled = []
+        self.signed_in = []
         self.entered = []
         self.dues = Dues()
         self.unproved = None
@@ -223,7 +226,7 @@ def serve(path, loop, prover):
             Desk(
                 loop.calibrate, loop.settle, loop.enter, lambda: loop.dues, loop.unfinished,
                 lambda: loop.unproved, loop.not_kept, loop.keep_part, loop.known,
-                loop.rehearse, loop.foretell,
+                loop.rehearse, loop.foretell, loop.signed_in.append,
             ),
             prover,
             rows(DEFAULT_TABLE),
@@ -296,6 +299,25 @@ def test_a_word_on_an_interruption_is_kept(client, loop):
     loop.trouble = NotSettledError("run 3: no interruption of it is known")
     answer = client.ask(request)
     assert (answer.ok, answer.error) == (False, "run 3: no interruption of it is known")
+
+
+def test_who_signs_in_on_the_page_is_kept_in_the_audit(client, loop, tmp_path):
+    asked = SignInRequest(ask="sign in", who="anna", where="page, 192.168.1.20", refused="wrong")
+    assert client.ask(asked).ok
+    assert loop.signed_in == [asked]
+    writer = Writer(tmp_path / "signed.sqlite", threaded=False)
+    words = Words(writer, lambda _: None, SystemClock())
+    words.sign_in(asked)
+    words.sign_in(SignInRequest(ask="sign out", who="ben; DROP TABLE audit", where="x" * 120))
+    writer.close()
+    engine = open_reader(tmp_path / "signed.sqlite")
+    with engine.connect() as connection:
+        kept = [entry.act for entry in audits.page(connection)]
+    engine.dispose()
+    assert [(act.what, act.who, act.origin, act.refused) for act in kept] == [
+        ("sign out", "ben; DROP TABLE audit", "x" * 120, None),
+        ("sign in", "anna", "page, 192.168.1.20", "wrong"),
+    ]
 
 
 def test_an_entry_of_the_bath_is_kept_and_its_number_told(client, loop, path):

@@ -8,6 +8,7 @@ from daemon.api.errors import InputError
 from daemon.clock import RatedClock, SystemClock
 from daemon.service.devices.assembly import make_supply
 from daemon.service.first_look import SupplyLine, supply_line
+from daemon.service.main import main
 from daemon.service.settings import read_settings
 from drivers.contracts import Rating
 from drivers.errors import DescriptionError
@@ -104,8 +105,10 @@ def test_a_simulation_has_a_clock_of_its_own(write):
         ("[bath]", '[loop]\nperiod = "2 s"\n[bath]', ["period < gap", "2 s", "1 s"]),
         ("[bath]", '[loop]\nperiod = "0.1 V"\n[bath]', ["loop.period", "0.1 V"]),
         ("[bath]", '[guard]\nbeat_limit = "50 ms"\n[bath]', ["beat_limit", "0.2 s", "0.05 s"]),
-        ("[bath]", '[page]\nlisten = "8080"\n[bath]', ["page.listen", "'8080'", "HOST:PORT"]),
-        ("[bath]", '[page]\nlisten = "0.0.0.0:8080"\n[bath]', ["page.listen", "loopback"]),
+        ("[bath]", '[page]\nlisten = "8080"\n[bath]', ["page: listen:", "'8080'", "HOST:PORT"]),
+        ("[bath]", '[page]\nlisten = "0.0.0.0:8080"\n[bath]', ["page: hosts:", "every address"]),
+        ("[bath]", '[page]\nreading = "all"\n[bath]', ["page.reading", "'anyone' or 'operators'"]),
+        ("[bath]", '[page]\nproxy = "*"\n[bath]', ["page: proxy:", "'*'", "IPv4 address"]),
         ("[bath]", "[simulation]\nrate = 0\norigin_s = 0\n[bath]", ["simulation.rate"]),
     ],
 )  # fmt: skip
@@ -114,6 +117,61 @@ def test_what_cannot_be_used_is_told_with_key_and_value(write, old, new, words):
     said = refused(write(LEAST.replace(old, new)))
     for word in words:
         assert word in said
+
+
+@pytest.mark.parametrize(
+    ("page", "address"),
+    [
+        ('listen = "192.168.1.7:8080"', "192.168.1.7:8080"),
+        ('listen = "0.0.0.0:80"\nhosts = ["tank.lan"]', "0.0.0.0:80"),
+        ('hosts = ["tank.lan"]', "127.0.0.1:8080 with hosts or a proxy"),
+        ('proxy = "127.0.0.1"', "127.0.0.1:8080 with hosts or a proxy"),
+    ],
+)
+def test_a_page_for_others_needs_an_operator(write, page, address):
+    path = write(LEAST.replace("[bath]", f"[page]\n{page}\n[bath]"))
+    settings = read_settings(path)
+    record = settings.record.path
+    with pytest.raises(InputError) as said:
+        settings.page.check_operator(path, record)
+    assert str(said.value) == (
+        f"{path}: page.listen: {address} is for others than this machine, and there is no operator "
+        "yet: make one with `tankhand operator add NAME`, or listen on 127.0.0.1"
+    )
+    settings.page.model_copy(update={"on": False}).check_operator(path, record)
+    operators = record.with_name(f"{record.name}.operators")
+    operators.write_text('{"operators": []}')
+    operators.chmod(0o600)
+    with pytest.raises(InputError):
+        settings.page.check_operator(path, record)
+    # One that cannot be told of is no reason to leave the tank alone: the page lets nobody in.
+    operators.write_text("spoiled")
+    settings.page.check_operator(path, record)
+
+
+def test_a_loop_without_an_operator_for_its_page_ends_before_it_opens_anything(
+    write, monkeypatch, capsys
+):
+    monkeypatch.setattr("daemon.service.main.become_prompt", lambda: None)
+    page = '[page]\nlisten = "192.168.1.7:8080"\n'
+    path = write(LEAST.replace("[bath]", f"{page}[bath]"))
+    assert main(["--settings", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith(f"tankhand: {path}: page.listen: 192.168.1.7:8080 is for others")
+    assert said.count("\n") == 1
+    assert not read_settings(path).record.path.exists()
+
+
+def test_the_page_is_told_of_its_table(write):
+    page = '[page]\nhosts = ["a.lan", "192.168.1.7"]\nreading = "operators"\nproxy = "10.0.0.2"\n'
+    options = read_settings(write(LEAST.replace("[bath]", f"{page}[bath]"))).page.options()
+    assert options == [
+        "--reading", "operators", "--host", "a.lan", "--host", "192.168.1.7", "--proxy", "10.0.0.2",
+    ]  # fmt: skip
+    path = write(LEAST)
+    settings = read_settings(path)
+    settings.page.check_operator(path, settings.record.path)
+    assert settings.page.options() == ["--reading", "anyone"]
 
 
 def test_a_missing_file_is_told(tmp_path):

@@ -56,6 +56,7 @@ from daemon.api.rehearsal_report import (
     StageForeseen,
     Taught,
 )
+from daemon.api.sign_in_message import SignInRequest
 from daemon.bath.description import (
     Additive,
     Anodes,
@@ -390,6 +391,7 @@ class Peer:
         self.notes: tuple[str, ...] = ()
         self.rehearsal = a_rehearsal()
         self.rehearsed: list[RehearseRequest] = []
+        self.signed: list[SignInRequest] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -433,6 +435,9 @@ class Peer:
         if isinstance(request, RehearseRequest):
             self.rehearsed.append(request)
             return Answer(ok=True, rehearsal=self.rehearsal).model_dump_json().encode()
+        if isinstance(request, SignInRequest):
+            self.signed.append(request)
+            return Answer(ok=True, status=self.status).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):
             self.calibrations.append(request)
         if isinstance(request, BathEntryRequest):

@@ -130,6 +130,8 @@
       cache: "no-store",
       signal: AbortSignal.timeout(PATIENCE_MS),
     });
+    // The session is over, and only operators may look: the server leads to where one signs in.
+    if (answer.status === 403) return location.reload();
     if (answer.status === 503) {
       tag = null;
       return tellSilence(await answer.json());

@@ -21,6 +21,7 @@ from daemon.service.commands.effects import effects
 from daemon.service.commands.hardware import hardware
 from daemon.service.commands.makeup import makeup, mixed, top_up
 from daemon.service.commands.off import off
+from daemon.service.commands.operator import operator
 from daemon.service.commands.part import part, parts
 from daemon.service.commands.prove import prove
 from daemon.service.commands.pump import pump
@@ -152,6 +153,7 @@ for command in (
     part,
     parts,
     classes,
+    operator,
     weigh,
     weighings,
 ):

@@ -157,13 +157,19 @@ def _check_free(listen: str) -> None:
     """Whether the page can have its address; the daemon would run without one."""
     try:
         where = parse_listen(listen)
-        socket.create_server((where.host, where.port)).close()
+        if where.only_this_machine:
+            socket.create_server((where.host, where.port)).close()
+            return
     except ListenError as error:
         raise _CannotShowError(str(error)) from error
     except OSError as error:
         raise _CannotShowError(
             f"listen: {listen}: {error.strerror or error}; give another one with --listen"
         ) from error
+    raise _CannotShowError(
+        f"listen: {listen}: the demo's page asks for no password, so only addresses of this "
+        "machine are taken, such as 127.0.0.1:8080"
+    )
 
 
 def _settings_file(stack: ExitStack, keep: Path | None) -> Path:

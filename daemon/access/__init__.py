@@ -1,0 +1,1 @@
+"""Who may act on the page: operators, their passwords, and the sessions that they sign in to."""

@@ -1,0 +1,13 @@
+"""What can be wrong with an operator, a password, or the file that keeps them."""
+
+
+class AccessError(Exception):
+    """Base of this package's errors: says what came, what is allowed, and where."""
+
+
+class BadOperatorError(AccessError):
+    """A name or a password that cannot be taken."""
+
+
+class UnreadableError(AccessError):
+    """A file that is there and cannot be used: who may what is then not known."""
