@@ -33,6 +33,14 @@ class RecordUnwritableError(RecordOpenError):
     """The disk refuses: no right, read-only, full, or broken."""
 
 
+class RecordThereError(RecordError):
+    """A backup would take a record's place, which nobody has asked for."""
+
+
+class RecordBackupError(RecordError):
+    """No backup was made, or none was put back: nothing was changed."""
+
+
 class RecordIncompleteError(RecordError):
     """The writer had to close before everything it was given was on the disk."""
 

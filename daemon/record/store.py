@@ -7,6 +7,7 @@ opens the file read-only; within one transaction it sees one state of the record
 
 import fcntl
 import os
+import sqlite3
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
@@ -21,6 +22,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
 
+from daemon.record.copies import CopyFailedError, copy_to, free_name
 from daemon.record.errors import (
     NotARecordError,
     RecordBusyError,
@@ -111,7 +113,7 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
     _roll_back(path)
     if path.exists() and path.stat().st_size:
         # Before anything can change it: is this a record, and one that this program knows?
-        _checked_reader(path, busy_timeout_ms).dispose()
+        _keep_as_it_was(path, busy_timeout_ms)
     engine = create_engine(URL.create("sqlite", database=str(path)))
     _prepare(engine, (f"busy_timeout={busy_timeout_ms}", *_WRITER_PRAGMAS), "BEGIN IMMEDIATE")
     try:
@@ -121,6 +123,27 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
         engine.dispose()
         raise _open_error(path, error) from error
     return engine
+
+
+def _keep_as_it_was(path: Path, busy_timeout_ms: int) -> None:
+    """Leave a copy of an older program's record beside it, before its tables become ours."""
+    engine = _checked_reader(path, busy_timeout_ms)
+    try:
+        with engine.connect() as connection:
+            revision = _revision(connection)
+            if revision in {None, _script().get_current_head()}:
+                return
+            source = connection.connection.driver_connection
+            if isinstance(source, sqlite3.Connection):
+                connection.rollback()
+                copy_to(source, free_name(path.with_name(f"{path.name}.step-{revision}")))
+    except CopyFailedError as error:
+        raise RecordUnwritableError(
+            f"{path}: its tables are older than this program, and it is not changed without a "
+            f"copy of it: {error}"
+        ) from error
+    finally:
+        engine.dispose()
 
 
 def _roll_back(path: Path) -> None:
@@ -144,20 +167,31 @@ def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
 
     Raises RecordMissingError, NotARecordError, RecordNewerError, RecordOlderError.
     """
-    if not path.is_file():
-        raise RecordMissingError(f"{path}: there is no record")
-    engine = _checked_reader(path, busy_timeout_ms)
+    engine = known_reader(path, busy_timeout_ms=busy_timeout_ms)
     with engine.connect() as connection:
         revision = _revision(connection)
     if revision == _script().get_current_head():
         return engine
     engine.dispose()
-    if revision is None:
-        raise NotARecordError(f"{path}: the file is empty, no record")
     raise RecordOlderError(
         f"{path}: the record's tables are older than this program; "
         "the daemon brings them up to date when it starts"
     )
+
+
+def known_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:
+    """As `open_reader`, for what is the same in every step of the tables; an older one will do.
+
+    Raises RecordMissingError, NotARecordError, RecordNewerError.
+    """
+    if not path.is_file():
+        raise RecordMissingError(f"{path}: there is no record")
+    engine = _checked_reader(path, busy_timeout_ms)
+    with engine.connect() as connection:
+        if _revision(connection) is not None:
+            return engine
+    engine.dispose()
+    raise NotARecordError(f"{path}: the file is empty, no record")
 
 
 def checkpoint(engine: Engine) -> None:

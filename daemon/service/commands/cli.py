@@ -11,6 +11,7 @@ import click
 from daemon.service.commands.alarms import acknowledge, shelve, unshelve
 from daemon.service.commands.analyse import analyse, analyses
 from daemon.service.commands.asking import WHERE, ask
+from daemon.service.commands.backup import backup, restore
 from daemon.service.commands.bath import bath
 from daemon.service.commands.bath_figures import drag_out, filtration, hull
 from daemon.service.commands.calibrate import calibrate, calibrations, recount_run
@@ -156,6 +157,8 @@ for command in (
     operator,
     weigh,
     weighings,
+    backup,
+    restore,
 ):
     main.add_command(command)
 
