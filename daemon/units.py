@@ -137,7 +137,7 @@ def _converted(number: float, its_unit: str, whole: str, unit: str) -> float:
             came = _pint_unit(by_many[1]) / _pint_unit(by_many[3] or by_many[5])
     except ZeroDivisionError as error:
         raise _refused(whole, unit, f"by nothing: {_shown(its_unit)}") from error
-    except pint.PintError as error:
+    except Exception as error:  # pint's own, and whatever else a strange text makes it raise
         raise _refused(whole, unit, f"an unknown unit: {_shown(its_unit)}") from error
     try:
         wanted = _pint_unit(unicodedata.normalize("NFKC", unit))
@@ -146,6 +146,8 @@ def _converted(number: float, its_unit: str, whole: str, unit: str) -> float:
         mass = unit in _OF_VOLUMES and re.search(r"\boz\b", plain) is not None
         hint = '; "oz" is a mass, a volume is "fl oz"' if mass else ""
         raise _refused(whole, unit, f"of another kind: {_shown(its_unit)}{hint}") from error
+    except Exception as error:  # such as that of a unit which counts in steps of ten times
+        raise _refused(whole, unit, f"an unknown unit: {_shown(its_unit)}") from error
 
 
 @lru_cache(maxsize=256)

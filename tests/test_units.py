@@ -112,6 +112,8 @@ def test_amperes_per_square_foot(text, a_dm2):
         ("20 °C/m", "°C", "of another kind"),
         ("25 furlong_ish", "µm", 'an unknown unit: "furlong_ish"'),
         ("2 if", "A", 'an unknown unit: "if"'),
+        ("2.5anA A/dm²", "A/dm²", 'an unknown unit: "anA A/dm²"'),
+        ("2.5 A/dB²", "A/dm²", 'an unknown unit: "A/dB²"'),
         ("1,5 A", "A", "a number with a decimal comma where a point belongs"),
         (",5 A", "A", "with a decimal comma where a point belongs"),
         ("A", "A", 'got "A": not a number with a unit'),

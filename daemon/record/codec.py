@@ -234,6 +234,8 @@ def _decode_channel(cursor: "_Cursor", count: int) -> tuple[str, list[float | No
     heads = [cursor.signed() for _ in range(flags & _ORDER_BITS)]
     least, step = cursor.signed(), cursor.varint()
     stream = cursor.take(cursor.varint())
+    if width and width not in _TYPECODES:
+        raise CorruptBlockError(f"block of samples has numbers of {width} bytes")
     if flags & _DEFLATED:
         stream = zlib.decompress(stream, wbits=-15)
     present = None

@@ -181,6 +181,7 @@ def test_a_channel_of_a_later_program_is_passed_over_and_still_there() -> None:
         (checked(bytes([1, 1, 1]) + channel(b"t", 1, b"\x00")), r"no channel i, v, s, q$"),
         (checked(bytes([1, 2, 1]) + channel(b"t", 1, b"\x00")), "channel t has 1 bytes"),
         (checked(b"\x01\xff\xff\xff\xff\x0f\x00"), "claims 4294967295 samples"),
+        (checked(b"\x01\x01\x01\x01t\x00\x00\x05\x00\x01\x05abcde"), "numbers of 5 bytes"),
         (b"", "check sum"),
     ],
 )

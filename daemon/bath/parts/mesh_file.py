@@ -25,6 +25,11 @@ _UNIT_NAMES = {
 }  # fmt: skip
 
 
+GREATEST = 1e9
+"""Of a coordinate, in the file's unit: a metre in nanometres. Corners are merged by whole numbers
+of 1e-8 of it, which do not reach further."""
+
+
 @dataclass(frozen=True, slots=True)
 class Mesh:
     """A mesh as its file has it, vertices merged; unit: what the file says, None if it does not."""
@@ -59,32 +64,49 @@ def read(data: bytes, kind: str) -> Mesh:
         )
     if got > MOST_TRIANGLES:
         raise PartError(f"{got} triangles, at most {MOST_TRIANGLES} are taken: simplify the mesh")
-    if not np.isfinite(mesh.vertices).all():
-        raise PartError("a coordinate is not a number")
     return mesh
 
 
 def _loaded(data: bytes, kind: str) -> Mesh:
-    import trimesh
-
     try:
-        scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False)
-        whole = scene.to_mesh()
-        vertices = np.asarray(whole.vertices, dtype=np.float64)
-        facets = np.asarray(whole.faces, dtype=np.int64)
+        mesh = _parsed(data, kind)
     except MemoryError:
         raise
     except Exception as error:  # whatever a damaged file makes it raise
         raise PartError(f"cannot be read as {kind.upper()}: {error}") from error
-    if len(facets) and not 0 <= facets.min() <= facets.max() < len(vertices):
+    vertices, facets = mesh.vertices, mesh.facets
+    if not len(facets):
+        return mesh
+    if vertices.shape[1:] != (3,) or facets.shape[1:] != (3,):
+        raise PartError("a corner has not three coordinates, or a facet not three corners")
+    if not 0 <= facets.min() <= facets.max() < len(vertices):
         raise PartError("a facet has a corner that is not there")
-    unit = None if kind != "3mf" else _UNIT_NAMES.get(str(scene.units), "mm")
-    if len(facets) and np.isfinite(vertices).all():
-        # Corners that differ in colour or texture alone are one.
-        merged = trimesh.Trimesh(vertices, facets, process=False)
-        merged.merge_vertices(merge_tex=True, merge_norm=True)
-        vertices, facets = np.asarray(merged.vertices), np.asarray(merged.faces, dtype=np.int64)
-    return Mesh(vertices, facets, unit)
+    if not np.isfinite(vertices).all():
+        raise PartError("a coordinate is not a number")
+    if np.abs(vertices).max() > GREATEST:
+        raise PartError(f"a coordinate is beyond ±{GREATEST:g}")
+    return _merged(mesh)
+
+
+def _parsed(data: bytes, kind: str) -> Mesh:
+    import trimesh
+
+    scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False)
+    whole = scene.to_mesh()
+    return Mesh(
+        np.asarray(whole.vertices, dtype=np.float64),
+        np.asarray(whole.faces, dtype=np.int64),
+        None if kind != "3mf" else _UNIT_NAMES.get(str(scene.units), "mm"),
+    )
+
+
+def _merged(mesh: Mesh) -> Mesh:
+    """Corners that differ in colour or texture alone are one."""
+    import trimesh
+
+    merged = trimesh.Trimesh(mesh.vertices, mesh.facets, process=False)
+    merged.merge_vertices(merge_tex=True, merge_norm=True)
+    return Mesh(np.asarray(merged.vertices), np.asarray(merged.faces, dtype=np.int64), mesh.unit)
 
 
 def _stl(data: bytes) -> _Promised:

@@ -93,6 +93,8 @@ def test_a_text_stl_in_capitals(by_hand):
     [
         (b"f 1 2 4", b"f 1 2 99", "cannot be read as OBJ|corner that is not there"),
         (b"v 0 0 0", b"v nan 0 0", "only|not a number"),
+        (b"v 0 0 0", b"v 0 0", "three coordinates|cannot be read"),
+        (b"v 0 0 0", b"v 0 2e9 0", "beyond ±1e"),
         (b"f ", b"g ", "no triangle"),
     ],
 )
@@ -149,6 +151,9 @@ def test_a_part_that_is_made_of_others_counts_all_of_them():
     [
         (b"PK not really", "not a 3MF file"),
         (packed()[:-40], "not a 3MF file"),
+        (packed()[:50] + b"\xff" * 20 + packed()[70:], "not a 3MF file"),
+        # Its directory is said to begin after its end.
+        (packed()[:-6] + b"\xff\xff\x00\x00" + packed()[-2:], "not a 3MF file"),
         (packed(objects=""), "no triangle"),
         (packed(objects="<object"), "not XML"),
         (packed(built=7), "no triangle"),
