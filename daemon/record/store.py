@@ -8,7 +8,8 @@ opens the file read-only; within one transaction it sees one state of the record
 import fcntl
 import os
 import sqlite3
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -127,16 +128,12 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
 
 def _keep_as_it_was(path: Path, busy_timeout_ms: int) -> None:
     """Leave a copy of an older program's record beside it, before its tables become ours."""
-    engine = _checked_reader(path, busy_timeout_ms)
+    engine, revision = _checked_reader(path, busy_timeout_ms)
     try:
-        with engine.connect() as connection:
-            revision = _revision(connection)
-            if revision in {None, _script().get_current_head()}:
-                return
-            source = connection.connection.driver_connection
-            if isinstance(source, sqlite3.Connection):
-                connection.rollback()
-                copy_to(source, free_name(path.with_name(f"{path.name}.step-{revision}")))
+        if revision in {None, _script().get_current_head()}:
+            return
+        with driver_connection(engine) as source:
+            copy_to(source, free_name(path.with_name(f"{path.name}.step-{revision}")))
     except CopyFailedError as error:
         raise RecordUnwritableError(
             f"{path}: its tables are older than this program, and it is not changed without a "
@@ -167,9 +164,7 @@ def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
 
     Raises RecordMissingError, NotARecordError, RecordNewerError, RecordOlderError.
     """
-    engine = known_reader(path, busy_timeout_ms=busy_timeout_ms)
-    with engine.connect() as connection:
-        revision = _revision(connection)
+    engine, revision = _known_reader(path, busy_timeout_ms)
     if revision == _script().get_current_head():
         return engine
     engine.dispose()
@@ -184,14 +179,17 @@ def known_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engin
 
     Raises RecordMissingError, NotARecordError, RecordNewerError.
     """
-    if not path.is_file():
-        raise RecordMissingError(f"{path}: there is no record")
-    engine = _checked_reader(path, busy_timeout_ms)
-    with engine.connect() as connection:
-        if _revision(connection) is not None:
-            return engine
-    engine.dispose()
-    raise NotARecordError(f"{path}: the file is empty, no record")
+    return _known_reader(path, busy_timeout_ms)[0]
+
+
+@contextmanager
+def driver_connection(engine: Engine) -> Iterator[sqlite3.Connection]:
+    """SQLite's own connection, for what only that can do. Closed at the end."""
+    with closing(engine.raw_connection()) as connection:
+        driver = connection.driver_connection
+        if not isinstance(driver, sqlite3.Connection):
+            raise TypeError(f"SQLite's driver gave {type(driver)}")
+        yield driver
 
 
 def checkpoint(engine: Engine) -> None:
@@ -226,8 +224,19 @@ def _prepare(engine: Engine, pragmas: tuple[str, ...], begin: str) -> None:
             connection.exec_driver_sql(begin)
 
 
-def _checked_reader(path: Path, busy_timeout_ms: int) -> Engine:
-    """A read-only engine on a file that is a record this program knows, or is empty."""
+def _known_reader(path: Path, busy_timeout_ms: int) -> tuple[Engine, str]:
+    """A read-only engine on a record that this program knows, and the step of its tables."""
+    if not path.is_file():
+        raise RecordMissingError(f"{path}: there is no record")
+    engine, revision = _checked_reader(path, busy_timeout_ms)
+    if revision is None:
+        engine.dispose()
+        raise NotARecordError(f"{path}: the file is empty, no record")
+    return engine, revision
+
+
+def _checked_reader(path: Path, busy_timeout_ms: int) -> tuple[Engine, str | None]:
+    """The same for a file that may be empty as well: it has no step then."""
     url = URL.create(
         "sqlite", database=f"file:{quote(str(path))}", query={"mode": "ro", "uri": "true"}
     )
@@ -236,22 +245,22 @@ def _checked_reader(path: Path, busy_timeout_ms: int) -> Engine:
     _prepare(engine, (f"busy_timeout={busy_timeout_ms}", *_READER_PRAGMAS), "BEGIN")
     try:
         with engine.connect() as connection:
-            _check(connection, path)
+            return engine, _checked(connection, path)
     except RecordOpenError:
         engine.dispose()
         raise
     except DatabaseError as error:
         engine.dispose()
         raise _open_error(path, error) from error
-    return engine
 
 
-def _check(connection: Connection, path: Path) -> None:
+def _checked(connection: Connection, path: Path) -> str | None:
+    """The step of the tables, None without any. Raises RecordOpenError."""
     mark = connection.exec_driver_sql("PRAGMA application_id").scalar_one()
     if mark != APPLICATION_ID:
         if inspect(connection).get_table_names():
             raise NotARecordError(f"{path}: an SQLite file, but not a record of this program")
-        return
+        return None
     revision = _revision(connection)
     known = [script.revision for script in _script().walk_revisions()]
     if revision not in known:
@@ -259,6 +268,7 @@ def _check(connection: Connection, path: Path) -> None:
             f"{path}: the record's tables are at step {revision}, "
             f"this program knows steps up to {known[0]}: a newer program wrote it"
         )
+    return revision
 
 
 def _revision(connection: Connection) -> str | None:
