@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from daemon.access.errors import UnreadableError
+from daemon.on_disk import take_place
 
 OWNER_ONLY = 0o600
 MOST_BYTES = 1 << 20
@@ -60,10 +61,7 @@ def write_private(path: Path, text: str) -> None:
             folder = path.parent.stat()
             os.fchown(fd, folder.st_uid, folder.st_gid)
         file.write(text.encode())
-        file.flush()
-        os.fsync(fd)
-    new.replace(path)
-    _sync(path.parent)
+    take_place(new, path)
 
 
 def stamp(path: Path) -> tuple[int, int, int] | None:
@@ -85,13 +83,5 @@ def locked(folder: Path, *, wait: bool = True) -> Iterator[None]:
     try:
         fcntl.flock(fd, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
         yield
-    finally:
-        os.close(fd)
-
-
-def _sync(folder: Path) -> None:
-    fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-    try:
-        os.fsync(fd)
     finally:
         os.close(fd)

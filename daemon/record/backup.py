@@ -3,16 +3,24 @@
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import create_engine
+from sqlalchemy import URL, create_engine
 from sqlalchemy.exc import DatabaseError
+from sqlalchemy.pool import NullPool
 
-from daemon.record.copies import CopyFailedError, copy_to, free_name, settle, unsound
+from daemon.on_disk import take_place
+from daemon.record.copies import CopyFailedError, copy_to, free_name, unsound
 from daemon.record.errors import RecordBackupError, RecordThereError
-from daemon.record.store import RecordLock, known_reader, refusal
+from daemon.record.store import (
+    RecordLock,
+    checkpoint,
+    driver_connection,
+    known_reader,
+    refusal,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +70,7 @@ def restore(backup: Path, record: Path, *, replace: bool) -> Copied:
             fresh.unlink(missing_ok=True)
             copy_to(source, fresh)
             aside = _put_aside(record) if record.exists() else None
-            settle(fresh, record, os.replace)
+            take_place(fresh, record)
         except CopyFailedError as error:
             raise RecordBackupError(str(error)) from error
         except OSError as error:
@@ -88,14 +96,10 @@ def _put_aside(record: Path) -> Path:
 
 def _checkpoint(record: Path) -> None:
     """Move the log into the file, if the file can still be made sense of."""
-    engine = create_engine(f"sqlite:///{record}")
-    try:
-        with closing(engine.raw_connection()) as connection:
-            connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    except (DatabaseError, sqlite3.Error):
-        return  # damaged: it is put aside with its log
-    finally:
-        engine.dispose()
+    engine = create_engine(URL.create("sqlite", database=str(record)), poolclass=NullPool)
+    # Where it is damaged it is put aside with its log.
+    with suppress(DatabaseError):
+        checkpoint(engine)
 
 
 @contextmanager
@@ -103,11 +107,8 @@ def _reading(path: Path) -> Iterator[sqlite3.Connection]:
     """SQLite's own connection to the record at `path`, which this program or an older one wrote."""
     engine = known_reader(path)
     try:
-        with closing(engine.raw_connection()) as connection:
-            driver = connection.driver_connection
-            if not isinstance(driver, sqlite3.Connection):
-                raise TypeError(f"SQLite's driver gave {type(driver)}")
-            yield driver
+        with driver_connection(engine) as source:
+            yield source
     except sqlite3.Error as error:
         raise RecordBackupError(f"{path}: {error}") from error
     finally:

@@ -4,11 +4,11 @@ A copy comes to its name only when all of it is on the disk and has been found s
 is beside it, as NAME.part; a power cut leaves no half of a copy under a name that somebody trusts.
 """
 
-import os
 import sqlite3
-from collections.abc import Callable
 from contextlib import closing, suppress
 from pathlib import Path
+
+from daemon.on_disk import take_place
 
 
 class CopyFailedError(Exception):
@@ -36,7 +36,7 @@ def copy_to(source: sqlite3.Connection, to: Path) -> None:
             why_not = unsound(copy)
         if why_not is not None:
             raise CopyFailedError(f"{to}: the copy is not sound: {why_not}")
-        settle(part, to, os.rename)
+        take_place(part, to)
     except (OSError, sqlite3.Error) as error:
         raise CopyFailedError(f"{to}: {_said(error)}") from error
     finally:
@@ -56,27 +56,12 @@ def unsound(connection: sqlite3.Connection) -> str | None:
     return None if astray is None else f"a row of {astray[0]} refers to none in {astray[2]}"
 
 
-def settle(part: Path, to: Path, move: Callable[[Path, Path], None]) -> None:
-    """Have the bytes of `part` on the disk, then its name be `to`, by `move`, for good."""
-    _sync(part)
-    move(part, to)
-    _sync(to.parent)
-
-
 def free_name(wanted: Path) -> Path:
     """`wanted`, or that with the first number after it that no file has."""
     name, number = wanted, 2
     while name.exists():
         name, number = wanted.with_name(f"{wanted.name}-{number}"), number + 1
     return name
-
-
-def _sync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _said(error: OSError | sqlite3.Error) -> str:

@@ -273,7 +273,7 @@ def test_without_a_copy_an_older_record_is_not_touched(path: Path, mocker: Any) 
     connection.execute("PRAGMA application_id=1953196132")
     connection.close()
     before = path.read_bytes()
-    mocker.patch("daemon.record.copies.os.fsync", side_effect=OSError(28, "No space left"))
+    mocker.patch("daemon.on_disk.os.fsync", side_effect=OSError(28, "No space left"))
     with pytest.raises(Exception, match=r"not changed without a copy of it: .*No space left"):
         Writer(path, threaded=False)
     assert path.read_bytes() == before
