@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
-from daemon.service.commands.bath_entering import errors, read, send
-from daemon.service.commands.command import BadInputError, settings_option
+from daemon.service.commands.bath_entering import read, send
+from daemon.service.commands.command import BadInputError, errors, settings_option
 
 if TYPE_CHECKING:
     from daemon.api.titration import Titrated

@@ -1,17 +1,17 @@
 """`tankhand backup` and `tankhand restore`: the record as one file more, and back."""
 
-from collections.abc import Callable
+from __future__ import annotations
+
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from daemon.service.commands.command import BadInputError, RefusedError, settings_option
+from daemon.service.commands.command import RefusedError, errors, settings_option
 
 if TYPE_CHECKING:
     from daemon.record.backup import Copied
-    from daemon.service.settings import Settings
 
 MINUTE = "%Y-%m-%d %H:%M UTC"
 
@@ -27,11 +27,13 @@ def backup(to: Path, settings: Path) -> None:
     """
     from daemon.clock import SystemClock
     from daemon.record.backup import back_up
+    from daemon.service.settings import read_settings
 
-    record = _settings(settings).record.path
-    if to.is_dir():
-        to /= f"{record.stem}-{SystemClock().utc():%Y-%m-%dT%H%M%SZ}{record.suffix}"
-    copied = _done(lambda: back_up(record, to))
+    with errors():
+        record = read_settings(settings).record.path
+        if to.is_dir():
+            to /= f"{record.stem}-{SystemClock().utc():%Y-%m-%dT%H%M%SZ}{record.suffix}"
+        copied = back_up(record, to)
     click.echo(f"backed up  {_told(copied)}")
 
 
@@ -46,36 +48,21 @@ def restore(backup: Path, replace: bool, settings: Path) -> None:
     what you know of them before the bath is trusted again.
     """
     from daemon.record.backup import restore as put_back
+    from daemon.record.errors import RecordThereError
+    from daemon.service.settings import read_settings
 
-    record = _settings(settings).record.path
-    copied = _done(lambda: put_back(backup, record, replace=replace))
+    with errors():
+        record = read_settings(settings).record.path
+        try:
+            copied = put_back(backup, record, replace=replace)
+        except RecordThereError as error:
+            raise RefusedError(f"{error}; --replace puts it aside") from error
     click.echo(f"restored   {_told(copied)}")
     if copied.aside is not None:
         click.echo(f"put aside  the record that was there: {copied.aside}")
 
 
-def _settings(path: Path) -> "Settings":
-    from daemon.api.errors import InputError
-    from daemon.service.settings import read_settings
-
-    try:
-        return read_settings(path)
-    except InputError as error:
-        raise BadInputError(str(error)) from error
-
-
-def _done(way: "Callable[[], Copied]") -> "Copied":
-    from daemon.record.errors import RecordError, RecordThereError
-
-    try:
-        return way()
-    except RecordThereError as error:
-        raise RefusedError(f"{error}; --replace puts it aside") from error
-    except RecordError as error:
-        raise RefusedError(str(error)) from error
-
-
-def _told(copied: "Copied") -> str:
+def _told(copied: Copied) -> str:
     runs = "1 run" if copied.runs == 1 else f"{copied.runs} runs"
     newest = ""
     if copied.newest_ms is not None:

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daemon.service.commands.bath_entering import errors, read, send
+from daemon.service.commands.bath_entering import read, send
 from daemon.service.commands.bath_expected import expected
-from daemon.service.commands.command import settings_option
+from daemon.service.commands.command import errors, settings_option
 
 if TYPE_CHECKING:
     from daemon.api.bath_texts import Written

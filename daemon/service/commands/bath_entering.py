@@ -1,16 +1,14 @@
-"""What the commands about the bath share: the look at its account, the entry, the errors."""
+"""What the commands about the bath share: the look at its account, and the entry."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from daemon.service.commands.asking import WHERE
-from daemon.service.commands.command import BadInputError, RefusedError, who
+from daemon.service.commands.command import RefusedError, who
 
 if TYPE_CHECKING:
     from daemon.api.bath_texts import Written
@@ -53,27 +51,3 @@ def read(settings: Path, on: str | None = None) -> Book:
 
     on_utc_ms = None if on is None else to_ms(day_end("--on", on))
     return bath_reading.read(read_settings(settings), on_utc_ms)
-
-
-@contextmanager
-def errors() -> Iterator[None]:
-    """One clear error: code 2 for what was written, 1 for what the record refuses."""
-    from pydantic import ValidationError
-    from sqlalchemy.exc import DatabaseError
-
-    from daemon.api.errors import InputError
-    from daemon.api.explain import problems_of
-    from daemon.api.messages import BathEntryRequest
-    from daemon.record.errors import RecordError
-    from daemon.record.store import refusal
-
-    try:
-        yield
-    except InputError as error:
-        raise BadInputError(str(error)) from error
-    except ValidationError as error:
-        raise BadInputError("\n".join(problems_of(error, BathEntryRequest))) from error
-    except RecordError as error:
-        raise RefusedError(str(error)) from error
-    except DatabaseError as error:
-        raise RefusedError(f"the record cannot be read: {refusal(error)}") from error

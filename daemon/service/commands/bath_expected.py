@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daemon.service.commands.command import settings_option
+from daemon.service.commands.command import errors, settings_option
 
 if TYPE_CHECKING:
     from daemon.api.report import Row
@@ -27,7 +27,6 @@ def expected(on: str | None, settings: Path) -> None:
     from daemon.api.bath_texts import day_end
     from daemon.clock import to_ms
     from daemon.service.commands import bath_reading
-    from daemon.service.commands.bath_entering import errors
     from daemon.service.settings import read_settings
 
     with errors():

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daemon.service.commands.bath_entering import errors
+from daemon.service.commands.command import errors
 
 if TYPE_CHECKING:
     from daemon.api.report import Report

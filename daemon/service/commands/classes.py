@@ -2,7 +2,7 @@
 
 import click
 
-from daemon.service.commands.bath_entering import errors
+from daemon.service.commands.command import errors
 
 
 @click.command()

@@ -2,6 +2,8 @@
 
 import getpass
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
@@ -30,6 +32,30 @@ class BadInputError(RefusedError):
     """What was written cannot be used; the exit code is 2."""
 
     exit_code = 2
+
+
+@contextmanager
+def errors() -> Iterator[None]:
+    """One clear error: code 2 for what was written, 1 for what the record refuses."""
+    from pydantic import ValidationError
+    from sqlalchemy.exc import DatabaseError
+
+    from daemon.api.errors import InputError
+    from daemon.api.explain import problems_of
+    from daemon.api.messages import BathEntryRequest
+    from daemon.record.errors import RecordError
+    from daemon.record.store import refusal
+
+    try:
+        yield
+    except InputError as error:
+        raise BadInputError(str(error)) from error
+    except ValidationError as error:
+        raise BadInputError("\n".join(problems_of(error, BathEntryRequest))) from error
+    except RecordError as error:
+        raise RefusedError(str(error)) from error
+    except DatabaseError as error:
+        raise RefusedError(f"the record cannot be read: {refusal(error)}") from error
 
 
 def who() -> str:

@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from daemon.service.commands.bath_entering import errors
+from daemon.service.commands.command import errors
 
 
 @click.command()

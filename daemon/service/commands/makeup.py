@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daemon.service.commands.command import BadInputError, settings_option
+from daemon.service.commands.command import BadInputError, errors, settings_option
 from daemon.service.commands.file_text import read_text
 
 if TYPE_CHECKING:
@@ -248,7 +248,7 @@ def _keep(
 ) -> None:
     """Have the daemon enter what `write` makes of the bath's additives."""
     from daemon.api.bath_texts import moment
-    from daemon.service.commands.bath_entering import errors, send
+    from daemon.service.commands.bath_entering import send
     from daemon.service.settings import read_settings
 
     with errors():

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daemon.service.commands.command import BadInputError, RefusedError, settings_option
+from daemon.service.commands.command import BadInputError, RefusedError, errors, settings_option
 
 if TYPE_CHECKING:  # pydantic takes its time, and `serve` has to have the output off first
     from daemon.access.operators import Operators
@@ -113,14 +113,11 @@ class _Place:
     def __init__(self, path: Path) -> None:
         from daemon.access.operators import Operators, operators_at
         from daemon.access.sessions import Sessions, sessions_at
-        from daemon.api.errors import InputError
         from daemon.clock import SystemClock, to_ms
         from daemon.service.settings import read_settings
 
-        try:
+        with errors():
             self.settings: Settings = read_settings(path)
-        except InputError as error:
-            raise BadInputError(str(error)) from error
         clock = SystemClock()
         self.utc_ms: Callable[[], int] = lambda: to_ms(clock.utc())
         record = self.settings.record.path

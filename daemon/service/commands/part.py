@@ -12,8 +12,14 @@ import click
 from click.core import ParameterSource
 
 from daemon.service.commands.asking import WHERE
-from daemon.service.commands.bath_entering import errors, keep_by
-from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.commands.bath_entering import keep_by
+from daemon.service.commands.command import (
+    BadInputError,
+    RefusedError,
+    errors,
+    settings_option,
+    who,
+)
 from daemon.service.commands.questioning import answered, show
 
 if TYPE_CHECKING:

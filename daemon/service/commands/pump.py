@@ -10,8 +10,13 @@ from typing import TYPE_CHECKING
 import click
 
 from daemon.service.commands.asking import WHERE
-from daemon.service.commands.bath_entering import errors
-from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
+from daemon.service.commands.command import (
+    BadInputError,
+    RefusedError,
+    errors,
+    settings_option,
+    who,
+)
 
 if TYPE_CHECKING:
     from daemon.api.client import Client

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daemon.service.commands.command import BadInputError, settings_option
+from daemon.service.commands.command import BadInputError, errors, settings_option
 
 if TYPE_CHECKING:
     from daemon.api.rehearsal_report import MishapTold, Rehearsal
@@ -164,7 +164,6 @@ def _written_c(written: str) -> float:
 @contextmanager
 def _errors() -> Iterator[None]:
     """One clear error: code 2 for what was written, 1 for what the record refuses."""
-    from daemon.service.commands.bath_entering import errors
     from drivers.errors import DescriptionError
 
     try:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daemon.service.commands.bath_entering import errors, read, send
-from daemon.service.commands.command import BadInputError, settings_option
+from daemon.service.commands.bath_entering import read, send
+from daemon.service.commands.command import BadInputError, errors, settings_option
 from daemon.service.commands.questioning import answered, show
 
 if TYPE_CHECKING:
