@@ -7,7 +7,8 @@ from schemdraw.elements import Element
 from schemdraw.segments import Segment, SegmentCircle, SegmentPoly, SegmentText
 
 from hardware.circuits.layout import Flag, Label, Layout, laid_out
-from hardware.circuits.netlist import GROUNDS, Point, Sheet
+from hardware.circuits.netlist import GROUNDS, Sheet
+from hardware.circuits.symbols import Point
 
 THIN = 1.2
 FONT_SIZE, TITLE_SIZE = 14, 18

@@ -279,6 +279,9 @@ def figures(middle: Values | None = None) -> Figures:
             raise ValueError(f"never picks up with edges {edge_s:g} s apart: {values}")
         return needed
 
+    needed = [[pulses(each, edge_s) for edge_s in rhythms] for each in every]
+    closing_s = [2 * edge_s * n for row in needed for edge_s, n in zip(rhythms, row, strict=True)]
+    fewest = [min(row) for row in needed]
     light_a = (
         (PIN_V[0] - LIGHT_V[1]) / (middle.r1_ohm * (1 + RESISTOR_LIMIT)),
         (PIN_V[1] - LIGHT_V[0]) / (middle.r1_ohm * (1 - RESISTOR_LIMIT)),
@@ -289,12 +292,8 @@ def figures(middle: Values | None = None) -> Figures:
             min(circuit_drop_out_s(each, CYCLE_S) for each in every),
             max(circuit_drop_out_s(each) for each in every) + RELEASE_S,
         ),
-        pick_up_s=(
-            min(2 * edge_s * pulses(each, edge_s) for each in every for edge_s in rhythms),
-            max(2 * edge_s * pulses(each, edge_s) for each in every for edge_s in rhythms)
-            + CLOSING_S,
-        ),
-        pulses=span(lambda each: min(pulses(each, edge_s) for edge_s in rhythms)),
+        pick_up_s=(min(closing_s), max(closing_s) + CLOSING_S),
+        pulses=(min(fewest), max(fewest)),
         single=span(lambda each: each.threshold_on_v / each.after_pulse_v(each.rest_v, math.inf)),
         pause=span(bears_pause),
         slowest_s=span(slowest_edge_s),

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise, product
 from typing import Literal
 
-from hardware.circuits.netlist import GROUNDS, BoxPin, Part, Point, Sheet
-from hardware.circuits.symbols import KINDS, Stroke
+from hardware.circuits.netlist import GROUNDS, BoxPin, Part, Sheet
+from hardware.circuits.symbols import KINDS, Point, Stroke
 
 CHARACTER = (0.24, 0.45)
 """Width and height of a letter, in units of the grid."""
@@ -133,8 +133,8 @@ def laid_out(sheet: Sheet, shown: Mapping[str, str] | None = None) -> Layout:
     x, y = sheet.notes_at
     labels += [Label(text, (x, y - LINE * row)) for row, text in enumerate(sheet.notes)]
     return Layout(
-        tuple(strokes), tuple(filled), tuple(circles), wires, flags, tuple(_dots(sheet, wires)),
-        tuple(labels),
+        tuple(strokes), tuple(filled), tuple(circles), wires, flags,
+        tuple(_dots(sheet, wires, flags)), tuple(labels),
     )  # fmt: skip
 
 
@@ -237,10 +237,10 @@ def _ends(sheet: Sheet, wires: tuple[Wire, ...]) -> Iterator[tuple[str, Point]]:
             yield part.net_of[name], at
 
 
-def _dots(sheet: Sheet, wires: tuple[Wire, ...]) -> Iterator[Point]:
+def _dots(sheet: Sheet, wires: tuple[Wire, ...], flags: tuple[Flag, ...]) -> Iterator[Point]:
     """Where three or more lines of one net meet."""
     meeting = Counter(at for _, at in _ends(sheet, wires))
-    for flag in (_flag(sheet, text) for text in sheet.flags):
+    for flag in flags:
         meeting[flag.at] += 1
     for at in list(meeting):
         for wire in wires:

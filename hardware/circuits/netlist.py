@@ -4,7 +4,7 @@ A net is known by its name, on all sheets of a level. A device that is drawn in 
 as a relay's coil and contact, is one by `of`.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
-from hardware.circuits.symbols import KINDS
+from hardware.circuits.symbols import KINDS, Point
 
 FOLDER = Path(__file__).parent
 
@@ -28,8 +28,6 @@ SHEETS: Sequence[str] = tuple(dict.fromkeys(name for each in LEVELS.values() for
 
 GROUNDS = ("0 V", "Pi GND", "PE")
 """Nets that are drawn as a ground, each with its name."""
-
-Point = tuple[float, float]
 
 
 class BoxPin(BaseModel):
@@ -112,11 +110,7 @@ class Sheet(BaseModel):
 
     def named(self, mark: str) -> Part:
         """The part of this mark. Raises KeyError."""
-        return next((each for each in self.part if each.id == mark), None) or _missing(mark)
-
-
-def _missing(mark: str) -> Part:
-    raise KeyError(f"no part is called {mark!r}")
+        return _named(self.part, mark)
 
 
 @dataclass(frozen=True)
@@ -127,11 +121,18 @@ class Netlist:
 
     def named(self, mark: str) -> Part:
         """The part of this mark. Raises KeyError."""
-        return next((each for each in self.parts if each.id == mark), None) or _missing(mark)
+        return _named(self.parts, mark)
 
     def of_device(self, mark: str) -> Iterator[Part]:
         """The parts of the device of this mark."""
         return (each for each in self.parts if each.device == mark)
+
+
+def _named(parts: Iterable[Part], mark: str) -> Part:
+    for each in parts:
+        if each.id == mark:
+            return each
+    raise KeyError(f"no part is called {mark!r}")
 
 
 def read_sheet(name: str) -> Sheet:

@@ -6,7 +6,7 @@ reach has no path, whatever the values are. A ground ends both: what flows there
 """
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 from hardware.circuits.netlist import Netlist, Part
 
@@ -25,8 +25,8 @@ class Moment:
     pressed: Collection[str] = ()
     up: Collection[str] = ()
     moving: bool = False
-    opened: Collection[str] = field(default=())
-    bridged: Collection[str] = field(default=())
+    opened: Collection[str] = ()
+    bridged: Collection[str] = ()
 
 
 def _is_closed(part: Part, moment: Moment) -> bool:
@@ -93,8 +93,7 @@ def energised(netlist: Netlist, moment: Moment) -> frozenset[str]:
     """The devices whose coils are pulled in once every relay has moved."""
     up = frozenset(moment.up)
     while True:
-        now = Moment(moment.pressed, up, moment.moving, moment.opened, moment.bridged)
-        nets = reached(netlist, CONTROL_PLUS, now, carrying=True)
+        nets = reached(netlist, CONTROL_PLUS, replace(moment, up=up), carrying=True)
         pulled = frozenset(
             part.device
             for part in netlist.parts
