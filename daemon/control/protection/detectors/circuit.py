@@ -12,15 +12,11 @@ from daemon.control.protection.causes import (
     SHORT,
     VOLTAGE_CEILING,
 )
-from daemon.control.protection.detectors.conductance import Conductance
+from daemon.control.protection.detectors.conductance import SPAN_S, Conductance
 from daemon.control.protection.detectors.lasting import Lasting
 from daemon.control.protection.detectors.limits import at_ceiling, figures_of, plan_floor_a
 from daemon.control.protection.detectors.observation import Observation
 from daemon.control.protection.detectors.thresholds import Thresholds
-
-REMEMBER_S = 3.0
-"""s that each of two spans lasts out of which the cell's lowest voltage is remembered: longer than
-voltage and current may be read apart, shorter than paint takes to be covered."""
 
 MEAN_S, MEAN_MOST = 5.0, 0.2
 """s over which a small current is averaged, five readings where they are further apart: a third of
@@ -43,7 +39,7 @@ class _Lowest:
 
     def add(self, seen: Observation, voltage_v: float) -> None:
         """Remember a reading of a cell that is sound."""
-        if seen.at_s - self._began_s >= REMEMBER_S:
+        if seen.at_s - self._began_s >= SPAN_S:
             self._older, self._newer, self._began_s = self._newer, None, seen.at_s
         if self._newer is None or voltage_v <= _bound_v(self._newer, seen.current_a):
             self._newer = seen
