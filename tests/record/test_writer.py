@@ -279,15 +279,21 @@ def test_a_stalled_disk_does_not_stop_the_loop(
     assert len(kept) + writer.unrecorded == 200
 
 
-def test_a_full_disk_is_a_fault_until_there_is_room(
-    path: Path, small_disk: Callable[[int], None], opened: Make, steady: Make, ended: Make
-) -> None:
+@pytest.fixture
+def filled(path: Path, small_disk: Callable[[int], None], opened: Make, steady: Make) -> Writer:
+    """A writer whose disk is full, with 300 s to be written after 50 s that are there."""
     writer = Writer(path, threaded=False)
     put_all(writer, [opened(), *steady(50)])
     assert writer.flush()
     small_disk(1)
-
     put_all(writer, steady(300, from_s=50))
+    return writer
+
+
+def test_a_full_disk_is_a_fault_until_there_is_room(
+    path: Path, filled: Writer, small_disk: Callable[[int], None], steady: Make, ended: Make
+) -> None:
+    writer = filled
     assert not writer.flush()
     assert writer.fault == "database or disk is full"
     put_all(writer, steady(100, from_s=350))
@@ -304,35 +310,21 @@ def test_a_full_disk_is_a_fault_until_there_is_room(
     assert told.text == "the disk takes entries again; it had refused: database or disk is full"
 
 
-def test_closing_on_a_full_disk_says_what_is_lost(
-    path: Path, small_disk: Callable[[int], None], opened: Make, steady: Make
-) -> None:
-    writer = Writer(path, threaded=False)
-    put_all(writer, [opened(), *steady(50)])
-    assert writer.flush()
-    small_disk(1)
-    put_all(writer, steady(300, from_s=50))
-
+def test_closing_on_a_full_disk_says_what_is_lost(path: Path, filled: Writer, steady: Make) -> None:
     with pytest.raises(RecordIncompleteError, match=r"disk is full; 600 entries are lost"):
-        writer.close()
+        filled.close()
     assert in_record(path, samples, 1, 0, 1e6) == steady(50)
     Writer(path, threaded=False).close()
 
 
 def test_a_disk_that_refuses_once_while_the_record_is_closed_loses_nothing(
-    path: Path, small_disk: Callable[[int], None], opened: Make, steady: Make
+    path: Path, filled: Writer, small_disk: Callable[[int], None], steady: Make
 ) -> None:
-    writer = Writer(path, threaded=False)
-    put_all(writer, [opened(), *steady(50)])
-    assert writer.flush()
-    small_disk(1)
-    put_all(writer, steady(300, from_s=50))
-
     def mend(_: object) -> None:
         small_disk(1_000_000)
 
     event.listen(Engine, "handle_error", mend)
-    writer.close()
+    filled.close()
     event.remove(Engine, "handle_error", mend)
 
     assert in_record(path, samples, 1, 0, 1e6) == steady(350)
