@@ -7,10 +7,12 @@ import os
 import signal
 import threading
 from pathlib import Path
+from typing import get_args
 
 import click
 from waitress.server import create_server
 
+from daemon.api.languages import SOURCE, Language
 from daemon.api.listen import ListenError, parse_listen
 from web.access import ACCESS, Access, Reading
 from web.app import create_app
@@ -32,6 +34,7 @@ SERVER = {
 @click.option("--record", type=click.Path(path_type=Path), required=True, help="Record file.")
 @click.option("--listen", default="127.0.0.1:8080", show_default=True, help="HOST:PORT.")
 @click.option("--reading", type=click.Choice(["anyone", "operators"]), default="anyone")
+@click.option("--language", type=click.Choice(get_args(Language)), default=SOURCE)
 @click.option("--host", "hosts", multiple=True, help="By what else browsers call the page.")
 @click.option("--proxy", help="A reverse proxy that is believed.")
 @click.option("--lifeline", type=int, help="A pipe whose end means that the guard has died.")
@@ -40,6 +43,7 @@ def main(
     record: Path,
     listen: str,
     reading: Reading,
+    language: Language,
     hosts: tuple[str, ...],
     proxy: str | None,
     lifeline: int | None,
@@ -49,7 +53,7 @@ def main(
         _end_with(lifeline)
     try:
         where = parse_listen(listen, hosts, proxy)
-        app = create_app(socket, record, where, reading)
+        app = create_app(socket, record, where, reading, language)
         access: Access = app.extensions[ACCESS]
         where.check_operator(access.operators.all)
         bound_bodies(access.may_upload)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from flask import Flask
 
+from daemon.api.languages import Language
 from daemon.api.listen import Listen
 from daemon.api.sentence import duration
 from web.access import Access, Reading
@@ -21,6 +22,7 @@ from web.enter import EnterPages
 from web.figures import unbroken
 from web.history import HistoryPages
 from web.interruption import InterruptionPresses
+from web.language import speak
 from web.makeup import MakeUpPages
 from web.meshes import Meshes
 from web.pages import Pages
@@ -36,10 +38,16 @@ from web.trouble import handle_troubles
 from web.weigh import WeighPages
 
 
-def create_app(socket: Path, record: Path, listen: Listen, reading: Reading = "anyone") -> Flask:
+def create_app(
+    socket: Path,
+    record: Path,
+    listen: Listen,
+    reading: Reading = "anyone",
+    language: Language = "en",
+) -> Flask:
     """Build the page for the daemon at `socket` and the record at `record`.
 
-    `reading` says who may look: anyone, or operators only.
+    `reading` says who may look: anyone, or operators only; `language`, in which texts.
 
     Nothing is asked or opened before the first request, so the page starts while the daemon and
     the record are not there yet.
@@ -47,6 +55,7 @@ def create_app(socket: Path, record: Path, listen: Listen, reading: Reading = "a
     app = Flask(__name__, static_folder=None)
     app.config.update(SECRET_KEY=secrets.token_bytes(32), TRUSTED_HOSTS=listen.trusted_hosts)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    speak(app, language)
     assets = Assets()
     app.jinja_env.globals["asset"] = assets.address
     app.jinja_env.filters["duration"] = duration

@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 
 from daemon.access.operators import Operators, operators_at
 from daemon.api.errors import InputError
+from daemon.api.languages import Language
 from daemon.api.listen import Listen, ListenError, parse_listen
 from daemon.service.table import Table
 
@@ -15,7 +16,7 @@ class PageTable(Table):
     """The page; `on = false` serves none.
 
     reading says who may look: anyone who reaches the page, or operators only. hosts and proxy are
-    those of `daemon.api.listen.Listen`.
+    those of `daemon.api.listen.Listen`. language is that of its texts.
     """
 
     on: bool = True
@@ -25,6 +26,7 @@ class PageTable(Table):
     reading: Literal["anyone", "operators"] = "anyone"
     hosts: tuple[str, ...] = ()
     proxy: str | None = None
+    language: Language = "en"
 
     @model_validator(mode="after")
     def _listens_somewhere(self) -> "PageTable":
@@ -42,7 +44,7 @@ class PageTable(Table):
         """What the page's own command line is told of it besides `--listen`."""
         hosts = [option for name in self.hosts for option in ("--host", name)]
         proxy = [] if self.proxy is None else ["--proxy", self.proxy]
-        return ["--reading", self.reading, *hosts, *proxy]
+        return ["--reading", self.reading, "--language", self.language, *hosts, *proxy]
 
     def check_operator(self, settings: Path, record: Path) -> None:
         """See that there is an operator where the page is for others than this machine.

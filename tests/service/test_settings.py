@@ -108,6 +108,7 @@ def test_a_simulation_has_a_clock_of_its_own(write):
         ("[bath]", '[page]\nlisten = "8080"\n[bath]', ["page: listen:", "'8080'", "HOST:PORT"]),
         ("[bath]", '[page]\nlisten = "0.0.0.0:8080"\n[bath]', ["page: hosts:", "every address"]),
         ("[bath]", '[page]\nreading = "all"\n[bath]', ["page.reading", "'anyone' or 'operators'"]),
+        ("[bath]", '[page]\nlanguage = "xx"\n[bath]', ["page.language", "'en'", '"xx"']),
         ("[bath]", '[page]\nproxy = "*"\n[bath]', ["page: proxy:", "'*'", "IPv4 address"]),
         ("[bath]", "[simulation]\nrate = 0\norigin_s = 0\n[bath]", ["simulation.rate"]),
     ],
@@ -166,12 +167,13 @@ def test_the_page_is_told_of_its_table(write):
     page = '[page]\nhosts = ["a.lan", "192.168.1.7"]\nreading = "operators"\nproxy = "10.0.0.2"\n'
     options = read_settings(write(LEAST.replace("[bath]", f"{page}[bath]"))).page.options()
     assert options == [
-        "--reading", "operators", "--host", "a.lan", "--host", "192.168.1.7", "--proxy", "10.0.0.2",
+        "--reading", "operators", "--language", "en",
+        "--host", "a.lan", "--host", "192.168.1.7", "--proxy", "10.0.0.2",
     ]  # fmt: skip
     path = write(LEAST)
     settings = read_settings(path)
     settings.page.check_operator(path, settings.record.path)
-    assert settings.page.options() == ["--reading", "anyone"]
+    assert settings.page.options() == ["--reading", "anyone", "--language", "en"]
 
 
 def test_a_missing_file_is_told(tmp_path):
