@@ -17,10 +17,10 @@ from daemon.access.errors import UnreadableError
 from daemon.access.operators import Operator
 from daemon.access.passwords import MOST_CHARACTERS, matches
 from daemon.access.sessions import LONGEST_S
+from daemon.api.access_message import AccessRequest
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.listen import is_loopback
 from daemon.api.sentence import duration
-from daemon.api.sign_in_message import SignInRequest
 from web.access import COOKIE, Access
 from web.attempts import Attempts
 from web.own_paths import own_path
@@ -119,7 +119,7 @@ class SignInPages:
 
     def _tell(self, who: str, where: str, refused: str | None, ask: str = "sign in") -> None:
         """Have it kept in the audit; in the journal where the daemon does not take it."""
-        asked = SignInRequest.model_validate(
+        asked = AccessRequest.model_validate(
             {"ask": ask, "who": who, "where": f"page, {where}", "refused": refused}
         )
         try:

@@ -4,6 +4,7 @@ import threading
 import time
 from pathlib import Path
 
+from daemon.api.access_message import AccessRequest
 from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
 from daemon.api.messages import (
     ActRequest,
@@ -25,7 +26,6 @@ from daemon.api.proof_messages import (
     ProofRequest,
     ProofStatus,
 )
-from daemon.api.sign_in_message import SignInRequest
 
 Pressed = (
     ActRequest
@@ -94,7 +94,7 @@ class Tank:
         """Ask how a plan would go, which takes seconds. Raises `DaemonUnreachableError`."""
         return Client(self._socket, timeout_s=REHEARSE_PATIENCE_S).ask(request)
 
-    def tell(self, request: SignInRequest) -> Answer:
+    def tell(self, request: AccessRequest) -> Answer:
         """Have it kept who has signed in. Raises `DaemonUnreachableError`, and soon."""
         return self._client.ask(request)
 

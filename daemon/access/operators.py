@@ -5,18 +5,15 @@ The record is what anyone who may look is shown; nothing of this is in it.
 
 import hmac
 import threading
-import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from daemon.access.errors import BadOperatorError, UnreadableError
+from daemon.access.names import ALLOWED, LONGEST_NAME, kept_name, same
 from daemon.access.passwords import Hashed, hashed
 from daemon.access.private_file import locked, read_private, stamp, write_private
-
-LONGEST_NAME = 40
-"""Characters of an operator's name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +78,8 @@ class Operators:
 
     def find(self, name: str) -> Operator | None:
         """The one of this name, whatever its case; None where there is none."""
-        wanted = _same(name)
-        return next((each for each in self.all() if _same(each.name) == wanted), None)
+        wanted = same(name)
+        return next((each for each in self.all() if same(each.name) == wanted), None)
 
     def add(self, name: str, password: str, utc_ms: int) -> bool:
         """Make an operator, or give one a new password; whether there was none of this name.
@@ -93,7 +90,7 @@ class Operators:
         made = Operator(told, utc_ms, hashed(password))
         with locked(self.path.parent):
             before = self._read()
-            others = tuple(each for each in before if _same(each.name) != _same(told))
+            others = tuple(each for each in before if same(each.name) != same(told))
             self._write((*others, made))
         return len(others) == len(before)
 
@@ -101,7 +98,7 @@ class Operators:
         """Take an operator's right away. Raises `BadOperatorError`, `UnreadableError`, OSError."""
         with locked(self.path.parent):
             before = self._read()
-            left = tuple(each for each in before if _same(each.name) != _same(name))
+            left = tuple(each for each in before if same(each.name) != same(name))
             if len(left) == len(before):
                 known = ", ".join(each.name for each in before) or "nobody"
                 raise BadOperatorError(f"{name!r} is no operator: {known} is")
@@ -146,14 +143,7 @@ class Operators:
 
 def _name(text: str) -> str:
     """The name as it is kept. Raises `BadOperatorError`."""
-    name = unicodedata.normalize("NFC", text.strip())
-    if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
-        raise BadOperatorError(
-            f"{text!r} is no operator's name: 1 to {LONGEST_NAME} characters that can be printed"
-        )
+    name = kept_name(text)
+    if name is None:
+        raise BadOperatorError(f"{text!r} is no operator's name: {ALLOWED}")
     return name
-
-
-def _same(name: str) -> str:
-    """Equal for names that a person takes for the same."""
-    return unicodedata.normalize("NFC", name.strip()).casefold()

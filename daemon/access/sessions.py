@@ -74,7 +74,7 @@ class Sessions:
     """
 
     def __init__(self, path: Path, utc_ms: Callable[[], int]) -> None:
-        self._path = path
+        self.path = path
         self._utc_ms = utc_ms
         self._lock = threading.Lock()
         self._stamp: tuple[int, int, int] | None = None
@@ -83,7 +83,7 @@ class Sessions:
     def living(self) -> tuple[Session, ...]:
         """Those that have not run out, the oldest first."""
         with self._lock:
-            now = stamp(self._path)
+            now = stamp(self.path)
             if now is None or now != self._stamp:
                 self._known = self._read()
                 self._stamp = now
@@ -135,14 +135,14 @@ class Sessions:
     def _change(
         self, change: Callable[[tuple[Session, ...]], tuple[Session, ...]], *, wait: bool = True
     ) -> None:
-        with locked(self._path.parent, wait=wait):
+        with locked(self.path.parent, wait=wait):
             now = self._utc_ms()
             living = tuple(each for each in self._read() if each.lives(now))
-            write_private(self._path, _File(sessions=change(living)).model_dump_json())
+            write_private(self.path, _File(sessions=change(living)).model_dump_json())
 
     def _read(self) -> tuple[Session, ...]:
         try:
-            text = read_private(self._path)
+            text = read_private(self.path)
             return () if text is None else _File.model_validate_json(text).sessions
         except (UnreadableError, ValidationError):
             return ()

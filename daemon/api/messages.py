@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, Field, JsonValue
 
+from daemon.api.access_message import AccessRequest
 from daemon.api.message import Message, PersonsAct
 from daemon.api.part_messages import PartRequest
 from daemon.api.proof_messages import (
@@ -15,7 +16,6 @@ from daemon.api.proof_messages import (
 )
 from daemon.api.pump_messages import PumpRequest, PumpStatus
 from daemon.api.rehearsal_report import Rehearsal
-from daemon.api.sign_in_message import SignInRequest
 from daemon.chemistry.calibration import Point
 
 StateName = Literal[
@@ -188,7 +188,7 @@ Request = Annotated[
     | CalibrateRequest
     | BathEntryRequest
     | PartRequest
-    | SignInRequest,
+    | AccessRequest,
     Field(discriminator="ask"),
 ]
 

@@ -20,6 +20,7 @@ from daemon.control.states import OPEN
 from daemon.record.recovery import Unfinished
 from daemon.record.writer import Writer
 from daemon.service import machine
+from daemon.service.access_keeping import keep_untold
 from daemon.service.bath_keeping import BathKeeper, book_by
 from daemon.service.calibrating import Calibrator, known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
@@ -137,6 +138,7 @@ def open_books(site: Site, wired: Wired) -> Books:
     site.stack.callback(writer.close)
     # At the end the output goes off first: the disk may be slow to take everything.
     site.stack.callback(wired.worker.stop)
+    keep_untold(writer, settings.record.path, clock)
     origin = Origin(settings.bath.name, machine.boot_id(), machine.clock_synchronised)
     interrupted = writer.close_unfinished(INTERRUPTED, restart(clock, origin, wired.rating))
     writer.ensure_bath(settings.bath.name)
@@ -256,7 +258,7 @@ def make_answering(
         known_by(record, name, site.stack),
         lambda asked: apart.rehearse(apart.of(asked, loop.bath_c)),
         lambda run_id, start: foreteller.begin(run_id, start_of(apart, start, loop.bath_c)),
-        words.sign_in,
+        words.access,
     )
     server = ControlServer(
         settings.daemon.socket,

@@ -11,6 +11,7 @@ from pathlib import Path
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy.exc import DatabaseError
 
+from daemon.api.access_message import AccessRequest
 from daemon.api.errors import InputError
 from daemon.api.messages import (
     ActRequest,
@@ -40,7 +41,6 @@ from daemon.api.proof_messages import (
 from daemon.api.pump_messages import PumpRequest
 from daemon.api.rehearsal_report import Rehearsal
 from daemon.api.sentence import utc_of
-from daemon.api.sign_in_message import SignInRequest
 from daemon.bath.due import Dues
 from daemon.clock import to_ms
 from daemon.control.feasibility import problems
@@ -89,8 +89,8 @@ class Desk:
     part of a run that was cut short, unproved why no run may start before a proof test, None if it
     may. not_kept waits, for so many real seconds, until all that has happened is on the disk: why
     it is not, None once it is. keep_part keeps a part; known is what a plan may leave out.
-    rehearse rehearses, foretell sees to it that a run that has started is foretold. sign_in keeps
-    in the audit who has signed in on the page.
+    rehearse rehearses, foretell sees to it that a run that has started is foretold. access keeps
+    in the audit who has signed in on the page, and what has changed of who may what.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
@@ -104,7 +104,7 @@ class Desk:
     known: KnownTo
     rehearse: Callable[[RehearseRequest], Rehearsal]
     foretell: Callable[[int, StartRequest], object]
-    sign_in: Callable[[SignInRequest], None]
+    access: Callable[[AccessRequest], None]
 
 
 TAKES_CURRENT = frozenset({"hold", "stop", "abort"})
@@ -188,8 +188,8 @@ class ControlServer:
                     self._desk.calibrate(request)
                 case SettleRequest():
                     self._desk.settle(request)
-                case SignInRequest():
-                    self._desk.sign_in(request)
+                case AccessRequest():
+                    self._desk.access(request)
                 case BathEntryRequest():
                     kept = self._desk.enter(request)
                     return Answer(

@@ -5,8 +5,8 @@ And whether what they were told is kept, which is waited for there too.
 
 from collections.abc import Callable
 
+from daemon.api.access_message import AccessRequest
 from daemon.api.messages import SettleRequest
-from daemon.api.sign_in_message import SignInRequest
 from daemon.clock import Clock, to_ms
 from daemon.record.entries import Audited, ProofMade, ProofStep
 from daemon.record.entries import Settled as Word
@@ -47,11 +47,12 @@ class Words:
             self.newest_proof = Proof(number, made)
         return number
 
-    def sign_in(self, request: SignInRequest) -> None:
-        """Who has signed in on the page or out, or has tried to."""
-        self._writer.keep_audit(
-            Audited(self._utc_ms(), request.who, request.where, request.ask, "", request.refused)
+    def access(self, request: AccessRequest) -> None:
+        """Who has signed in on the page or has tried to, and what has changed of who may what."""
+        asked = Audited(
+            self._utc_ms(), request.who, request.where, request.ask, request.about, request.refused
         )
+        self._writer.keep_audit(asked)
 
     def not_kept(self, limit_s: float) -> str | None:
         """Why what has happened until now is not on the disk within real s; None once it is."""

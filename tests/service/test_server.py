@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import pytest
 from sqlalchemy.exc import OperationalError
 
+from daemon.api.access_message import AccessRequest
 from daemon.api.client import Client
 from daemon.api.effects import rows
 from daemon.api.errors import InputError
@@ -36,7 +37,6 @@ from daemon.api.proof_messages import (
 )
 from daemon.api.proof_plan import proof_plan
 from daemon.api.rehearsal_report import Rehearsal
-from daemon.api.sign_in_message import SignInRequest
 from daemon.bath.anodes import AnodesLeft
 from daemon.bath.dosing import Tally
 from daemon.bath.due import Dues
@@ -302,21 +302,23 @@ def test_a_word_on_an_interruption_is_kept(client, loop):
 
 
 def test_who_signs_in_on_the_page_is_kept_in_the_audit(client, loop, tmp_path):
-    asked = SignInRequest(ask="sign in", who="anna", where="page, 192.168.1.20", refused="wrong")
+    asked = AccessRequest(ask="sign in", who="anna", where="page, 192.168.1.20", refused="wrong")
     assert client.ask(asked).ok
     assert loop.signed_in == [asked]
     writer = Writer(tmp_path / "signed.sqlite", threaded=False)
     words = Words(writer, lambda _: None, SystemClock())
-    words.sign_in(asked)
-    words.sign_in(SignInRequest(ask="sign out", who="ben; DROP TABLE audit", where="x" * 120))
+    words.access(asked)
+    words.access(AccessRequest(ask="sign out", who="ben; DROP TABLE audit", where="x" * 120))
+    words.access(AccessRequest(ask="make an operator", who="root", about="anna"))
     writer.close()
     engine = open_reader(tmp_path / "signed.sqlite")
     with engine.connect() as connection:
         kept = [entry.act for entry in audits.page(connection)]
     engine.dispose()
-    assert [(act.what, act.who, act.origin, act.refused) for act in kept] == [
-        ("sign out", "ben; DROP TABLE audit", "x" * 120, None),
-        ("sign in", "anna", "page, 192.168.1.20", "wrong"),
+    assert [(act.what, act.who, act.origin, act.detail, act.refused) for act in kept] == [
+        ("make an operator", "root", "control socket", "anna", None),
+        ("sign out", "ben; DROP TABLE audit", "x" * 120, "", None),
+        ("sign in", "anna", "page, 192.168.1.20", "", "wrong"),
     ]
 
 

@@ -18,6 +18,7 @@ from jinja2 import FileSystemBytecodeCache
 from playwright.sync_api import Browser, Page, sync_playwright
 from pydantic import TypeAdapter
 
+from daemon.api.access_message import AccessRequest
 from daemon.api.effects import rows
 from daemon.api.listen import Listen
 from daemon.api.messages import (
@@ -56,7 +57,6 @@ from daemon.api.rehearsal_report import (
     StageForeseen,
     Taught,
 )
-from daemon.api.sign_in_message import SignInRequest
 from daemon.bath.description import (
     Additive,
     Anodes,
@@ -391,7 +391,7 @@ class Peer:
         self.notes: tuple[str, ...] = ()
         self.rehearsal = a_rehearsal()
         self.rehearsed: list[RehearseRequest] = []
-        self.signed: list[SignInRequest] = []
+        self.signed: list[AccessRequest] = []
         self.asked = 0
         self._server: socketserver.BaseServer | None = None
 
@@ -435,7 +435,7 @@ class Peer:
         if isinstance(request, RehearseRequest):
             self.rehearsed.append(request)
             return Answer(ok=True, rehearsal=self.rehearsal).model_dump_json().encode()
-        if isinstance(request, SignInRequest):
+        if isinstance(request, AccessRequest):
             self.signed.append(request)
             return Answer(ok=True, status=self.status).model_dump_json().encode()
         if isinstance(request, CalibrateRequest):

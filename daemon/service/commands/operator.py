@@ -1,25 +1,12 @@
-"""`tankhand operator`: who may act on the page.
-
-The file is changed past the daemon, which need not run; the page reads it anew at its next look.
-"""
-
-from __future__ import annotations
+"""`tankhand operator`: who may act on the page."""
 
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from daemon.service.commands.command import BadInputError, RefusedError, errors, settings_option
-
-if TYPE_CHECKING:  # pydantic takes its time, and `serve` has to have the output off first
-    from daemon.access.operators import Operators
-    from daemon.access.sessions import Sessions
-    from daemon.service.settings import Settings
+from daemon.service.commands.access_files import AccessFiles, day
+from daemon.service.commands.command import BadInputError, RefusedError, settings_option
 
 
 @click.group()
@@ -38,29 +25,30 @@ def add(name: str, settings: Path) -> None:
     """
     from daemon.access.errors import BadOperatorError
 
-    place = _Place(settings)
+    files = AccessFiles(settings)
     password = _password()
-    with place.troubles():
+    with files.troubles(files.operators.path):
         try:
-            is_new = place.operators.add(name, password, place.utc_ms())
+            is_new = files.operators.add(name, password, files.utc_ms())
         except BadOperatorError as error:
             raise BadInputError(str(error)) from error
     click.echo(f"{name.strip()} {'is an operator' if is_new else 'has a new password'}.")
+    files.keep("make an operator" if is_new else "give a new password", name.strip())
 
 
 @operator.command("list")
 @settings_option
 def list_all(settings: Path) -> None:
     """List the operators, since when they have their password, and where they are signed in."""
-    place = _Place(settings)
-    with place.troubles():
-        found, living = place.operators.all(), place.sessions.living()
+    files = AccessFiles(settings)
+    with files.troubles(files.operators.path):
+        found, living = files.operators.all(), files.sessions.living()
     if not found:
         click.echo("There is no operator: whoever uses this machine may act on its page.")
     for each in found:
         places = [one.where for one in living if (one.name, one.mark) == (each.name, each.mark)]
         signed_in = f", signed in from {', '.join(places)}" if places else ""
-        click.echo(f"{each.name}, since {_day(each.since_utc_ms)}{signed_in}")
+        click.echo(f"{each.name}, since {day(each.since_utc_ms)}{signed_in}")
 
 
 @operator.command()
@@ -73,11 +61,11 @@ def remove(name: str, settings: Path) -> None:
     """
     from daemon.access.errors import BadOperatorError
 
-    place = _Place(settings)
-    with place.troubles():
-        here = place.operators.find(name)
-        page = place.settings.page
-        if here is not None and len(place.operators.all()) == 1 and page.on:
+    files = AccessFiles(settings)
+    with files.troubles(files.operators.path):
+        here = files.operators.find(name)
+        page = files.settings.page
+        if here is not None and len(files.operators.all()) == 1 and page.on:
             where = page.where()
             if not where.only_this_machine:
                 raise RefusedError(
@@ -85,10 +73,11 @@ def remove(name: str, settings: Path) -> None:
                     "add another one first, or have it listen on 127.0.0.1"
                 )
         try:
-            place.operators.remove(name)
+            files.operators.remove(name)
         except BadOperatorError as error:
             raise RefusedError(str(error)) from error
     click.echo(f"{name.strip()} is no operator any more.")
+    files.keep("remove an operator", name.strip())
 
 
 @operator.command()
@@ -96,47 +85,16 @@ def remove(name: str, settings: Path) -> None:
 @settings_option
 def end_sessions(name: str | None, settings: Path) -> None:
     """End the sessions of NAME, or of everybody: who has signed in has to do it again."""
-    place = _Place(settings)
-    with place.troubles():
+    files = AccessFiles(settings)
+    with files.troubles(files.sessions.path):
         known = None
         if name is not None:
-            known = place.operators.find(name)
+            known = files.operators.find(name)
             if known is None:
                 raise RefusedError(f"{name!r} is no operator")
-        ended = place.sessions.end_all(None if known is None else known.name)
+        ended = files.sessions.end_all(None if known is None else known.name)
     click.echo(f"{ended} {'session has' if ended == 1 else 'sessions have'} ended.")
-
-
-class _Place:
-    """The files of the tank with these settings."""
-
-    def __init__(self, path: Path) -> None:
-        from daemon.access.operators import Operators, operators_at
-        from daemon.access.sessions import Sessions, sessions_at
-        from daemon.clock import SystemClock, to_ms
-        from daemon.service.settings import read_settings
-
-        with errors():
-            self.settings: Settings = read_settings(path)
-        clock = SystemClock()
-        self.utc_ms: Callable[[], int] = lambda: to_ms(clock.utc())
-        record = self.settings.record.path
-        self.operators: Operators = Operators(operators_at(record))
-        self.sessions: Sessions = Sessions(sessions_at(record), self.utc_ms)
-
-    @contextmanager
-    def troubles(self) -> Iterator[None]:
-        """Say what is wrong with the files, if anything is."""
-        from daemon.access.errors import UnreadableError
-
-        try:
-            yield
-        except UnreadableError as error:
-            raise RefusedError(str(error)) from error
-        except OSError as error:
-            raise RefusedError(
-                f"{self.operators.path}: cannot be changed: {error.strerror or error}"
-            ) from error
+    files.keep("end sessions", "everybody's" if known is None else f"{known.name}'s")
 
 
 def is_terminal() -> bool:
@@ -149,7 +107,3 @@ def _password() -> str:
         return sys.stdin.readline().rstrip("\r\n")
     typed: str = click.prompt("Password", hide_input=True, confirmation_prompt="The same again")
     return typed
-
-
-def _day(utc_ms: int) -> str:
-    return f"{datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone():%Y-%m-%d}"

@@ -32,6 +32,25 @@ _NOTHING = {each.name: _unused for each in fields(Desk)}
 
 
 @pytest.fixture
+def serve_access():
+    """Serve what has changed of who may what, for a settings file; gives what was asked to keep."""
+    with ExitStack() as stack:
+
+        def serve(settings):
+            kept = []
+            desk = Desk(**_NOTHING | {"access": kept.append})
+            socket = read_settings(settings).daemon.socket
+            server = ControlServer(
+                socket, lambda: STATUS, _unused, RATING, PANEL, desk, _unused, ()
+            )
+            server.start()
+            stack.callback(server.stop)
+            return kept
+
+        yield serve
+
+
+@pytest.fixture
 def serve_bath():
     """Serve the bath of a settings file, whose record `writer` writes; gives its keeper.
 

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 from daemon.access.operators import Operators, operators_at
 from daemon.access.passwords import Hashed, hashed
 from daemon.access.sessions import Sessions, sessions_at
+from daemon.access.untold import Untold, untold_at
 from daemon.service.commands.operator import operator
 
 BASE = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "Tank 1"\n'
@@ -49,6 +50,7 @@ def sessions(record):
 @pytest.fixture
 def call(tmp_path, monkeypatch):
     monkeypatch.setattr("daemon.clock.SystemClock.utc", lambda _: UTC_NOW)
+    monkeypatch.delenv("SUDO_USER", raising=False)
 
     def call(*words, typed="", page=""):
         path = tmp_path / "settings.toml"
@@ -59,6 +61,37 @@ def call(tmp_path, monkeypatch):
         return result.exit_code, result.stdout.splitlines(), result.stderr.splitlines()
 
     return call
+
+
+def test_what_was_done_stands_in_the_audit(call, record):
+    """Here is no daemon that keeps it there, so it waits for one."""
+    call("add", "anna", typed=f"{PASSWORD}\n")
+    call("add", "anna", typed=f"{PASSWORD}!\n")
+    call("end-sessions")
+    call("end-sessions", "anna")
+    call("remove", "anna")
+    # What was refused, or only looked at, has changed nothing.
+    call("remove", "eve")
+    call("list")
+    waiting = Untold(untold_at(record)).all()
+    assert [(each.what, each.about) for each in waiting] == [
+        ("make an operator", "anna"),
+        ("give a new password", "anna"),
+        ("end sessions", "everybody's"),
+        ("end sessions", "anna's"),
+        ("remove an operator", "anna"),
+    ]
+    assert {(each.utc_ms, each.where) for each in waiting} == {(1_772_395_200_000, "command line")}
+
+
+def test_a_daemon_that_runs_keeps_it_in_the_audit_at_once(call, record, tmp_path, serve_access):
+    call("list")  # which writes the settings
+    kept = serve_access(tmp_path / "settings.toml")
+    call("add", "anna", typed=f"{PASSWORD}\n")
+    assert [(each.ask, each.about, each.where) for each in kept] == [
+        ("make an operator", "anna", "command line")
+    ]
+    assert not untold_at(record).exists()
 
 
 def test_one_is_made_by_the_first_line_of_what_comes_in(call, operators):
