@@ -31,6 +31,7 @@ from web.proof import ProofPage
 from web.protection import protect
 from web.rehearse import RehearsePages
 from web.run_cost import CostPage
+from web.run_list import RunListPage
 from web.runs import Runs
 from web.sign_in import SignInPages
 from web.tank import Tank
@@ -82,6 +83,7 @@ def create_app(
     PartPages(tank, runs, Meshes()).route(app, limiter)
     WeighPages(tank, runs).route(app, limiter)
     ProofPage(tank, runs).route(app, limiter)
+    RunListPage(tank, runs).route(app)
     RehearsePages(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

@@ -20,7 +20,17 @@ from daemon.bath.book import Book
 from daemon.bath.cost import Energy, energy
 from daemon.bath.description import Description
 from daemon.bath.run_charge import PartCharge
-from daemon.record import alarms, audits, bath_entries, close_ups, interruptions, parts, proofs
+from daemon.record import (
+    alarms,
+    audits,
+    bath_entries,
+    close_ups,
+    interruptions,
+    parts,
+    proofs,
+    queries,
+    run_search,
+)
 from daemon.record.alarms import Alarm
 from daemon.record.audits import AuditEntry
 from daemon.record.bath_entries import BathEntry
@@ -31,6 +41,7 @@ from daemon.record.interruptions import Interruption
 from daemon.record.parts import Part
 from daemon.record.proofs import Proof
 from daemon.record.queries import Run, one_run, runs
+from daemon.record.run_search import Wanted
 from daemon.record.series import Series, samples, series
 from daemon.record.store import open_reader, refusal
 
@@ -83,6 +94,22 @@ class Runs:
         """Give the newest run; None where there is none."""
         with self._reading() as connection:
             return next(iter(runs(connection, limit=1)), None)
+
+    def bath_names(self) -> list[str]:
+        """Give the names of all baths."""
+        with self._reading() as connection:
+            return queries.bath_names(connection)
+
+    def search(
+        self, wanted: Wanted, limit: int, before: int | None
+    ) -> tuple[list[Run], dict[int, dict[str, int]]]:
+        """Give the runs that are wanted, newest first, those before the run `before`.
+
+        With them, by run, how many alarms of each priority they had.
+        """
+        with self._reading() as connection:
+            found = run_search.find(connection, wanted, limit=limit, before_id=before)
+            return queries.numbered(connection, found), alarms.counts(connection, found)
 
     def newest_runs(self, limit: int) -> list[Run]:
         """Give the newest runs, newest first, without proof tests."""

@@ -155,6 +155,11 @@ def moment(where: str, text: str, zone: tzinfo | None = None) -> datetime:
     return _aware(day, zone)
 
 
+def day_begin(where: str, text: str, zone: tzinfo | None = None) -> datetime:
+    """The beginning of a day such as "2026-11-20", or a moment of it as `moment` reads it."""
+    return _aware(_moment(where, text), zone)
+
+
 def day_end(where: str, text: str, zone: tzinfo | None = None) -> datetime:
     """The end of a day such as "2026-11-20", or a moment of it as `moment` reads it."""
     day = _moment(where, text)

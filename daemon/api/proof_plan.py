@@ -9,6 +9,10 @@ LONGEST_H = 2.0
 """h after which the proof's run ends by itself, whatever becomes of the walk."""
 
 _HEAD = f'title = "{TITLE}"\n'
+_NAMED = 'name = "proof"\n'
+
+MARKS = (_HEAD, _NAMED)
+"""Texts that every such plan holds, by which its runs are found in the record."""
 
 _PLAN = """\
 area = "{area_dm2:.6g} dm²"
@@ -35,4 +39,4 @@ def proof_plan(current_a: float, ceiling_v: float) -> str:
 
 def is_proof(plan: str) -> bool:
     """Whether a run by this plan's text was a proof test's: nothing is to be gone on with."""
-    return plan.startswith(_HEAD) and 'name = "proof"\n' in plan
+    return plan.startswith(_HEAD) and _NAMED in plan

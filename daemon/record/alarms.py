@@ -1,7 +1,7 @@
 """Alarms in the record: raised once, and what happened to each since; nothing of it is edited."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -85,6 +85,19 @@ def end_standing(connection: Connection, text: str, utc_ms: int) -> list[int]:
 def of_run(connection: Connection, run_id: int) -> list[Alarm]:
     """The alarms of a run, oldest first."""
     return _alarms(connection, select(alarm).where(alarm.c.run_id == run_id).order_by(alarm.c.id))
+
+
+def counts(connection: Connection, run_ids: Sequence[int]) -> dict[int, dict[str, int]]:
+    """By run how many alarms of each priority it had; runs without any are left out."""
+    rows = connection.execute(
+        select(alarm.c.run_id, alarm.c.priority, func.count())
+        .where(alarm.c.run_id.in_(run_ids))
+        .group_by(alarm.c.run_id, alarm.c.priority)
+    )
+    found: dict[int, dict[str, int]] = {}
+    for run_id, priority, number in rows:
+        found.setdefault(run_id, {})[priority] = number
+    return found
 
 
 def since(

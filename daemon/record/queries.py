@@ -4,6 +4,7 @@ Ask several questions on one connection and the answers are of one moment. Charg
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -142,6 +143,11 @@ def baths(connection: Connection) -> list[Bath]:
     ]
 
 
+def bath_names(connection: Connection) -> list[str]:
+    """The names of all baths, in their order."""
+    return list(connection.execute(select(bath.c.name).order_by(bath.c.name)).scalars())
+
+
 def ledger_entries(
     connection: Connection, bath_id: int, *, limit: int = 100, before_id: int | None = None
 ) -> list[LedgerEntry]:
@@ -170,6 +176,12 @@ def runs(connection: Connection, *, limit: int = 50, before_id: int | None = Non
     """Runs, newest first, at most `limit`; those before the run `before_id`, for the next page."""
     rows = connection.execute(_page(_select_runs(), run.c.id, limit, before_id)).mappings()
     return [_run(connection, row) for row in rows]
+
+
+def numbered(connection: Connection, run_ids: Sequence[int]) -> list[Run]:
+    """The runs with these numbers, newest first; those that are there."""
+    wanted = _select_runs().where(run.c.id.in_(run_ids)).order_by(run.c.id.desc())
+    return [_run(connection, row) for row in connection.execute(wanted).mappings()]
 
 
 def one_run(connection: Connection, run_id: int) -> Run:

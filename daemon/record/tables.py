@@ -67,6 +67,9 @@ run = Table(
     Column("goes_on_from_id", ForeignKey("run.id")),  # the run whose part this one goes on with
     sqlite_strict=True,
 )
+Index("ix_run_started_utc_ms", run.c.started_utc_ms)
+Index("ix_run_bath_id", run.c.bath_id)
+Index("ix_run_state", run.c.state)
 
 # The bath's account: only ever added to, which triggers enforce. `balance_nah` is the bath's charge
 # after the entry, so that its total is one look-up and a lost entry shows. An entry that corrects
@@ -361,6 +364,7 @@ bath_entry = Table(
     sqlite_strict=True,
 )
 Index("ix_bath_entry_bath_id", bath_entry.c.bath_id)
+Index("ix_bath_entry_run_id", bath_entry.c.run_id)
 
 # What an entry put into the bath, or (less than 0) took out: whole n g, n mL of an additive or n L
 # of bath, so that sums are exact.

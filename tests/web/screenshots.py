@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlencode
 
+import run_records
 import trimesh
 from conftest import (
     CHROMIUM,
@@ -369,6 +370,14 @@ BATH_PAGES = {
 }
 """What is asked of the bath's pages: empty, filled in, and with what cannot be used."""
 
+RUN_PAGES = {
+    "runs-list": "/runs",
+    "runs-found": "/runs?words=lamp&ended=complete",
+    "runs-no-fit": "/runs?words=spoon",
+    "runs-wrong": "/runs?since=1.3.2026",
+}
+"""Pages about runs."""
+
 PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")
 
 NARROW: dict[str, ViewportSize] = {**SIZES, "phone": {"width": 360, "height": 740}}
@@ -495,6 +504,23 @@ def _keep(record: Path) -> None:
         )
     )
     writer.close()
+
+
+def _shoot_runs(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """The pages about runs: none, some, looked for, a report, two compared."""
+    if not "runs".startswith(wanted[:4]):
+        return
+    peer = Peer(folder / "runs.sock", a_status())
+    peer.start()
+    none = folder / "no-runs.db"
+    run_records.keep(none)
+    record = folder / "runs.db"
+    run_records.keep_nights(record)
+    with serving(peer.path, none) as address:
+        _shoot_each(browser, address, {"runs-none": "/runs"}, NARROW, out, wanted)
+    with serving(peer.path, record) as address:
+        _shoot_each(browser, address, RUN_PAGES, NARROW, out, wanted)
+    peer.stop()
 
 
 def _shoot_calibration(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
@@ -804,6 +830,7 @@ def main(out: Path, wanted: str = "") -> None:
             peer.stop()
         _shoot_pages(browser, Path(folder), out, wanted)
         _shoot_bath(browser, Path(folder), out, wanted)
+        _shoot_runs(browser, Path(folder), out, wanted)
         _shoot_calibration(browser, Path(folder), out, wanted)
         _shoot_proofs(browser, Path(folder), out, wanted)
         _shoot_interruptions(browser, Path(folder), out, wanted)
