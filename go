@@ -1,6 +1,6 @@
 #!/bin/sh
-# tankhand's two commands. Each first installs what it needs: a virtual environment in .venv, and
-# on Debian and its kin the system's packages that are missing.
+# tankhand's commands. Each first installs what it needs: a virtual environment, in .venv but for the
+# service, and on Debian and its kin the system's packages that are missing.
 set -eu
 
 here=$(cd -- "$(dirname -- "$0")" && pwd)
@@ -11,6 +11,8 @@ usage() {
 ./go demo [OPTION...]    plate a made-up part on a simulated tank; needs no hardware (--help)
 ./go test                set up, then run every check and every test
 ./go test ARGUMENT...    only pytest, with these arguments: ./go test tests/control -k stop
+sudo ./go install        install the service, or bring it up to this version; says first what it does
+sudo ./go uninstall      remove it; record, settings and backups stay
 TEXT
 }
 
@@ -98,6 +100,18 @@ test)
     mypy --strict
     lint-imports
     exec pytest
+    ;;
+install)
+    python=$(find_python)
+    "$python" -c 'import ensurepip, venv' 2>/dev/null || install python3-venv
+    cd -- "$here"
+    # Nothing of root's is left in this folder.
+    exec "$python" -B -m install install "$@"
+    ;;
+uninstall)
+    python=$(find_python)
+    cd -- "$here"
+    exec "$python" -B -m install uninstall "$@"
     ;;
 *)
     usage >&2

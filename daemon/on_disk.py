@@ -9,12 +9,13 @@ def take_place(new: Path, place: Path) -> None:
 
     Both are in one folder, which is on the disk as well in the end.
     """
-    _sync(new)
+    sync(new)
     new.replace(place)
-    _sync(place.parent)
+    sync(place.parent)
 
 
-def _sync(path: Path) -> None:
+def sync(path: Path) -> None:
+    """Have a file's bytes, or a folder's names, on the disk. Raises OSError."""
     handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
     try:
         os.fsync(handle)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-ROOMS = ("daemon", "drivers", "hardware", "web")
+ROOMS = ("daemon", "drivers", "hardware", "install", "web")
 MODULES = sorted(path for room in ROOMS for path in (ROOT / room).rglob("*.py"))
 LONGEST = 400
 
@@ -46,6 +46,7 @@ def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ("web/text.py", "import drivers.scpi.line"),
         ("drivers/errors.py", "import hardware.circuits.walk"),
         ("web/text.py", "import hardware.circuits.walk"),
+        ("install/errors.py", "import daemon.clock"),
     ],
 )
 def test_an_import_against_the_arrows_is_found(copy: Path, module: str, line: str) -> None:

@@ -12,7 +12,7 @@ from daemon.service.commands.cli import main
 from daemon.service.settings import GuardTable
 
 UNIT = Path(__file__).parent.parent / "hardware" / "tankhand.service"
-INSTALLED = "/opt/tankhand/.venv/bin/"
+INSTALLED = "/opt/tankhand/current/venv/bin/"
 MOST_EXPOSED = 25
 """Tenths of systemd's points, 0 to 100: "OK" ends at 50. Later versions ask for more."""
 

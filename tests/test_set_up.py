@@ -71,10 +71,12 @@ def test_without_a_known_word_it_says_which_there_are(
     assert done.returncode == 2
     assert "./go demo" in done.stderr
     assert "./go test" in done.stderr
+    assert "sudo ./go install" in done.stderr
+    assert "sudo ./go uninstall" in done.stderr
     assert not (machine.clone / ".venv").exists()
 
 
-@pytest.mark.parametrize("word", ["demo", "test"])
+@pytest.mark.parametrize("word", ["demo", "test", "install", "uninstall"])
 @pytest.mark.parametrize(
     ("script", "found"), [(OLD_PYTHON, "Python 3.9.2"), (None, "python3"), ("exit 1", "found: .")]
 )
@@ -90,9 +92,10 @@ def test_python_is_missing_or_too_old(
     assert len(done.stderr.splitlines()) == 1
 
 
-def test_venv_is_missing_and_there_is_no_apt(machine: Machine) -> None:
+@pytest.mark.parametrize("word", ["demo", "install"])
+def test_venv_is_missing_and_there_is_no_apt(machine: Machine, word: str) -> None:
     machine.install("python3", BARE_PYTHON)
-    done = machine.go("demo")
+    done = machine.go(word)
     assert done.returncode == 1
     assert "missing: python3-venv" in done.stderr
     assert "no apt-get here" in done.stderr
@@ -162,6 +165,15 @@ def _made(machine: Machine) -> int:
 def test_arguments_are_handed_on(whole: Machine) -> None:
     assert whole.go("demo", "--rate", "500").stdout == "tankhand demo --rate 500\n"
     assert whole.go("test", "tests/control", "-k", "a b").stdout == "pytest tests/control -k a b\n"
+
+
+@pytest.mark.parametrize("word", ["install", "uninstall"])
+def test_the_service_is_left_to_its_own_module_and_the_folder_as_it_is(
+    whole: Machine, word: str
+) -> None:
+    assert whole.go(word, "--root", "a b").returncode == 0
+    assert whole.called[-1] == f"python3 -B -m install {word} --root a b"
+    assert not (whole.clone / ".venv").exists()
 
 
 def test_the_environment_is_made_anew_only_when_the_project_file_changed(whole: Machine) -> None:
