@@ -1,0 +1,67 @@
+#!/bin/bash
+# A fresh Debian in a folder, for 64-bit Arm unless ARCH says otherwise, and README's first command
+# in it, or the one given.
+#
+#     sudo bash tests/campaign/fresh_debian.sh FOLDER [COMMAND]
+#
+# Needs root, debootstrap and, for another processor, qemu-user-static; 2 GB, the network, and up to
+# half an hour. SUITE=trixie takes another Debian than 12. FOLDER must not be there yet, and stays.
+set -euo pipefail
+
+here=$(cd -- "$(dirname -- "$0")/../.." && pwd)
+arch=${ARCH:-arm64}
+suite=${SUITE:-bookworm}
+mirror=${MIRROR:-http://deb.debian.org/debian}
+folder=$(realpath -m -- "${1:?the folder to make}")
+first=$(sed -n '/^```sh$/,/^```$/p' "$here/README.md" | sed -n '2s/ *#.*//p')
+command=${2:-$first}
+binfmt=/proc/sys/fs/binfmt_misc
+registered=
+
+say() { printf '%s %s\n' "$(date +%T)" "$*"; }
+
+# What was registered here is taken back.
+clean_up() { [ -z "$registered" ] || echo -1 >"$binfmt/qemu-aarch64"; }
+trap clean_up EXIT
+
+[ "$(id -u)" -eq 0 ] || { say "this needs root"; exit 1; }
+[ ! -e "$folder" ] || { say "$folder is there already"; exit 1; }
+
+# The kernel has to know who runs programs for Arm: they start each other.
+if [ "$arch" = arm64 ] && [ "$(uname -m)" != aarch64 ]; then
+    [ -e "$binfmt/register" ] || mount -t binfmt_misc binfmt_misc "$binfmt"
+    if [ ! -e "$binfmt/qemu-aarch64" ]; then
+        grep -m1 '^:' /usr/lib/binfmt.d/qemu-aarch64.conf >"$binfmt/register"
+        registered=yes
+    fi
+fi
+
+say "Debian $suite for $arch"
+debootstrap "--arch=$arch" --foreign --variant=minbase --include=ca-certificates,python3 \
+    "$suite" "$folder" "$mirror" >"$folder.log"
+# What it mounts ends with it.
+unshare --mount --propagation private \
+    chroot "$folder" /debootstrap/debootstrap --second-stage >>"$folder.log"
+
+# Names, and certificates that this machine trusts besides Debian's.
+cp /etc/resolv.conf "$folder/etc/"
+find /usr/local/share/ca-certificates -name '*.crt' \
+    -exec cp -t "$folder/usr/local/share/ca-certificates" {} +
+chroot "$folder" update-ca-certificates >>"$folder.log"
+
+say "a clone"
+mkdir -p "$folder/root/tankhand"
+git -C "$here" archive HEAD | tar -x -C "$folder/root/tankhand"
+
+say "$command"
+code=0
+# Processes and mounts end with it.
+unshare --mount --pid --fork --propagation private bash -euc '
+    mount -t proc proc "$1/proc"
+    mount --rbind /dev "$1/dev"
+    exec chroot "$1" /usr/bin/env -i HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8 \
+        PIP_CERT=/etc/ssl/certs/ca-certificates.crt \
+        sh -c "uname -m; cd /root/tankhand && $2"
+' - "$folder" "$command" </dev/null || code=$?
+say "ended with code $code"
+exit "$code"
