@@ -1,14 +1,9 @@
-"""Where everything of a sheet lies: pins, wires, dots, labels; and whether that is the netlist.
+"""Where everything of a sheet lies: pins, wires, dots, labels."""
 
-A drawing says what the netlist says if every pin of a net is joined to the others by wires or by
-the net's name, and if nothing of two nets touches. `problems` looks for both, and for labels that
-lie on something else.
-"""
-
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from itertools import combinations, pairwise, product
+from itertools import pairwise
 from typing import Literal
 
 from hardware.circuits.netlist import GROUNDS, BoxPin, Part, Sheet
@@ -191,7 +186,7 @@ def _labels(part: Part, shown: Mapping[str, str]) -> Iterator[Label]:
         for row, text in enumerate(words):
             yield Label(text, (right + 0.2, middle - LINE * row))
     elif part.kind == "comparator":
-        yield Label(part.device, (right + 0.1, top - 0.1))
+        yield Label(part.device, (right + 0.25, top - 0.1))
     else:
         below = part.value or (part.what if part.kind in ("make", "break", "lamp") else "")
         yield Label(part.device, ((left + right) / 2, top + 0.35), "center")
@@ -220,7 +215,7 @@ def _box_labels(part: Part, shown: Mapping[str, str]) -> Iterator[Label]:
 
 def _flag_labels(flag: Flag) -> Iterator[Label]:
     (x, y), (across, along) = flag.at, flag.toward
-    if flag.net in GROUNDS and along < 0:
+    if _is_ground(flag):
         yield Label(flag.net, (x, y - 1.1), "center")
     elif along:
         yield Label(flag.net, (x, y + 0.85 * along), "center")
@@ -228,7 +223,8 @@ def _flag_labels(flag: Flag) -> Iterator[Label]:
         yield Label(flag.net, (x + 0.75 * across, y), "left" if across > 0 else "right")
 
 
-def _ends(sheet: Sheet, wires: tuple[Wire, ...]) -> Iterator[tuple[str, Point]]:
+def ends(sheet: Sheet, wires: tuple[Wire, ...]) -> Iterator[tuple[str, Point]]:
+    """Where something of a net ends: its wires, and the pins of its parts; with the net's name."""
     for wire in wires:
         yield wire.net, wire.path[0]
         yield wire.net, wire.path[-1]
@@ -239,7 +235,7 @@ def _ends(sheet: Sheet, wires: tuple[Wire, ...]) -> Iterator[tuple[str, Point]]:
 
 def _dots(sheet: Sheet, wires: tuple[Wire, ...], flags: tuple[Flag, ...]) -> Iterator[Point]:
     """Where three or more lines of one net meet."""
-    meeting = Counter(at for _, at in _ends(sheet, wires))
+    meeting = Counter(at for _, at in ends(sheet, wires))
     for flag in flags:
         meeting[flag.at] += 1
     for at in list(meeting):
@@ -264,113 +260,11 @@ def _between(first: Point, last: Point, at: Point) -> bool:
     return min(x1, x2) <= x <= max(x1, x2) and min(y1, y2) <= y <= max(y1, y2)
 
 
-def problems(sheet: Sheet, shown: Mapping[str, str] | None = None) -> list[str]:
-    """Where the drawing and the netlist say different things, or cannot be told apart."""
-    layout = laid_out(sheet, shown)
-    return [
-        *_unjoined(sheet, layout),
-        *_touching(sheet, layout),
-        *_through_bodies(sheet, layout),
-        *_covered_labels(sheet, layout),
-    ]
+def ground_box(flag: Flag) -> Box | None:
+    """What the bars of a ground's sign cover; None of another flag."""
+    x, y = flag.at
+    return ((x - 0.35, y - 0.66), (x + 0.35, y - 0.4)) if _is_ground(flag) else None
 
 
-def _unjoined(sheet: Sheet, layout: Layout) -> Iterator[str]:
-    """Pins of a net that no wire, common place or name joins to the net's others."""
-    pins: dict[str, list[tuple[str, Point]]] = defaultdict(list)
-    for part in sheet.part:
-        for name, at in pins_of(part).items():
-            pins[part.net_of[name]].append((f"{part.id}.{name}", at))
-    for net, members in pins.items():
-        within = [
-            {at for name, at in pins_of(part).items() if part.net_of[name] == net}
-            for part in sheet.part
-        ]
-        wires = [wire.path for wire in layout.wires if wire.net == net]
-        flagged = {flag.at for flag in layout.flags if flag.net == net}
-        reached, new = set[Point](), {members[0][1]}
-        while new:
-            reached |= new
-            new = {
-                at
-                for path in wires
-                if any(on_path(path, each) for each in reached)
-                for at in (*path, *(place for _, place in members if on_path(path, place)),
-                           *(end for other in wires for end in (other[0], other[-1])
-                             if on_path(path, end)))
-            } - reached  # fmt: skip
-            for together in (flagged, *within):
-                if together & (reached | new):
-                    new |= together - reached
-        lost = [name for name, at in members if at not in reached]
-        if lost:
-            yield f"net {net!r}: {', '.join(lost)} hang on nothing that {members[0][0]} hangs on"
-
-
-def _touching(sheet: Sheet, layout: Layout) -> Iterator[str]:
-    """Lines of two nets that meet otherwise than by crossing."""
-    for one, other in combinations(layout.wires, 2):
-        if one.net == other.net:
-            if any(
-                _runs_along(*each) for each in product(pairwise(one.path), pairwise(other.path))
-            ):
-                yield f"wires of {one.net!r} run on each other"
-        elif any(on_path(one.path, at) for at in other.path) or any(
-            on_path(other.path, at) for at in one.path
-        ):
-            yield f"wires of {one.net!r} and {other.net!r} touch"
-    for net, at in _ends(sheet, ()):
-        for wire in layout.wires:
-            if wire.net != net and on_path(wire.path, at):
-                yield f"a wire of {wire.net!r} touches a pin of {net!r} at {at}"
-
-
-def _through_bodies(sheet: Sheet, layout: Layout) -> Iterator[str]:
-    for part in sheet.part:
-        (left, bottom), (right, top) = body_of(part)
-        inner = (left + 0.05, bottom + 0.05), (right - 0.05, top - 0.05)
-        for wire in layout.wires:
-            for first, last in pairwise(wire.path):
-                if _overlap((_low(first, last), _high(first, last)), inner):
-                    yield f"a wire of {wire.net!r} runs through {part.id}"
-
-
-def _runs_along(one: tuple[Point, Point], other: tuple[Point, Point]) -> bool:
-    """Whether two lines have more than a point in common."""
-    low = [max(_low(*one)[axis], _low(*other)[axis]) for axis in (0, 1)]
-    high = [min(_high(*one)[axis], _high(*other)[axis]) for axis in (0, 1)]
-    return all(a <= b for a, b in zip(low, high, strict=True)) and low != high
-
-
-def _low(first: Point, last: Point) -> Point:
-    return min(first[0], last[0]), min(first[1], last[1])
-
-
-def _high(first: Point, last: Point) -> Point:
-    return max(first[0], last[0]), max(first[1], last[1])
-
-
-def _overlap(one: Box, other: Box) -> bool:
-    return all(
-        one[0][axis] < other[1][axis] and other[0][axis] < one[1][axis] for axis in (0, 1)
-    )  # fmt: skip
-
-
-def _covered_labels(sheet: Sheet, layout: Layout) -> Iterator[str]:
-    """Labels that lie on each other, on a wire, or on a part whose frame is not theirs."""
-    for one, other in combinations(layout.labels, 2):
-        if _overlap(one.box, other.box):
-            yield f"labels {one.text!r} and {other.text!r} overlap"
-    for label in layout.labels:
-        for wire in layout.wires:
-            for first, last in pairwise(wire.path):
-                if _overlap((_low(first, last), _high(first, last)), label.box):
-                    yield f"label {label.text!r} lies on a wire of {wire.net!r}"
-        for part in sheet.part:
-            if part.size is None and _overlap(body_of(part), label.box):
-                yield f"label {label.text!r} lies on {part.id}"
-            elif part.size is not None and _overlap(body_of(part), label.box):
-                (left, bottom), (right, top) = body_of(part)
-                (x1, y1), (x2, y2) = label.box
-                if x1 < left or y1 < bottom or x2 > right or y2 > top:
-                    yield f"label {label.text!r} runs over the frame of {part.id}"
+def _is_ground(flag: Flag) -> bool:
+    return flag.net in GROUNDS and flag.toward[1] < 0

@@ -7,7 +7,8 @@ import pytest
 from daemon.api.errors import InputError
 from hardware.circuits import __main__ as command
 from hardware.circuits import netlist
-from hardware.circuits.layout import LayoutError, laid_out, problems
+from hardware.circuits.agreement import problems
+from hardware.circuits.layout import LayoutError, laid_out
 from hardware.circuits.netlist import LEVELS, SHEETS, Sheet, read_level, read_sheet
 from hardware.circuits.pages import documents, drawings
 from hardware.circuits.pin_map import box_settings, shown
@@ -31,9 +32,10 @@ def sheet(**changed):
     return Sheet.model_validate(TWO_RESISTORS | changed)
 
 
-def moved(mark, **changed):
+def moved(mark, beside=None, **changed):
+    """A sheet with another `mark`, and what `beside` says of the sheet itself."""
     parts = [part | (changed if part["id"] == mark else {}) for part in TWO_RESISTORS["part"]]
-    return sheet(part=parts)
+    return sheet(part=parts, **(beside or {}))
 
 
 @pytest.mark.parametrize("name", SHEETS)
@@ -54,7 +56,17 @@ def test_a_plain_sheet_is_in_order():
         (moved("R2", nets=["b", "d"]), "net 'd': R3.1 hang on nothing that R2.2 hangs on"),
         (sheet(wires=["R1.2 - R2.1", "2.5,0 - R2.1"]), "wires of 'b' run on each other"),
         (sheet(notes=["words"], notes_at=[0.8, 0.6]), "labels 'R1' and 'words' overlap"),
+        # The letters of R1 end at 1.24, and these begin at 1.34: too near to be read apart.
+        (sheet(notes=["words"], notes_at=[1.34, 0.55]), "labels 'R1' and 'words' overlap"),
         (sheet(notes=["words"], notes_at=[2.5, 0.1]), "label 'words' lies on a wire of 'b'"),
+        (
+            moved(
+                "R3",
+                {"flags": ["R3.2 down"], "notes": ["words"], "notes_at": [3.4, 1.5]},
+                nets=["d", "0 V"],
+            ),
+            "label 'words' lies on the sign of '0 V'",
+        ),
     ],
 )
 def test_what_is_drawn_wrongly_is_found(broken, complaint):
