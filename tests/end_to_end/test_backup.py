@@ -2,6 +2,8 @@
 
 import pytest
 
+from tests.record.first_record import write_first_record
+
 
 def test_a_backup_made_during_a_run_opens_on_a_new_card(daemon, new_daemon, tank, agrees, tmp_path):
     daemon.plate()
@@ -25,6 +27,22 @@ def test_a_backup_made_during_a_run_opens_on_a_new_card(daemon, new_daemon, tank
     assert run.state == "aborted"
     assert 0 < run.charge_ah < daemon.run_record().charge_ah
     assert other.status().unsettled == (1,)
+
+
+def test_a_backup_of_the_first_program_s_record_opens_on_a_new_card(new_daemon, tmp_path):
+    write_first_record(tmp_path / "stick.sqlite")
+    daemon = new_daemon("new card")
+    code, said, errors = daemon.cli("restore", tmp_path / "stick.sqlite")
+    assert (code, errors) == (0, [])
+    assert said[0].startswith(f"restored   {daemon.folder / 'record.sqlite'}: 2 runs")
+    daemon.start().ready()
+    # 3.6 A for 79.5 s, and a run that was under way when that program ended.
+    assert (daemon.run_record(1).state, daemon.run_record(1).charge_ah) == ("complete", 0.0795)
+    assert daemon.run_record(2).state == "aborted"
+    assert daemon.status().unsettled == (2,)
+    code, said, errors = daemon.cli("backup", tmp_path / "today.sqlite")
+    assert (code, errors) == (0, [])
+    assert said[0].startswith(f"backed up  {tmp_path / 'today.sqlite'}: 2 runs")
 
 
 def test_what_a_command_cannot_use_is_told_in_one_line(daemon, tmp_path):

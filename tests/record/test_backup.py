@@ -3,6 +3,7 @@
 import sqlite3
 import threading
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +22,9 @@ from daemon.record.errors import (
 from daemon.record.series import samples
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
+from tests.record.first_record import write_first_record
 
 Make = Callable[..., Any]
-
-FIRST = Path(__file__).with_name("first_record.sql")
 
 
 def names(folder: Path) -> set[str]:
@@ -254,11 +254,9 @@ def test_a_disk_that_takes_no_more_leaves_nothing_behind(
 
 
 def test_an_older_program_s_record_stays_beside_the_new_one(path: Path) -> None:
-    connection = sqlite3.connect(path)
-    connection.executescript(FIRST.read_text(encoding="utf-8"))
-    connection.execute("PRAGMA application_id=1953196132")  # "tkhd"
-    before = list(connection.iterdump())
-    connection.close()
+    write_first_record(path)
+    with closing(sqlite3.connect(path)) as connection:
+        before = list(connection.iterdump())
     Writer(path, threaded=False).close()
     Writer(path, threaded=False).close()
 
@@ -268,10 +266,7 @@ def test_an_older_program_s_record_stays_beside_the_new_one(path: Path) -> None:
 
 
 def test_without_a_copy_an_older_record_is_not_touched(path: Path, mocker: Any) -> None:
-    connection = sqlite3.connect(path)
-    connection.executescript(FIRST.read_text(encoding="utf-8"))
-    connection.execute("PRAGMA application_id=1953196132")
-    connection.close()
+    write_first_record(path)
     before = path.read_bytes()
     mocker.patch("daemon.on_disk.os.fsync", side_effect=OSError(28, "No space left"))
     with pytest.raises(Exception, match=r"not changed without a copy of it: .*No space left"):

@@ -12,21 +12,16 @@ from daemon.record.entries import CountedBy, RunEnded, Sample, Settled
 from daemon.record.errors import RecordOlderError
 from daemon.record.interruptions import Restart
 from daemon.record.series import samples, series
-from daemon.record.store import APPLICATION_ID, open_reader
+from daemon.record.store import open_reader
 from daemon.record.writer import Writer
+from tests.record.first_record import write_first_record
 
 Make = Callable[..., Any]
-
-FIRST = Path(__file__).with_name("first_record.sql")
-"""Written once by the first program: run 1 is complete, run 2 was under way when it died."""
 
 
 @pytest.fixture
 def old(path: Path) -> Path:
-    connection = sqlite3.connect(path)
-    connection.executescript(FIRST.read_text(encoding="utf-8"))
-    connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
-    connection.close()
+    write_first_record(path)
     return path
 
 
