@@ -32,6 +32,7 @@ from web.protection import protect
 from web.rehearse import RehearsePages
 from web.run_cost import CostPage
 from web.run_list import RunListPage
+from web.run_report import RunReportPage
 from web.runs import Runs
 from web.sign_in import SignInPages
 from web.tank import Tank
@@ -84,6 +85,7 @@ def create_app(
     WeighPages(tank, runs).route(app, limiter)
     ProofPage(tank, runs).route(app, limiter)
     RunListPage(tank, runs).route(app)
+    RunReportPage(tank, runs).route(app)
     RehearsePages(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     return app

@@ -79,6 +79,8 @@ def panels(series: Series) -> tuple[Panel, ...]:
 
 def _after_gaps(series: Series) -> list[bool]:
     """For each point, whether a gap lies before it."""
+    if not series.last_s:
+        return []
     silences_s = [
         first_s - last_s for first_s, last_s in zip(series.first_s[1:], series.last_s, strict=False)
     ]

@@ -79,8 +79,8 @@ class RunListPage:
             older = None
             try:
                 found, alarms = self._runs.search(wanted(form), A_PAGE + 1, before)
-                under_way = self._under_way()
-                lines = [_line(run, alarms.get(run.id, {}), under_way) for run in found[:A_PAGE]]
+                now = under_way(self._tank)
+                lines = [_line(run, alarms.get(run.id, {}), now) for run in found[:A_PAGE]]
                 older = found[A_PAGE - 1].id if len(found) > A_PAGE else None
             except InputError as error:
                 form = form.refused(error)
@@ -97,11 +97,13 @@ class RunListPage:
         )
         return html, 422 if form.is_wrong else 200
 
-    def _under_way(self) -> int | None:
-        status = self._tank.status()
-        if status is None or status.run is None or State(status.state) not in OPEN:
-            return None
-        return status.run.run_id
+
+def under_way(tank: Tank) -> int | None:
+    """The number of the run that the daemon leads now; None for none, or without its word."""
+    status = tank.status()
+    if status is None or status.run is None or State(status.state) not in OPEN:
+        return None
+    return status.run.run_id
 
 
 def wanted(form: Form) -> Wanted:
@@ -164,7 +166,7 @@ def _query(form: Form) -> dict[str, str]:
     return {key: text for key, text in form.filled.items() if text != ANY}
 
 
-def _line(run: Run, alarms: dict[str, int], under_way: int | None) -> Line:
+def _line(run: Run, alarms: dict[str, int], now: int | None) -> Line:
     much, share = f"{run.charge_ah:.2f} Ah", None
     target = _("to be %(target)s µm", target=f"{run.target_um:g}")
     if run.thickness_um is not None:
@@ -178,7 +180,7 @@ def _line(run: Run, alarms: dict[str, int], under_way: int | None) -> Line:
         much=much,
         target=target,
         share=share,
-        end=capital(end_of(run, under_way=run.id == under_way)),
+        end=capital(end_of(run, under_way=run.id == now)),
         why="" if run.state == "complete" else capital(run.reason or ""),
         lasted="" if run.ended_utc_ms is None else duration(run.elapsed_s),
         alarms=alarms_in_words(alarms),

@@ -14,6 +14,7 @@ from sqlalchemy.exc import DatabaseError
 
 from daemon.api.proof_plan import is_proof
 from daemon.api.rehearsal_after import After, read_after
+from daemon.api.run_report import RunReport, read_report
 from daemon.api.weighing import part_of
 from daemon.bath import account, book
 from daemon.bath.book import Book
@@ -110,6 +111,11 @@ class Runs:
         with self._reading() as connection:
             found = run_search.find(connection, wanted, limit=limit, before_id=before)
             return queries.numbered(connection, found), alarms.counts(connection, found)
+
+    def report(self, run_id: int) -> RunReport:
+        """Give all that there is to tell of a run. Raises `NoSuchRunError`."""
+        with self._reading() as connection:
+            return read_report(connection, run_id)
 
     def newest_runs(self, limit: int) -> list[Run]:
         """Give the newest runs, newest first, without proof tests."""

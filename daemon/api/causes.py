@@ -1,9 +1,11 @@
 """Why a thickness is no surer: the causes of its doubt, as page and command line list them."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from daemon.api.messages import RunStatus
+from daemon.chemistry.uncertainty import Budget
 
 LABELS = {
     "gain": "the meter's gain",
@@ -41,13 +43,23 @@ class Cause:
 
 def causes(run: RunStatus) -> tuple[Cause, ...]:
     """The causes that can be seen in the figure, biggest first; none where nothing is in doubt."""
-    whole = math.fsum(share.u_um**2 for share in run.doubt)
+    return _causes([(share.name, share.u_um) for share in run.doubt], run.thickness_u95_um)
+
+
+def of_budget(thickness: Budget) -> tuple[Cause, ...]:
+    """The same of a thickness, µm, that is at hand as a budget."""
+    shares = [(share.name, share.u) for share in thickness.shares]
+    return _causes(shares, thickness.expanded(0.95))
+
+
+def _causes(shares: Sequence[tuple[str, float]], expanded_um: float) -> tuple[Cause, ...]:
+    whole = math.fsum(u**2 for _, u in shares)
     if whole == 0:
         return ()
-    found = [_cause(run, share.name, share.u_um**2 / whole) for share in run.doubt]
+    found = [_cause(name, u**2 / whole, expanded_um) for name, u in shares]
     seen = [cause for cause in found if cause.part_um >= LEAST_SHOWN_UM]
     return tuple(sorted(seen, key=lambda cause: cause.share, reverse=True))
 
 
-def _cause(run: RunStatus, name: str, share: float) -> Cause:
-    return Cause(LABELS.get(name, name), run.thickness_u95_um * math.sqrt(share), share)
+def _cause(name: str, share: float, expanded_um: float) -> Cause:
+    return Cause(LABELS.get(name, name), expanded_um * math.sqrt(share), share)

@@ -11,13 +11,13 @@ from daemon.api.rehearsal_report import CurveMessage, RangeMessage, Rehearsal
 from daemon.api.rehearsal_words import span
 from daemon.api.report import Report, Row
 from daemon.api.sentence import duration
+from daemon.bath.cost import energy_by_means
 from daemon.control.notices import OFF_REHEARSAL
 from daemon.record import foretold, queries
 from daemon.record.errors import NotForetoldError
 from daemon.record.queries import Run, StageResult
 from daemon.record.recovery import RUNNING
 from daemon.record.series import Series, series
-from daemon.record.summary import GAP_LIMIT_S
 
 POINTS = 240
 """Points of a run that are compared."""
@@ -76,7 +76,7 @@ def _rows(after: After) -> Iterator[Row]:
         yield Row("over", f"{said}{_within(took_s, told.duration_s, run.state == 'complete')}")
     if told.charge_ah is not None:
         yield Row("charge", f"{run.charge_ah:.4g} Ah; foretold {_range(told.charge_ah, 'Ah')}")
-    energy_kwh = cell_kwh(after.series)
+    energy_kwh = energy_by_means(after.series).cell_kwh
     if told.energy_kwh is not None:
         scale, unit = (1.0, "kWh") if told.energy_kwh.middle >= 0.1 else (1000.0, "Wh")
         cell = RangeMessage(
@@ -136,20 +136,6 @@ def within(after: After, name: str) -> float | None:
         if value is not None and band is not None:
             held.append(band[0] <= value <= band[1])
     return sum(held) / len(held) if held else None
-
-
-def cell_kwh(seen: Series) -> float:
-    """What the cell took, kWh, by the means of a run's points."""
-    joules = 0.0
-    before_s: float | None = None
-    for place, (first_s, last_s) in enumerate(zip(seen.first_s, seen.last_s, strict=True)):
-        current_a, voltage_v = seen.current_a.mean[place], seen.voltage_v.mean[place]
-        joined = before_s is not None and first_s - before_s <= GAP_LIMIT_S
-        from_s = before_s if joined and before_s is not None else first_s
-        if current_a is not None and voltage_v is not None:
-            joules += current_a * voltage_v * (last_s - from_s)
-        before_s = last_s
-    return joules / 3.6e6
 
 
 def _band_at(

@@ -14,6 +14,7 @@ from daemon.chemistry.electrolysis import g_per_ah
 from daemon.chemistry.metals import metal_named
 from daemon.record.entries import Sample
 from daemon.record.queries import Run
+from daemon.record.series import Series
 from daemon.record.summary import GAP_LIMIT_S
 
 SUPPLY_EFFICIENCY = 0.8
@@ -85,6 +86,28 @@ def energy(samples: Iterable[Sample]) -> Energy:
             else:
                 unread_s += step_s
         last = sample.elapsed_s, power_w
+    return Energy(joules / _J_PER_KWH, unread_s)
+
+
+def energy_by_means(seen: Series) -> Energy:
+    """The same by the means of a run's points: far less to read, and as good where it is steady.
+
+    Within a point, current and voltage that change together are taken for their means.
+    """
+    joules = unread_s = 0.0
+    before_s: float | None = None
+    for place, (first_s, last_s) in enumerate(zip(seen.first_s, seen.last_s, strict=True)):
+        current_a, voltage_v = seen.current_a.mean[place], seen.voltage_v.mean[place]
+        from_s = first_s
+        if before_s is not None and first_s - before_s <= GAP_LIMIT_S:
+            from_s = before_s
+        elif before_s is not None:
+            unread_s += first_s - before_s
+        if current_a is not None and voltage_v is not None:
+            joules += current_a * voltage_v * (last_s - from_s)
+        else:
+            unread_s += last_s - from_s
+        before_s = last_s
     return Energy(joules / _J_PER_KWH, unread_s)
 
 

@@ -28,11 +28,12 @@ class PartCharge:
         return self.runs[-1]
 
 
-def of_part(connection: Connection, run_id: int) -> PartCharge:
+def of_part(connection: Connection, run_id: int, *, so_far: bool = False) -> PartCharge:
     """The charge of a run and of those that it goes on from, with corrections that came later.
 
-    Noise averages out over a run and is left out. Raises NoSuchRunError, and WeighingError for a
-    run under way and for an interruption of which nothing is known.
+    Noise averages out over a run and is left out. A run under way has what was committed of it,
+    with `so_far`. Raises NoSuchRunError, and WeighingError for a run under way without it and for
+    an interruption of which nothing is known.
     """
     runs = [queries.one_run(connection, run_id)]
     while (before := runs[-1].goes_on_from) is not None:
@@ -41,14 +42,16 @@ def of_part(connection: Connection, run_id: int) -> PartCharge:
         runs.append(queries.one_run(connection, before))
     runs.reverse()
     for run in runs:
-        if run.state == RUNNING:
+        if run.state == RUNNING and not so_far:
             raise WeighingError(f"run {run.id}: is under way")
     return PartCharge(tuple(runs), _sum([_of_run(connection, run) for run in runs]))
 
 
 def _of_run(connection: Connection, run: Run) -> Budget:
     """The charge of one run; what passed in an interruption as it was settled, else its bounds."""
-    charge_ah = ledger.counted_nah(connection, run.id) / 1e9
+    charge_ah = run.charge_ah
+    if run.state != RUNNING:
+        charge_ah = ledger.counted_nah(connection, run.id) / 1e9
     least_ah, greatest_ah = run.gap_least_ah or 0.0, run.gap_greatest_ah or 0.0
     cut = interruptions.of_run(connection, run.id)
     if cut is not None and cut.charge_ah is not None:

@@ -74,7 +74,7 @@ def walk(
     for stage in stages:
         needed_ah = target_ah - charge_ah
         span_s = duration_for(stage, from_a, elapsed_s, needed_ah)
-        end_s = _stage_span(stage, um_per_ah, charge_ah, elapsed_s, from_a, stage_done_ah)
+        end_s = stage_span(stage, um_per_ah, charge_ah, elapsed_s, from_a, stage_done_ah)
         if span_s <= end_s:
             if math.isinf(span_s):
                 ramp_left_s = max(0.0, stage.ramp_s - elapsed_s)
@@ -88,7 +88,7 @@ def walk(
     return Foreseen(total_s, charge_ah, reached=False)
 
 
-def _stage_span(
+def stage_span(
     stage: Stage,
     um_per_ah: float,
     charge_ah: float,

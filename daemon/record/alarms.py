@@ -82,9 +82,10 @@ def end_standing(connection: Connection, text: str, utc_ms: int) -> list[int]:
     return numbers
 
 
-def of_run(connection: Connection, run_id: int) -> list[Alarm]:
-    """The alarms of a run, oldest first."""
-    return _alarms(connection, select(alarm).where(alarm.c.run_id == run_id).order_by(alarm.c.id))
+def of_run(connection: Connection, run_id: int, *, limit: int | None = None) -> list[Alarm]:
+    """The alarms of a run, oldest first; the first `limit` of them, or (None) all."""
+    wanted = select(alarm).where(alarm.c.run_id == run_id).order_by(alarm.c.id).limit(limit)
+    return _alarms(connection, wanted)
 
 
 def counts(connection: Connection, run_ids: Sequence[int]) -> dict[int, dict[str, int]]:

@@ -220,7 +220,17 @@ def events(
     """Events, newest first, at most `limit`: those of one run, or (None) all there are."""
     wanted = select(event) if run_id is None else select(event).where(event.c.run_id == run_id)
     rows = connection.execute(_page(wanted, event.c.id, limit, before_id)).mappings()
-    return [Event(**{**row, "data": json.loads(row["data"])}) for row in rows]
+    return [_event(row) for row in rows]
+
+
+def events_of_run(connection: Connection, run_id: int, *, limit: int) -> list[Event]:
+    """The first events of a run, oldest first, at most `limit`."""
+    wanted = select(event).where(event.c.run_id == run_id).order_by(event.c.id).limit(limit)
+    return [_event(row) for row in connection.execute(wanted).mappings()]
+
+
+def _event(row: RowMapping) -> Event:
+    return Event(**{**row, "data": json.loads(row["data"])})
 
 
 def _page(wanted: Select[Any], key: Any, limit: int, before_id: int | None) -> Select[Any]:

@@ -4,9 +4,10 @@ import math
 
 import pytest
 
-from daemon.bath.cost import Energy, cost, energy
+from daemon.bath.cost import Energy, cost, energy, energy_by_means
 from daemon.bath.description import Additive, Description, Prices
 from daemon.record.entries import Sample
+from daemon.record.series import Bands, Series
 
 BATH = Description(
     "bath A",
@@ -64,3 +65,22 @@ def test_each_thing_used_has_its_price_and_what_has_none_is_said():
 def test_what_cannot_be_is_refused(wrong, said):
     with pytest.raises(ValueError, match=said):
         cost(*wrong)
+
+
+def test_energy_by_means_counts_spans_and_tells_what_was_not_read() -> None:
+    # 2 A at 3 V for 600 s is 1 Wh; 10 s of silence; a minute without a voltage.
+    none = Bands((None, None, None), (None, None, None), (None, None, None))
+    seen = Series(
+        "minute",
+        first_s=(0.0, 610.0, 670.0),
+        last_s=(600.0, 669.0, 730.0),
+        current_a=Bands((2.0,) * 3, (2.0,) * 3, (2.0,) * 3),
+        voltage_v=Bands((3.0, 3.0, None), (3.0, 3.0, None), (3.0, 3.0, None)),
+        set_current_a=none,
+        charge_ah=(0.0, 0.0, 0.0),
+        temperature_c=none,
+    )
+    found = energy_by_means(seen)
+    # 6 W for 600 s and 59 s; of 10 s and 61 s nothing is known.
+    assert found.cell_kwh == pytest.approx(6.0 * 659.0 / 3.6e6)
+    assert found.unread_s == pytest.approx(71.0)

@@ -375,6 +375,7 @@ RUN_PAGES = {
     "runs-found": "/runs?words=lamp&ended=complete",
     "runs-no-fit": "/runs?words=spoon",
     "runs-wrong": "/runs?since=1.3.2026",
+    "runs-report-under-way": "/runs/61",
 }
 """Pages about runs."""
 
@@ -520,6 +521,10 @@ def _shoot_runs(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
         _shoot_each(browser, address, {"runs-none": "/runs"}, NARROW, out, wanted)
     with serving(peer.path, record) as address:
         _shoot_each(browser, address, RUN_PAGES, NARROW, out, wanted)
+    night = folder / "night.db"
+    run_records.keep_report(night)
+    with serving(peer.path, night) as address:
+        _shoot_each(browser, address, {"runs-report": "/runs/12"}, NARROW, out, wanted)
     peer.stop()
 
 

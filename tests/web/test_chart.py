@@ -22,6 +22,10 @@ def test_columns_keep_what_was_not_read_apart_from_zero() -> None:
     assert data["charge"] == [0.0, 1.0, 2.0]
 
 
+def test_a_run_of_which_nothing_was_read_has_empty_columns() -> None:
+    assert set(map(tuple, columns(a_series((), ())).values())) == {()}
+
+
 def test_a_gap_breaks_every_line() -> None:
     data = columns(a_series((0.0, 1.0, 2.0, 7.1), (1.0, 1.0, 1.0, 1.0)))
     assert data["t"] == [0.0, 1.0, 2.0, None, 7.1]
