@@ -13,9 +13,12 @@ from werkzeug.http import parse_cookie
 from daemon.access.errors import UnreadableError
 from daemon.access.operators import Operator, Operators, operators_at
 from daemon.access.sessions import Sessions, sessions_at
+from daemon.access.tokens import Token
 from daemon.api.listen import Listen
+from web.api.problems import NO_TOKEN, ProblemError
+from web.bearers import Bearers, shown
 from web.own_paths import path_here, path_of_referrer
-from web.rights import PIECES, SAFE, Right, needed
+from web.rights import API, SAFE, Right, is_piece, needed
 from web.text import NOT_READABLE, SIGN_IN_FIRST
 from web.trouble import show
 
@@ -35,14 +38,16 @@ class Access:
     """The operators and sessions of one page.
 
     As long as there is no operator and the page is for this machine only, everybody may do all.
-    Operators that cannot be read are no reason to let anybody in.
+    Operators that cannot be read are no reason to let anybody in. Machines come with a token, of
+    which `bearers` know.
     """
 
-    def __init__(self, record: Path, listen: Listen, reading: Reading) -> None:
+    def __init__(self, record: Path, listen: Listen, reading: Reading, bearers: Bearers) -> None:
         self.operators = Operators(operators_at(record))
         self.sessions = Sessions(sessions_at(record), lambda: time.time_ns() // 1_000_000)
+        self.reading = reading
         self._listen = listen
-        self._reading = reading
+        self._bearers = bearers
 
     def route(self, app: Flask) -> None:
         """Tell the app's views and templates who asks."""
@@ -69,7 +74,7 @@ class Access:
 
     def may(self, right: Right) -> bool:
         """Whether who asks has this right."""
-        if right is Right.ANYONE or (right is Right.READ and self._reading == "anyone"):
+        if right is Right.ANYONE or (right is Right.READ and self.reading == "anyone"):
             return True
         return self.operator() is not None or self.is_open()
 
@@ -110,21 +115,44 @@ class Access:
         # A new password ends what was begun with the old one.
         if operator is None or operator.mark != session.mark:
             return None
-        if has_request_context() and request.endpoint not in PIECES:
+        if has_request_context() and not is_piece(request.endpoint):
             self.sessions.look(session)
         return operator.name
 
     def guard(self) -> ResponseReturnValue | None:
         """Answer a request in place of its view if it needs a right that is not there."""
-        if request.endpoint is None or self.may(needed(request)):
+        if request.endpoint is None:
+            return None
+        if request.blueprint == API:
+            self._guard_program(needed(request))
+            return None
+        if self.may(needed(request)):
             return None
         if request.method not in SAFE:
             return show(
                 SIGN_IN_FIRST, 403, (url_for("sign_in", next=path_of_referrer()), "Sign in")
             )
-        if request.endpoint in PIECES:
+        if is_piece(request.endpoint):
             return show(NOT_READABLE, 403)
         return redirect(url_for("sign_in", next=path_here()), 303)
+
+    def token(self) -> Token | None:
+        """The token with which a machine asks; None without one, and for one of no worth."""
+        return self._bearers.token()
+
+    def _guard_program(self, right: Right) -> None:
+        """Refuse what a program may not have. Raises `ProblemError`.
+
+        A browser's cookie lets it look, as the page does, and is worth nothing for a command: those
+        are given by a token, or by whoever uses a machine that everybody may use.
+        """
+        if right is Right.ANYONE:
+            return
+        if shown(request) is not None:
+            self._bearers.need(right)
+            return
+        if not (self.may(right) if request.method in SAFE else self.is_open()):
+            raise ProblemError(NO_TOKEN)
 
 
 def access() -> Access:

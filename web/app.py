@@ -5,17 +5,20 @@ from pathlib import Path
 
 from flask import Flask
 
+from daemon.access.tokens import Tokens, tokens_at
 from daemon.api.languages import Language
 from daemon.api.listen import Listen
 from daemon.api.sentence import duration
 from web.access import Access, Reading
 from web.alarms import AlarmPages
 from web.analyses import AnalysisPages
+from web.api.routes import Api
 from web.asked import AskedPages
 from web.assets import Assets
 from web.audit import AuditPage
 from web.bath import BathPage
 from web.bath_account import AccountPages
+from web.bearers import Bearers
 from web.calibration import CalibrationPage
 from web.effects import EffectsPage
 from web.enter import EnterPages
@@ -62,11 +65,11 @@ def create_app(
     app.jinja_env.globals["asset"] = assets.address
     app.jinja_env.filters["duration"] = duration
     app.jinja_env.filters["unbroken"] = unbroken
-    access = Access(record, listen, reading)
+    tank, runs = Tank(socket), Runs(record)
+    access = Access(record, listen, reading, Bearers(Tokens(tokens_at(record)), tank))
     access.route(app)
     limiter = protect(app, access.guard)
     handle_troubles(app)
-    tank, runs = Tank(socket), Runs(record)
     SignInPages(tank, access).route(app)
     Pages(tank, runs, assets).route(app, limiter)
     InterruptionPresses(tank).route(app, limiter)
@@ -88,4 +91,5 @@ def create_app(
     RunReportPage(tank, runs).route(app)
     RehearsePages(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
+    Api(tank, runs, access).route(app, limiter)
     return app

@@ -34,9 +34,7 @@ class Attempts:
         place = _place(where)
         with self._lock:
             now_s = self._now_s()
-            self._failed = [each for each in self._failed if now_s - each[0] < WINDOW_S]
-            from_there = [at_s for at_s, other in self._failed if other == place]
-            wait_s = _wait_s(from_there, FROM_ONE, now_s)
+            wait_s = self._from_one_s(place, now_s)
             if not known:
                 everybody = [at_s for at_s, _ in self._failed]
                 wait_s = max(wait_s, _wait_s(everybody, IN_ALL, now_s))
@@ -44,11 +42,27 @@ class Attempts:
                 self._failed.append((now_s, place))
             return wait_s
 
+    def wait_s(self, where: str) -> float:
+        """S until one more from an address may be tried; 0 if it may be now."""
+        with self._lock:
+            return self._from_one_s(_place(where), self._now_s())
+
+    def failed(self, where: str) -> None:
+        """Count an attempt from an address that has failed."""
+        with self._lock:
+            self._failed.append((self._now_s(), _place(where)))
+
     def good(self, where: str) -> None:
         """Forget the failures from an address: who was there is an operator."""
         place = _place(where)
         with self._lock:
             self._failed = [each for each in self._failed if each[1] != place]
+
+    def _from_one_s(self, place: str, now_s: float) -> float:
+        """S until one more from a place may be tried; what is too old is forgotten."""
+        self._failed = [each for each in self._failed if now_s - each[0] < WINDOW_S]
+        from_there = [at_s for at_s, other in self._failed if other == place]
+        return _wait_s(from_there, FROM_ONE, now_s)
 
 
 def _wait_s(failed: list[float], most: int, now_s: float) -> float:

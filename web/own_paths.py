@@ -5,7 +5,7 @@ from urllib.parse import quote, unquote, urlsplit
 from flask import current_app, request, url_for
 from werkzeug.exceptions import HTTPException
 
-from web.rights import LOOKS, PIECES
+from web.rights import LOOKS, is_piece
 
 LONGEST = 2000
 """Characters: an address with a form's figures in it has some hundreds."""
@@ -26,7 +26,7 @@ def own_path(text: str) -> str:
         endpoint, _ = current_app.url_map.bind("localhost").match(unquote(path), "GET")
     except HTTPException:
         return first
-    return first if endpoint in PIECES or endpoint in LOOKS else text
+    return first if is_piece(endpoint) or endpoint in LOOKS else text
 
 
 def path_here() -> str:

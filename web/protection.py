@@ -10,6 +10,8 @@ from flask_wtf import CSRFProtect
 from werkzeug.exceptions import Forbidden
 
 from daemon.bath.parts.apart import MOST_BYTES
+from web.bearers import shown
+from web.rights import SAFE
 
 FORM_LIMIT_BYTES = 8192
 """A form here holds a token, and at most a bath's recipe. Anything longer is not from our page."""
@@ -19,6 +21,12 @@ FILE_LIMIT_BYTES = MOST_BYTES + 65_536
 
 FILE_FORM_MEMORY_BYTES = 262_144
 """Of such a form without its file, which goes to the disk."""
+
+TAKES_A_PLAN = "/api/v1/commands/start"
+"""The address of the API that takes a plan's whole text."""
+
+PLAN_LIMIT_BYTES = 60_000
+"""Of a plan in JSON, which may have 50,000 characters; below the server's own limit."""
 
 TAKES_A_FILE = "/parts/new/work"
 """The address of the one form that may hold a file."""
@@ -93,6 +101,8 @@ def exempt_stops() -> bool:
 
 
 def _allow_file() -> None:
+    if request.path == TAKES_A_PLAN:
+        request.max_content_length = PLAN_LIMIT_BYTES
     # Another kind of form would be read into memory as a whole.
     if request.path == TAKES_A_FILE and request.mimetype == "multipart/form-data":
         request.max_content_length = FILE_LIMIT_BYTES
@@ -101,7 +111,10 @@ def _allow_file() -> None:
 
 
 def _refuse_foreign_forms() -> None:
-    if request.method not in ("GET", "HEAD", "OPTIONS") and is_foreign(request):
+    # What shows a token was sent by a program: a page could not without our leave.
+    if request.method in SAFE or (request.path.startswith("/api/") and shown(request) is not None):
+        return
+    if is_foreign(request):
         raise ForeignForm
 
 

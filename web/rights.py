@@ -14,11 +14,19 @@ SAFE = ("GET", "HEAD", "OPTIONS")
 
 
 class Right(Enum):
-    """What somebody has to be: just there, somebody who may look, or a signed-in operator."""
+    """What somebody has to be: just there, somebody who may look, or a signed-in operator.
+
+    ACKNOWLEDGE is for machines only: an operator may all.
+    """
 
     ANYONE = "anyone"
     READ = "read"
+    ACKNOWLEDGE = "acknowledge"
     OPERATE = "operate"
+
+
+API = "api"
+"""The name of the HTTP API, with which its endpoints begin."""
 
 
 PRESSES: Mapping[str, Right] = {
@@ -49,6 +57,16 @@ PRESSES: Mapping[str, Right] = {
     "point": Right.OPERATE,
     "drop": Right.OPERATE,
     "keep": Right.OPERATE,
+    "api.stop": Right.ANYONE,
+    "api.abort": Right.ANYONE,
+    "api.hold": Right.ANYONE,
+    "api.start": Right.OPERATE,
+    "api.resume": Right.OPERATE,
+    "api.reset": Right.OPERATE,
+    "api.acknowledge": Right.ACKNOWLEDGE,
+    "api.acknowledge_all": Right.ACKNOWLEDGE,
+    "api.shelve": Right.OPERATE,
+    "api.unshelve": Right.OPERATE,
 }
 """Every press by its endpoint; of the acts on a run those that differ by their names too."""
 
@@ -59,10 +77,18 @@ PIECES = frozenset({"status", "details", "chart", "alarms", "part_picture", "mes
 """What scripts and pages fetch by themselves: no look of a person, and nothing to sign in from."""
 
 
-def needed(asked: Request) -> Right:
-    """The right that a request needs. A press that is not in the table is for operators only."""
-    endpoint = asked.endpoint or ""
-    if asked.method in SAFE:
+def is_piece(endpoint: str | None) -> bool:
+    """Whether nobody looks at it as a page: what scripts, pages and programs fetch."""
+    return endpoint is not None and (endpoint in PIECES or endpoint.startswith(f"{API}."))
+
+
+def right_of(endpoint: str, method: str, ask: str = "") -> Right:
+    """The right that an endpoint needs. A press that is not in the table is for operators only."""
+    if method in SAFE:
         return LOOKS.get(endpoint, Right.READ)
-    named = f"{endpoint} {(asked.view_args or {}).get('ask', '')}"
-    return PRESSES.get(named, PRESSES.get(endpoint, Right.OPERATE))
+    return PRESSES.get(f"{endpoint} {ask}", PRESSES.get(endpoint, Right.OPERATE))
+
+
+def needed(asked: Request) -> Right:
+    """The right that a request needs."""
+    return right_of(asked.endpoint or "", asked.method, (asked.view_args or {}).get("ask", ""))

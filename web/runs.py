@@ -41,7 +41,7 @@ from daemon.record.errors import RecordError
 from daemon.record.interruptions import Interruption
 from daemon.record.parts import Part
 from daemon.record.proofs import Proof
-from daemon.record.queries import Run, one_run, runs
+from daemon.record.queries import Run, StageResult, one_run, runs, stages
 from daemon.record.run_search import Wanted
 from daemon.record.series import Series, samples, series
 from daemon.record.store import open_reader, refusal
@@ -121,6 +121,16 @@ class Runs:
         """Give the newest runs, newest first, without proof tests."""
         with self._reading() as connection:
             return [each for each in runs(connection, limit=limit) if not is_proof(each.plan)]
+
+    def page(self, limit: int, before: int | None) -> list[Run]:
+        """Give runs, newest first, proof tests too; those before the number `before`."""
+        with self._reading() as connection:
+            return runs(connection, limit=limit, before_id=before)
+
+    def with_stages(self, run_id: int) -> tuple[Run, list[StageResult]]:
+        """Give a run and its stages that are over. Raises `NoSuchRunError`."""
+        with self._reading() as connection:
+            return one_run(connection, run_id), stages(connection, run_id)
 
     def plan(self, run_id: int) -> str:
         """Give a run's plan as it was written. Raises `NoSuchRunError`."""

@@ -5,10 +5,8 @@ threads, nor more memory than one: whoever presses Stop finds one free.
 """
 
 import math
-import sys
 import threading
 import time
-from contextlib import suppress
 
 from flask import Flask, flash, make_response, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
@@ -17,8 +15,6 @@ from daemon.access.errors import UnreadableError
 from daemon.access.operators import Operator
 from daemon.access.passwords import MOST_CHARACTERS, matches
 from daemon.access.sessions import LONGEST_S
-from daemon.api.access_message import AccessRequest
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.listen import is_loopback
 from daemon.api.sentence import duration
 from web.access import COOKIE, Access
@@ -26,6 +22,7 @@ from web.attempts import Attempts
 from web.own_paths import own_path
 from web.presses import NAME_LIMIT
 from web.tank import Tank
+from web.told import tell
 
 WRONG = "Name or password is not right."
 BUSY = "Somebody else signs in at this moment. Press again."
@@ -69,7 +66,8 @@ class SignInPages:
             password = form.get("password", "")
             kept = None if operator is None else operator.password
             if not matches(password, kept) or operator is None:
-                self._tell(SOMEBODY if operator is None else operator.name, where, WRONG)
+                who = SOMEBODY if operator is None else operator.name
+                tell(self._tank, "sign in", who, _page(where), WRONG)
                 return _shown(back, name, WRONG, 403)
             self._attempts.good(where)
             return self._begun(operator, where, back)
@@ -91,7 +89,7 @@ class SignInPages:
             flash(f"the session cannot be ended: {error.strerror or error}")
             return redirect(url_for("now"), 303)
         if operator is not None:
-            self._tell(operator, str(request.remote_addr), None, ask="sign out")
+            tell(self._tank, "sign out", operator, _page(str(request.remote_addr)), None)
         session.clear()
         response = make_response(redirect(url_for("now"), 303))
         response.delete_cookie(COOKIE, httponly=True, samesite="Strict", secure=request.is_secure)
@@ -99,7 +97,7 @@ class SignInPages:
 
     def _begun(self, operator: Operator, where: str, back: str) -> ResponseReturnValue:
         token = self._access.begin(operator, where)
-        self._tell(operator.name, where, None)
+        tell(self._tank, "sign in", operator.name, _page(where), None)
         # What this browser held before, the word against foreign forms too, was anybody's.
         session.clear()
         response = make_response(redirect(own_path(back), 303))
@@ -117,20 +115,9 @@ class SignInPages:
     def _known(self, where: str) -> bool:
         return is_loopback(where) or self._access.known(where)
 
-    def _tell(self, who: str, where: str, refused: str | None, ask: str = "sign in") -> None:
-        """Have it kept in the audit; in the journal where the daemon does not take it."""
-        asked = AccessRequest.model_validate(
-            {"ask": ask, "who": who, "where": f"page, {where}", "refused": refused}
-        )
-        try:
-            if self._tank.tell(asked).ok:
-                return
-        except DaemonUnreachableError:
-            pass
-        with suppress(OSError):  # nobody may listen any more
-            came = "" if refused is None else f": {refused}"
-            sys.stderr.write(f"tankhand: {ask}, {who!r}, from {where}{came}\n")
-            sys.stderr.flush()
+
+def _page(where: str) -> str:
+    return f"page, {where}"
 
 
 def _too_many(wait_s: float) -> str:

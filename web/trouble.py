@@ -1,19 +1,23 @@
 """Pages about what went wrong, in the page's own grammar, each with its stop button."""
 
-from flask import Flask, render_template
+from flask import Flask, render_template, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, InternalServerError, SecurityError
 from werkzeug.wrappers import Response
 
+from web.api import problems
+from web.api.operations import PREFIX
+from web.api.problems import ProblemError
 from web.protection import ForeignForm
 from web.text import BY_STATUS, FOREIGN_FORM, FORM_TOO_OLD, WRONG_HOST, Trouble
 
 
 def handle_troubles(app: Flask) -> None:
-    """Answer every error with a page of ours."""
+    """Answer every error with a page of ours; a program's with a problem."""
     app.register_error_handler(HTTPException, _http)
     app.register_error_handler(CSRFError, lambda _: show(FORM_TOO_OLD, 400))
-    app.register_error_handler(ForeignForm, lambda _: show(FOREIGN_FORM, 403))
+    app.register_error_handler(ForeignForm, _foreign)
+    app.register_error_handler(ProblemError, lambda error: error.answer())
     app.register_error_handler(SecurityError, _wrong_host)
 
 
@@ -22,13 +26,27 @@ def show(trouble: Trouble, status: int, lead: tuple[str, str] | None = None) -> 
     return render_template("trouble.html", trouble=trouble, lead=lead), status
 
 
+def _for_programs() -> bool:
+    return request.path.startswith(f"{PREFIX}/")
+
+
+def _foreign(_: ForeignForm) -> Response | tuple[str, int]:
+    if _for_programs():
+        return ProblemError(problems.FOREIGN).answer()
+    return show(FOREIGN_FORM, 403)
+
+
 def _http(error: HTTPException) -> Response | tuple[str, int]:
+    if _for_programs():
+        return problems.of_http(error)
     status = error.code or InternalServerError.code
     if status < 400:
         return error.get_response()
     return show(BY_STATUS.get(status, BY_STATUS[400]), status)
 
 
-def _wrong_host(_: SecurityError) -> tuple[str, int, dict[str, str]]:
+def _wrong_host(_: SecurityError) -> Response | tuple[str, int, dict[str, str]]:
+    if _for_programs():
+        return ProblemError(problems.UNREADABLE, WRONG_HOST).answer()
     # Plain: without a host that we trust there are no addresses to link to.
     return f"{WRONG_HOST}\n", 400, {"Content-Type": "text/plain; charset=utf-8"}

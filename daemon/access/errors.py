@@ -1,4 +1,4 @@
-"""What can be wrong with an operator, a password, or the file that keeps them."""
+"""What can be wrong with an operator, a password, a token, or the file that keeps them."""
 
 
 class AccessError(Exception):
@@ -7,6 +7,10 @@ class AccessError(Exception):
 
 class BadOperatorError(AccessError):
     """A name or a password that cannot be taken."""
+
+
+class BadTokenError(AccessError):
+    """A token that cannot be made, or that there is none of."""
 
 
 class UnreadableError(AccessError):

@@ -9,10 +9,13 @@ from daemon.api.message import PersonsAct
 AccessAct = Literal[
     "sign in",
     "sign out",
+    "use a token",
     "make an operator",
     "give a new password",
     "remove an operator",
     "end sessions",
+    "make a token",
+    "revoke a token",
 ]
 """What the page says of those who come to it, and the command line of those whom it lets in."""
 

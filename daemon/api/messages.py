@@ -39,7 +39,6 @@ LifeName = Literal[
     "unacknowledged", "acknowledged", "returned, unacknowledged", "latched", "shelved"
 ]
 
-
 PLAN_LIMIT = 50_000
 """Characters of a plan, which then fits a request; a long one has a few thousand."""
 
@@ -383,14 +382,15 @@ class EffectsRow(Message):
 class Answer(Message):
     """What the daemon answers: the status after the act, or the one reason why not.
 
-    `warning`: it was done, but this has to be known of it. `effects` are the rows of the cause and
-    effect table, `proof` how it is with the proof test, for whoever asked for them. `entry` is the
-    number of the bath's entry or of the part that was made. `notes` are good to know besides.
-    `rehearsal` is there for whoever asked for one.
+    `unusable`: the plan is wrong, whatever the tank does. `warning`: it was done, but this has to
+    be known of it. `effects` are the rows of the cause and effect table, `proof` how it is with the
+    proof test, for whoever asked for them. `entry` is the number of the bath's entry or of the part
+    that was made. `notes` are good to know besides. `rehearsal` is there for whoever asked for one.
     """
 
     ok: bool
     error: str | None = None
+    unusable: bool = False
     warning: str | None = None
     status: Status | None = None
     effects: tuple[EffectsRow, ...] = ()

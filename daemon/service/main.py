@@ -30,11 +30,11 @@ from daemon.service.assembly import (
     wire,
 )
 from daemon.service.beat import BeatSender, Ready, watch_lifeline
+from daemon.service.control_socket import SocketUnusableError
 from daemon.service.devices.pins import CYCLE_S
 from daemon.service.realtime import become_prompt
 from daemon.service.resuming import Resumer
 from daemon.service.runner import REST_S, Mail, Quit, Runner
-from daemon.service.server import SocketUnusableError
 from daemon.service.settings import read_settings
 from daemon.units import parse
 from drivers.errors import DriverError

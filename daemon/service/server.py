@@ -1,8 +1,6 @@
 """The control socket's server: one JSON line in, one out, a short-lived thread for each asker."""
 
-import socket
 import socketserver
-import stat
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -51,6 +49,7 @@ from daemon.record.errors import RecordError
 from daemon.record.parts import Part
 from daemon.record.store import refusal
 from daemon.service.bath_keeping import Kept
+from daemon.service.control_socket import SocketUnusableError, clear
 from daemon.service.foretelling import anode_notes, course_note, due_notes, going_on_note
 from daemon.service.going_on import Unfinished
 from daemon.service.known import KnownTo
@@ -74,10 +73,6 @@ KEPT_LIMIT_S = 3.0
 is not. A commit takes some tens of ms, on a card that is busy with itself now and then a second."""
 
 _REQUEST: TypeAdapter[Request] = TypeAdapter(Request)
-
-
-class SocketUnusableError(Exception):
-    """The control socket cannot be had: says where and why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +101,9 @@ class Desk:
     foretell: Callable[[int, StartRequest], object]
     access: Callable[[AccessRequest], None]
 
+
+OF_A_PLAN = frozenset({"plan", "plan cannot work"})
+"""Where errors are that a plan has by itself, whatever the tank is doing."""
 
 TAKES_CURRENT = frozenset({"hold", "stop", "abort"})
 """Acts that are done whatever else is under way."""
@@ -141,7 +139,7 @@ class ControlServer:
         self._prover = prover
         self._effects = effects
         try:
-            _clear(path)
+            clear(path)
             self._server = _Server(str(path), _Asker)
             path.chmod(0o660)
         except OSError as error:
@@ -204,7 +202,8 @@ class ControlServer:
                 case _:
                     return self._asked(request)
         except (InputError, RecordError) as error:
-            return Answer(ok=False, error=str(error))
+            unusable = isinstance(error, InputError) and error.where in OF_A_PLAN
+            return Answer(ok=False, error=str(error), unusable=unusable)
         except DatabaseError as error:
             return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
         return Answer(ok=True, status=self._status())
@@ -352,26 +351,6 @@ class ControlServer:
             Act.START, request.who, plan, text, request.where,
             goes_on_from=request.goes_on_from, carried=carried,
         )  # fmt: skip
-
-
-def _clear(path: Path) -> None:
-    """Take away what a dead daemon left at `path`, and nothing else."""
-    try:
-        mode = path.lstat().st_mode
-    except FileNotFoundError:
-        return
-    if not stat.S_ISSOCK(mode):
-        raise SocketUnusableError(f"{path}: is no socket: the control socket needs another path")
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
-        probe.setblocking(False)
-        try:
-            probe.connect(str(path))
-        except ConnectionRefusedError:
-            path.unlink()
-            return
-        except BlockingIOError:
-            pass  # so many wait that no more are taken
-    raise SocketUnusableError(f"{path}: another daemon has its control socket here")
 
 
 class _Server(socketserver.ThreadingUnixStreamServer):

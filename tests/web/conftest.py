@@ -375,6 +375,7 @@ class Peer:
         self.after: dict[str, Any] = {}
         """What of it becomes another with the next act: a page that asks before sees the old."""
         self.refusal: str | None = None
+        self.unusable = False
         self.warning: str | None = None
         self.table = DEFAULT_TABLE
         self.acts: list[tuple[str, str]] = []
@@ -429,7 +430,8 @@ class Peer:
             answer = Answer(ok=True, status=self.status, notes=self.foreseen)
             return answer.model_dump_json().encode()
         if self.refusal is not None:
-            return Answer(ok=False, error=self.refusal).model_dump_json().encode()
+            answer = Answer(ok=False, error=self.refusal, unusable=self.unusable)
+            return answer.model_dump_json().encode()
         vars(self).update(self.after)
         self.after = {}
         if isinstance(request, RehearseRequest):

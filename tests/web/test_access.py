@@ -154,12 +154,18 @@ def test_without_signing_in_nothing_but_what_takes_current_away_reaches_the_daem
 ) -> None:
     free = {name for name, right in PRESSES.items() if right is Right.ANYONE}
     assert free == {
-        "act stop", "act abort", "act hold", "proof_end", "sign_in_try", "sign_out"
+        "act stop", "act abort", "act hold", "proof_end", "sign_in_try", "sign_out",
+        "api.stop", "api.abort", "api.hold",
     }  # fmt: skip
     for endpoint, path in addresses(app, "POST"):
         if endpoint in free:
             continue
         response = visitor.post(path)
+        if endpoint.startswith("api."):
+            assert response.status_code == 401, path
+            assert response.json
+            assert response.json["type"] == "/api#no-token"
+            continue
         assert response.status_code == 403, path
         assert "That is for operators." in response.text
         assert 'href="/sign-in?next=/"' in response.text
@@ -250,6 +256,8 @@ def test_where_only_operators_may_read_nobody_else_sees_a_figure(
             assert response.status_code == 404
         elif endpoint == "sign_in":
             assert response.status_code == 200
+        elif endpoint.startswith("api."):
+            assert response.status_code == 401, path
         else:
             assert response.status_code in (303, 403), path
             assert response.headers.get("Location", "/sign-in").startswith("/sign-in")
@@ -408,8 +416,8 @@ def test_a_sign_in_that_the_daemon_does_not_hear_of_is_told_to_the_journal(
     assert visitor.sign_in("anna\nroot", "wrong but long enough").status_code == 403
     assert visitor.sign_in().status_code == 303
     assert capsys.readouterr().err == (
-        f"tankhand: sign in, 'somebody', from {HOME}: Name or password is not right.\n"
-        f"tankhand: sign in, 'anna', from {HOME}\n"
+        f"tankhand: sign in, 'somebody', from page, {HOME}: Name or password is not right.\n"
+        f"tankhand: sign in, 'anna', from page, {HOME}\n"
     )
 
 

@@ -20,6 +20,7 @@ from daemon.service.commands.command import RefusedError, errors, who
 if TYPE_CHECKING:  # pydantic takes its time, and `serve` has to have the output off first
     from daemon.access.operators import Operators
     from daemon.access.sessions import Sessions
+    from daemon.access.tokens import Tokens
     from daemon.api.access_message import AccessAct
     from daemon.service.settings import Settings
 
@@ -30,6 +31,7 @@ class AccessFiles:
     def __init__(self, path: Path) -> None:
         from daemon.access.operators import Operators, operators_at
         from daemon.access.sessions import Sessions, sessions_at
+        from daemon.access.tokens import Tokens, tokens_at
         from daemon.access.untold import Untold, untold_at
         from daemon.clock import SystemClock, to_ms
         from daemon.service.settings import read_settings
@@ -41,6 +43,7 @@ class AccessFiles:
         record = self.settings.record.path
         self.operators: Operators = Operators(operators_at(record))
         self.sessions: Sessions = Sessions(sessions_at(record), self.utc_ms)
+        self.tokens: Tokens = Tokens(tokens_at(record))
         self._untold = Untold(untold_at(record))
 
     @contextmanager

@@ -31,6 +31,7 @@ from daemon.service.commands.rehearse import rehearse
 from daemon.service.commands.settle import settle
 from daemon.service.commands.tell_test import tell_test
 from daemon.service.commands.thresholds import thresholds
+from daemon.service.commands.token import token
 from daemon.service.commands.weigh import weigh, weighings
 
 
@@ -155,6 +156,7 @@ for command in (
     parts,
     classes,
     operator,
+    token,
     weigh,
     weighings,
     backup,

@@ -1,0 +1,1 @@
+"""The HTTP API for machines: its operations, the document made from them, and its own answers."""
