@@ -18,20 +18,26 @@ comes, by the guard or by hand, and everything is judged by what the tank itself
 - account: the bath's account has grown by just what the run's charge is.
 
 A trial is drawn from the seed and its number alone: `--only N` with the same seed does it again.
+`--at-once N` has N rigs, each with its own tank, daemon, port and folder, share the trials; an
+interrupt (Ctrl-C) ends them all and still gives the figures of what was done.
 """
 
 import argparse
+import multiprocessing
 import random
 import statistics
 import tempfile
-from collections.abc import Sequence
-from contextlib import ExitStack
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
+from multiprocessing.queues import Queue
 from pathlib import Path
 
 from kill_rig import COMMIT_S, DROP_OUT_S, GONE_A, PERIOD_S, Killed, Rig
 from rich.console import Console
 
+from daemon.api.client import DaemonUnreachableError
 from daemon.record import interruptions, queries
 
 REST_S = 0.05
@@ -82,7 +88,8 @@ class Outcome:
     """What came of it: times in s from the kill, charges in A·h; None where there is none.
 
     state: the run's, as the record has it, None if the kill came before it was there. current_a:
-    what flowed at the kill. least_ah, greatest_ah: the bounds of the run's charge.
+    what flowed at the kill. least_ah, greatest_ah: the bounds of the run's charge. ended: False
+    where something was waited for in vain, and nothing else is known.
     """
 
     kill: Kill
@@ -95,6 +102,7 @@ class Outcome:
     least_ah: float = 0.0
     greatest_ah: float = 0.0
     faults: list[str] = field(default_factory=list)
+    ended: bool = True
 
     @property
     def beyond_ah(self) -> float:
@@ -198,6 +206,7 @@ def report(outcome: Outcome) -> str:
 def summary(outcomes: Sequence[Outcome]) -> str:
     """The figures over all trials."""
     lines = [f"{len(outcomes)} kills, {sum(bool(each.faults) for each in outcomes)} with a fault"]
+    outcomes = [each for each in outcomes if each.ended]
     for victim in (LOOP, ALL):
         under = [
             each for each in outcomes if each.kill.victim == victim and each.current_a > GONE_A
@@ -225,6 +234,51 @@ def _spread(name: str, values: Sequence[float], unit: str) -> str:
     )
 
 
+def trials(seed: int, numbers: Iterable[int]) -> Iterator[Outcome]:
+    """These trials one after the other; one that comes to no end costs its rig."""
+    left = deque(draw(seed, number) for number in numbers)
+    while left:
+        with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
+            try:
+                rig = Rig(Path(folder), stack)
+                while left:
+                    yield trial(rig, left[0])
+                    left.popleft()
+            except (AssertionError, DaemonUnreachableError) as error:
+                waited = Outcome(left.popleft(), 0.0, 0.0, 0.0, 0.0, ended=False)
+                waited.faults.append(f"came to no end: {error}")
+                yield waited
+
+
+def at_once(seed: int, numbers: Sequence[int], rigs: int) -> Iterator[Outcome]:
+    """The same, shared by so many rigs in processes of their own, as they come."""
+    spawn = multiprocessing.get_context("spawn")
+    done: Queue[Outcome | None] = spawn.Queue()
+    workers = [
+        spawn.Process(target=_share, args=(seed, numbers[first::rigs], done))
+        for first in range(rigs)
+    ]
+    for worker in workers:
+        worker.start()
+    at_work = rigs
+    while at_work:
+        outcome = done.get()
+        if outcome is None:
+            at_work -= 1
+        else:
+            yield outcome
+
+
+def _share(seed: int, numbers: Sequence[int], done: "Queue[Outcome | None]") -> None:
+    try:
+        for outcome in trials(seed, numbers):
+            done.put(outcome)
+    except KeyboardInterrupt:
+        pass
+    finally:
+        done.put(None)
+
+
 def main() -> int:
     """The command; 1 when any trial has a fault."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
@@ -232,28 +286,23 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, help="what they are drawn from")
     parser.add_argument("--first", type=int, default=1, help="number of the first (default: 1)")
     parser.add_argument("--only", type=int, help="do the trial of this number alone")
+    parser.add_argument("--at-once", type=int, default=1, help="rigs side by side (default: 1)")
     asked = parser.parse_args()
     numbers = range(asked.first, asked.first + asked.kills)
     if asked.only is not None:
         numbers = range(asked.only, asked.only + 1)
-    outcomes: list[Outcome] = []
     say = Console(highlight=False, soft_wrap=True).print
     say(f"seed {asked.seed}")
-    with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
-        rig = Rig(Path(folder), stack)
-        for number in numbers:
-            kill = draw(asked.seed, number)
-            try:
-                outcomes.append(trial(rig, kill))
-            except AssertionError:
-                say(f"{number:4d} came to no end; again: --seed {asked.seed} --only {number}")
-                raise
-            say(report(outcomes[-1]))
+    outcomes: list[Outcome] = []
+    with suppress(KeyboardInterrupt):
+        for outcome in at_once(asked.seed, numbers, min(asked.at_once, len(numbers))):
+            outcomes.append(outcome)
+            say(report(outcome))
     say(summary(outcomes))
     failed = [str(each.kill.number) for each in outcomes if each.faults]
     if failed:
         say(f"again: --seed {asked.seed} --only N, with N one of {', '.join(failed)}")
-    return 1 if failed else 0
+    return 1 if failed or len(outcomes) < len(numbers) else 0
 
 
 if __name__ == "__main__":

@@ -79,9 +79,9 @@ AMPERES_PER_COUNT = 2.5e-6 / 0.002
 """One count of the shipped ina226's converter over its shunt of 60 mV at 30 A."""
 
 
-def wait_until(holds, what, limit_s=PATIENCE_S):
+def wait_until(holds, what, limit_s=None):
     """Ask again and again until `holds()` is true, and give what it gave."""
-    give_up_s = time.monotonic() + limit_s
+    give_up_s = time.monotonic() + (limit_s or PATIENCE_S)
     while True:
         found = holds()
         if found:
