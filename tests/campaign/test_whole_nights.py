@@ -26,6 +26,13 @@ def test_a_night_holds(seed):
     assert outcome.counts["comparisons"] > 0
 
 
+@pytest.mark.parametrize("seed", range(FRESH, FRESH + 60), ids=lambda seed: f"seed {seed}")
+def test_a_short_night_holds(seed):
+    outcome = outcome_of(seed, short=True)
+    assert outcome.found == [], f"whole_nights.py --short --replay {seed}"
+    assert outcome.hours < 2.0
+
+
 def test_a_night_is_drawn_from_its_seed_alone():
     def told():
         drawn = night_of(31, 0.4, ("wire loses replies", 200.0, 60.0), ("loop killed", 600.0, 5.0),

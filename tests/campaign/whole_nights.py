@@ -43,10 +43,10 @@ class Outcome:
     found: list
 
 
-def outcome_of(seed, only=None):
-    """Draw one night and live through it."""
+def outcome_of(seed, only=None, *, short=False):
+    """Draw one night, or a short one, and live through it."""
     began_s = time.process_time()
-    drawn = Drawn(seed, only)
+    drawn = Drawn(seed, only, short)
     checks = World(drawn).run()
     at = [incident.at_s for incident in drawn.incidents]
     pairs = sum(1 for a, b in pairwise(at) if b - a <= 60.0)
@@ -62,12 +62,13 @@ def outcome_of(seed, only=None):
 
 
 def _of_kind(job):
-    return outcome_of(*job)
+    seed, only, short = job
+    return outcome_of(seed, only, short=short)
 
 
-def replay(console, seed, only):
+def replay(console, drawn):
     """One night again, told from begin to end."""
-    world = World(Drawn(seed, only))
+    world = World(drawn)
     checks = world.run()
     for at_s, text in checks.notes:
         console.print(f"{at_s:12.3f} s  {text}", markup=False)
@@ -110,16 +111,18 @@ def main():
     parser.add_argument("--nights", type=int, default=500)
     parser.add_argument("--first-seed", type=int)
     parser.add_argument("--kind", choices=ALL, help="only this fault")
+    parser.add_argument("--short", action="store_true", help="nights of an hour or so")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--replay", type=int, metavar="SEED")
     options = parser.parse_args()
     console = Console(width=110, highlight=False)
     if options.replay is not None:
-        return replay(console, options.replay, options.kind)
+        return replay(console, Drawn(options.replay, options.kind, options.short))
     first = options.first_seed
     if first is None:
         first = random.SystemRandom().randrange(MOST_SEED)
-    jobs = [(seed, options.kind) for seed in range(first, first + options.nights)]
+    seeds = range(first, first + options.nights)
+    jobs = [(seed, options.kind, options.short) for seed in seeds]
     console.print(f"seeds {jobs[0][0]} to {jobs[-1][0]}")
     outcomes = []
     began_s = time.monotonic()

@@ -32,12 +32,14 @@ class Incident:
 class Drawn:
     """One night. `keeps` says that it writes a real record, which the process may die over.
 
-    hours: how long it is. period_s: from reading to reading while anything happens; quiet_s: while
-    nothing does.
+    only: the name of the one fault that happens. short: an evening of an hour or so, in which what
+    goes wrong comes as close as in a night, with fewer quiet hours. hours: how long it is.
+    period_s: from reading to reading while anything happens; quiet_s: while nothing does.
     """
 
     seed: int
     only: str | None = None
+    short: bool = False
     incidents: list = field(default_factory=list)
 
     def __post_init__(self):
@@ -45,6 +47,8 @@ class Drawn:
         self.keeps = draw.random() < 0.2
         is_short = self.keeps or draw.random() < 0.1
         self.hours = draw.uniform(1.0, 3.0) if is_short else draw.uniform(6.0, 10.0)
+        if self.short:
+            self.hours = draw.uniform(0.7, 1.5)
         self.period_s = draw.choice((0.1, 0.2, 0.5))
         self.gap_s = draw.choice((1.0, 3.0, 6.0) if is_short else (6.0, 7.0))
         self.lost_s = max(3.0, self.gap_s)

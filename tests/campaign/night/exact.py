@@ -5,6 +5,7 @@ sum. Nothing here is shared with the code that counts.
 """
 
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 
 SHIFT = 160
@@ -15,6 +16,7 @@ COPPER_G_PER_AH = Fraction(63546, 1000) * 3600 / (2 * Fraction("96485.33212"))
 """CODATA 2018; the standard atomic weight of copper."""
 
 
+@lru_cache(maxsize=1 << 16)
 def whole(value):
     """A float as a whole number of 2^-SHIFT, exactly."""
     above, below = value.as_integer_ratio()
