@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from flask import Flask, abort, render_template
 from flask.typing import ResponseReturnValue
 
-from daemon.api import cost_words
+from daemon.api import cost_words, readings_parquet
 from daemon.api.causes import Cause, of_budget
 from daemon.api.report import Row
 from daemon.api.run_report import MOST_ALARMS, MOST_CLOSE_UPS, MOST_EVENTS, RunReport
@@ -75,6 +75,8 @@ class RunReportPage:
             weighings=run_words.weighings(found),
             cost=_cost(found),
             causes=_causes(found),
+            parquet=readings_parquet.is_there(),
+            extra=readings_parquet.EXTRA,
         )
 
 

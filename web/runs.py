@@ -25,11 +25,13 @@ from daemon.record import (
     alarms,
     audits,
     bath_entries,
+    calibrations,
     close_ups,
     interruptions,
     parts,
     proofs,
     queries,
+    readings,
     run_search,
 )
 from daemon.record.alarms import Alarm
@@ -37,6 +39,7 @@ from daemon.record.audits import AuditEntry
 from daemon.record.bath_entries import BathEntry
 from daemon.record.calibrations import Calibration, newest_of_all
 from daemon.record.close_ups import CloseUp
+from daemon.record.entries import Sample
 from daemon.record.errors import RecordError
 from daemon.record.interruptions import Interruption
 from daemon.record.parts import Part
@@ -244,6 +247,17 @@ class Runs:
         """Give who asked for what, newest first; what is before the entry `before`."""
         with self._reading() as connection:
             return audits.page(connection, limit=limit, before_id=before)
+
+    def counted(self, run_id: int) -> tuple[Run, Calibration | None]:
+        """Give a run, and the calibration that it was counted by. Raises `NoSuchRunError`."""
+        with self._reading() as connection:
+            run = one_run(connection, run_id)
+            number = run.counted_by.calibration_id
+            return run, None if number is None else calibrations.one(connection, number)
+
+    def readings(self, run_id: int, until_s: float) -> Iterator[list[Sample]]:
+        """Give a run's readings before `until_s`, a piece at a time."""
+        return readings.pieces(self._reading, run_id, until_s)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

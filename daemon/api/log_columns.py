@@ -20,7 +20,7 @@ Cells = list[tuple[int, list[str]]]
 _LONGEST_SHOWN = 60
 _HEADER_WITHIN = 100
 """Rows. A header that was not found by then is not looked for further down."""
-_NAMED_UNIT = re.compile(r".*[(\[]\s*([^)\]]+?)\s*[)\]]\s*|[^/]+/\s*(\S+)\s*")
+_NAMED_UNIT = re.compile(r".*[(\[]\s*([^)\]]+?)\s*[)\]]\s*|[^/]+/\s*(\S+)\s*|.+_([^\W_]\S*)\s*")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}(,[0-9]{3})+")
 
 
@@ -273,9 +273,9 @@ def _seconds(cells: Sequence[str], index: int, name: str, told: Told) -> Column 
 
 
 def _unit_of(name: str, wanted: str) -> str | None:
-    """The unit that a column's name ends with, as in "I (mA)", "I [mA]" or "I/mA"."""
+    """The unit that a column's name ends with, as in "I (mA)", "I [mA]", "I/mA" or "I_mA"."""
     named = _NAMED_UNIT.fullmatch(name)
-    unit = (named[1] or named[2]) if named else None
+    unit = next(filter(None, named.groups()), None) if named else None
     try:
         return unit if unit and parse(f"1 {unit}", wanted) > 0 else None
     except UnitError:

@@ -2,7 +2,7 @@
 
 All is round, so that it can be worked out by hand: 2 A over half a dm², an hour long, counted by a
 meter whose gain may be off by a standard uncertainty of 1 %. By Faraday's law 2 Ah deposit
-2.3713 g, which are 52.93 µm of copper of 8.96 g/cm³ on 0.5 dm² (63.546 g/mol, 96485.33 C/mol).
+2.3710 g, which are 52.92 µm of copper of 8.96 g/cm³ on 0.5 dm² (63.546 g/mol, 96485.33 C/mol).
 """
 
 from collections.abc import Callable, Iterator
@@ -42,7 +42,7 @@ metal = "Cu(II)"
 area = "0.5 dm²"
 area_uncertainty = "5 %"
 efficiency = "100 %"
-target = "52.93 µm"
+target = "52.92 µm"
 voltage_ceiling = "6 V"
 caps = { charge = "5 Ah", duration = "10 h" }
 
@@ -65,7 +65,7 @@ def begun(run_id: int = 12, **changes: Any) -> RunOpened:
         "plan": PLAN,
         "metal": "Cu",
         "area_dm2": 0.5,
-        "target_um": 52.93,
+        "target_um": 52.92,
         "who": "anna",
         "utc_ms": STARTED_MS,
         "monotonic_s": 100.0,
@@ -88,8 +88,8 @@ def over(run_id: int = 12, **changes: Any) -> RunEnded:
         "charge_ah": 2.0,
         "gap_least_ah": 0.0,
         "gap_greatest_ah": 0.0,
-        "mass_g": 2.3713,
-        "thickness_um": 52.93,
+        "mass_g": 2.3710,
+        "thickness_um": 52.92,
     }
     return RunEnded(**(fields | changes))
 
@@ -184,7 +184,7 @@ def foretold() -> Rehearsal:
         )  # fmt: skip
 
     return Rehearsal(
-        title="Lamp foot", bath="Copper 1", target_um=52.93, area_dm2=0.5, because=(), draws=39,
+        title="Lamp foot", bath="Copper 1", target_um=52.92, area_dm2=0.5, because=(), draws=39,
         completes=39, duration_s=between(3600.0), charge_ah=between(2.0),
         stages=(stage("strike", 1.0, 0.0, 1200.0, "duration"),
                 stage("build", 2.5, 1200.0, 3600.0, "target")),
@@ -193,7 +193,7 @@ def foretold() -> Rehearsal:
             curve("Current", "A", lambda t: 1.0 if t <= 1200 else 2.5, 0.02),
             curve("Voltage", "V", lambda t: 1.6 if t <= 1200 else 2.1, 0.1),
             curve("Bath", "°C", lambda t: 22.0 + t / 1800, 0.03),
-            curve("Thickness", "µm", lambda t: 52.93 * (t / 7200 if t <= 1200 else
+            curve("Thickness", "µm", lambda t: 52.92 * (t / 7200 if t <= 1200 else
                                                         (1 / 6 + 5 / 6 * (t - 1200) / 2400)), 0.03),
         ),
     )  # fmt: skip

@@ -62,10 +62,10 @@ def test_newest_come_first_without_proof_tests(page: FlaskClient) -> None:
 def test_a_line_says_when_what_how_thick_how_it_ended_and_alarms(page: FlaskClient) -> None:
     text = words(page.get("/runs"))
     assert (
-        "2026-03-02 20:00 Door knob run 2 Short: 0.11 V at 3.50 A 13.2 of 52.93 µm "
+        "2026-03-02 20:00 Door knob run 2 Short: 0.11 V at 3.50 A 13.2 of 52.92 µm "
         "Aborted after 15 min 3 alarms, 1 high" in text
     )
-    assert "Lamp foot run 1 52.9 of 52.93 µm Complete after 1 h 00 min" in text
+    assert "Lamp foot run 1 52.9 of 52.92 µm Complete after 1 h 00 min" in text
     # 24.99 µm is short of 25, and must not read as there.
     assert "Stopped by anna 24.9 of 25 µm Stopped" in text
 

@@ -26,6 +26,7 @@ from daemon.service.commands.operator import operator
 from daemon.service.commands.part import part, parts
 from daemon.service.commands.prove import prove
 from daemon.service.commands.pump import pump
+from daemon.service.commands.readings import readings
 from daemon.service.commands.recount import recount
 from daemon.service.commands.rehearse import rehearse
 from daemon.service.commands.settle import settle
@@ -137,6 +138,7 @@ for command in (
     calibrate,
     calibrations,
     recount_run,
+    readings,
     cost,
     settle,
     prove,
