@@ -20,6 +20,7 @@ from web.bath import BathPage
 from web.bath_account import AccountPages
 from web.bearers import Bearers
 from web.calibration import CalibrationPage
+from web.compare import ComparePage
 from web.downloads import DownloadPages
 from web.effects import EffectsPage
 from web.enter import EnterPages
@@ -91,6 +92,7 @@ def create_app(
     RunListPage(tank, runs).route(app)
     RunReportPage(tank, runs).route(app)
     DownloadPages(runs).route(app)
+    ComparePage(runs).route(app)
     RehearsePages(tank, runs).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     Api(tank, runs, access).route(app, limiter)

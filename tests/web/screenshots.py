@@ -376,6 +376,9 @@ RUN_PAGES = {
     "runs-no-fit": "/runs?words=spoon",
     "runs-wrong": "/runs?since=1.3.2026",
     "runs-report-under-way": "/runs/61",
+    "runs-compare": "/runs/compare?run=57&run=55",
+    "runs-compare-which": "/runs/compare?run=57",
+    "runs-compare-wrong": "/runs/compare?run=57&run=57",
 }
 """Pages about runs."""
 

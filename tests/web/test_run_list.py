@@ -119,6 +119,12 @@ def test_what_was_written_is_text_and_never_markup(page: FlaskClient, some: Path
     assert "=cmd|' /C calc'!A0" in unescape(page.get("/runs").text)
 
 
+def test_two_runs_can_be_ticked_to_be_compared(page: FlaskClient) -> None:
+    html = page.get("/runs").text
+    assert html.count('type="checkbox" name="run"') == 4
+    assert 'action="/runs/compare"' in html
+
+
 def test_pages_carry_what_was_looked_for(make_client: Make, tmp_path: Path) -> None:
     path = tmp_path / "many.db"
     keep(path, *(e for n in range(1, 121) for e in (begun(n), over(n))))
