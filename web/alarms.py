@@ -6,7 +6,8 @@ from datetime import tzinfo
 from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 
-from daemon.api.messages import AlarmRequest, AlarmStatus, PriorityName, Status
+from daemon.api.effects_row import PriorityName
+from daemon.api.messages import AlarmRequest, AlarmStatus, Status
 from daemon.api.sentence import WITHOUT_CURRENT, clock, utc_of
 from daemon.control.protection.causes import PROOF_OVERDUE, RUN_INTERRUPTED
 from web.figures import unbroken

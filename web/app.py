@@ -6,6 +6,7 @@ from pathlib import Path
 from flask import Flask
 
 from daemon.access.tokens import Tokens, tokens_at
+from daemon.api.kept_plans import plans_at
 from daemon.api.languages import Language
 from daemon.api.listen import Listen
 from daemon.api.sentence import duration
@@ -32,6 +33,8 @@ from web.makeup import MakeUpPages
 from web.meshes import Meshes
 from web.pages import Pages
 from web.part_pages import PartPages
+from web.plan_pages import PlanPages
+from web.plan_shelf import Shelf
 from web.proof import ProofPage
 from web.protection import protect
 from web.rehearse import RehearsePages
@@ -93,7 +96,9 @@ def create_app(
     RunReportPage(tank, runs).route(app)
     DownloadPages(runs).route(app)
     ComparePage(runs).route(app)
-    RehearsePages(tank, runs).route(app, limiter)
+    shelf = Shelf(plans_at(record), tank, runs)
+    PlanPages(tank, runs, shelf).route(app, limiter)
+    RehearsePages(tank, runs, shelf).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     Api(tank, runs, access).route(app, limiter)
     return app

@@ -23,7 +23,8 @@ _NO_ID = re.compile(r"[^a-z0-9]+")
 class Field:
     """Something to fill in: its label, what stands in it at first, an example where nothing does.
 
-    options: the words that may be chosen from; typed is any text without.
+    options: the words that may be chosen from; typed is any text without. longest: characters of it
+    that are taken.
     """
 
     key: str
@@ -31,6 +32,7 @@ class Field:
     value: str = ""
     example: str = ""
     options: tuple[str, ...] = ()
+    longest: int = LONGEST
 
     @property
     def id(self) -> str:
@@ -143,7 +145,7 @@ def filled(groups: Iterable[Group], sent: Mapping[str, str]) -> Form:
     typed = {}
     for each in fields:
         text = sent.get(each.key, "") if asked else each.value
-        text = text.strip()[:LONGEST]
+        text = text.strip()[: each.longest]
         typed[each.key] = text if not each.options or text in each.options else each.options[0]
     return Form(groups, typed, asked)
 

@@ -22,11 +22,12 @@ FILE_LIMIT_BYTES = MOST_BYTES + 65_536
 FILE_FORM_MEMORY_BYTES = 262_144
 """Of such a form without its file, which goes to the disk."""
 
-TAKES_A_PLAN = "/api/v1/commands/start"
-"""The address of the API that takes a plan's whole text."""
+TAKE_A_PLAN = frozenset({"/plans/check", "/plans/keep", "/api/v1/commands/start"})
+"""The addresses of the form of a plan, and that of the API that takes a plan's whole text."""
 
 PLAN_LIMIT_BYTES = 60_000
-"""Of a plan in JSON, which may have 50,000 characters; below the server's own limit."""
+"""Of a plan's form, whose stages have many fields, and of a plan in JSON, which may have 50,000
+characters; below the server's own limit."""
 
 TAKES_A_FILE = "/parts/new/work"
 """The address of the one form that may hold a file."""
@@ -72,7 +73,7 @@ def protect(app: Flask, guard: Callable[[], ResponseReturnValue | None]) -> Limi
         RATELIMIT_STORAGE_URI="memory://",
     )
     # Before the form is read, which the token's check does.
-    app.before_request(_allow_file)
+    app.before_request(_allow_more)
     # Before the token is looked at, so that a foreign form is called what it is.
     app.before_request(_refuse_foreign_forms)
     # Before anything that was sent is read: of who may not, nothing is.
@@ -100,14 +101,15 @@ def exempt_stops() -> bool:
     return (request.view_args or {}).get("ask") in ("stop", "abort")
 
 
-def _allow_file() -> None:
-    if request.path == TAKES_A_PLAN:
-        request.max_content_length = PLAN_LIMIT_BYTES
+def _allow_more() -> None:
     # Another kind of form would be read into memory as a whole.
     if request.path == TAKES_A_FILE and request.mimetype == "multipart/form-data":
         request.max_content_length = FILE_LIMIT_BYTES
         # It bounds what is read at a time too, which is 64 KiB.
         request.max_form_memory_size = FILE_FORM_MEMORY_BYTES
+    if request.path in TAKE_A_PLAN:
+        request.max_content_length = PLAN_LIMIT_BYTES
+        request.max_form_memory_size = PLAN_LIMIT_BYTES
 
 
 def _refuse_foreign_forms() -> None:

@@ -14,6 +14,7 @@ from daemon.api.rehearsal_report import Rehearsal
 from daemon.record.errors import NoSuchRunError, NotForetoldError, RecordError
 from daemon.record.queries import Run
 from web.listing import capital, unreadable
+from web.plan_shelf import Shelf
 from web.protection import ACTS_A_MINUTE
 from web.rehearsal_chart import drawn
 from web.runs import Runs, record_number
@@ -33,9 +34,10 @@ NOT_NOW = "The daemon does not answer, so nothing can be rehearsed on this page.
 class RehearsePages:
     """The views, over one daemon and one record."""
 
-    def __init__(self, tank: Tank, runs: Runs) -> None:
+    def __init__(self, tank: Tank, runs: Runs, shelf: Shelf) -> None:
         self._tank = tank
         self._runs = runs
+        self._shelf = shelf
 
     def route(self, app: Flask, limiter: Limiter) -> None:
         """Give each view its address."""
@@ -45,10 +47,13 @@ class RehearsePages:
         app.add_url_rule("/rehearse/<number>", "rehearsal_after", self.after)
 
     def page(self) -> ResponseReturnValue:
-        """Show the form, with the plan of the run `run` if the query names one."""
+        """Show the form, with the plan that is kept as `plan`, or that of the run `run`."""
         run_id = record_number(request.args.get("run", ""))
         plan = "" if run_id is None else self._plan(run_id)
-        return self._shown(plan, "", "", None, "")
+        if "plan" in request.args:
+            plan = self._kept(request.args["plan"])
+        wrong = "" if len(plan) <= LONGEST else f"The plan is longer than {LONGEST} characters."
+        return self._shown(plan, "", "", None, wrong)
 
     def rehearse(self) -> ResponseReturnValue:
         """Rehearse what was sent: `plan`, `mishaps` a line each, `parts`."""
@@ -120,6 +125,15 @@ class RehearsePages:
             return self._runs.newest_runs(NEWEST)
         except RecordError:
             return []
+
+    def _kept(self, name: str) -> str:
+        try:
+            kept = self._shelf.plan(name)
+        except OSError:
+            kept = None
+        if kept is None:
+            abort(404)
+        return kept.text
 
     def _plan(self, run_id: int) -> str:
         try:

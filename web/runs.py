@@ -48,6 +48,7 @@ from daemon.record.queries import Run, StageResult, one_run, runs, stages
 from daemon.record.run_search import Wanted
 from daemon.record.series import Series, samples, series
 from daemon.record.store import open_reader, refusal
+from daemon.record.used_plans import UsedPlan, used_plans
 
 if TYPE_CHECKING:
     # It brings numpy along, which only the bath's page needs.
@@ -242,6 +243,11 @@ class Runs:
         """Give a part's picture, a PNG file; None where it has none. Raises `NoSuchPartError`."""
         with self._reading() as connection:
             return parts.picture(connection, number)
+
+    def used_plans(self) -> dict[str, UsedPlan]:
+        """Give the newest run of each title, by title."""
+        with self._reading() as connection:
+            return used_plans(connection)
 
     def audit(self, limit: int, before: int | None) -> list[AuditEntry]:
         """Give who asked for what, newest first; what is before the entry `before`."""

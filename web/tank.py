@@ -6,19 +6,25 @@ from pathlib import Path
 
 from daemon.api.access_message import AccessRequest
 from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
+from daemon.api.effects_row import EffectsRow
 from daemon.api.messages import (
     ActRequest,
     AlarmRequest,
     Answer,
     BathEntryRequest,
     EffectsRequest,
-    EffectsRow,
     RehearseRequest,
     SettleRequest,
     StartRequest,
     Status,
 )
 from daemon.api.part_messages import PartRequest
+from daemon.api.plan_messages import (
+    CheckPlanRequest,
+    DropPlanRequest,
+    KeepPlanRequest,
+    PlanCheck,
+)
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -32,6 +38,8 @@ Pressed = (
     | AlarmRequest
     | BathEntryRequest
     | PartRequest
+    | KeepPlanRequest
+    | DropPlanRequest
     | SettleRequest
     | StartRequest
     | BeginProofRequest
@@ -42,6 +50,9 @@ Pressed = (
 
 REHEARSE_PATIENCE_S = 70.0
 """Real s that a rehearsal may take; the daemon ends one before."""
+
+CHECK_PATIENCE_S = 5.0
+"""Real s that checking a plan may take; some ms on a machine that has nothing else to do."""
 
 KEEP_S = 0.25
 """A word this young is given to the next asker too, so that a room full of open pages costs the
@@ -89,6 +100,13 @@ class Tank:
     def foresee(self, run_id: int) -> Answer:
         """Ask what going on with a run's part would meet with. Raises `DaemonUnreachableError`."""
         return self._client.ask(StartRequest(goes_on_from=run_id, check=True, who="the page"))
+
+    def check(self, plan: str) -> PlanCheck:
+        """Ask what is to be said of a plan. Raises `DaemonUnreachableError`."""
+        answer = Client(self._socket, timeout_s=CHECK_PATIENCE_S).ask(CheckPlanRequest(plan=plan))
+        if answer.checked is None:
+            raise DaemonUnreachableError(answer.error or "an answer without a word on the plan")
+        return answer.checked
 
     def rehearse(self, request: RehearseRequest) -> Answer:
         """Ask how a plan would go, which takes seconds. Raises `DaemonUnreachableError`."""

@@ -5,8 +5,16 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, Field, JsonValue
 
 from daemon.api.access_message import AccessRequest
+from daemon.api.effects_row import EffectsRow, PriorityName
 from daemon.api.message import Message, PersonsAct
 from daemon.api.part_messages import PartRequest
+from daemon.api.plan_messages import (
+    CheckPlanRequest,
+    DropPlanRequest,
+    KeepPlanRequest,
+    PlanCheck,
+    PlanText,
+)
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -31,16 +39,9 @@ StateName = Literal[
     "complete",
 ]
 
-PriorityName = Literal["high", "medium", "low"]
-
-StopName = Literal["nothing", "hold", "stop", "abort"]
-
 LifeName = Literal[
     "unacknowledged", "acknowledged", "returned, unacknowledged", "latched", "shelved"
 ]
-
-PLAN_LIMIT = 50_000
-"""Characters of a plan, which then fits a request; a long one has a few thousand."""
 
 
 class StatusRequest(Message):
@@ -60,11 +61,14 @@ class StartRequest(PersonsAct):
 
     With `goes_on_from` it goes on with the part of that run, and without a plan by that run's.
     With `check` nothing is started: the answer says whether the plan can work, and what it meets.
+    `after_run` is the newest run that its asker knows of, 0 for none: where there is a newer one,
+    nothing is started, so that a press that comes twice starts one run.
     """
 
     ask: Literal["start"] = "start"
-    plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
+    plan: PlanText = ""
     goes_on_from: int | None = Field(default=None, gt=0)
+    after_run: int | None = Field(default=None, ge=0)
     check: bool = False
 
 
@@ -76,7 +80,7 @@ class RehearseRequest(Message):
     """
 
     ask: Literal["rehearse"] = "rehearse"
-    plan: Annotated[str, Field(max_length=PLAN_LIMIT)] = ""
+    plan: PlanText = ""
     goes_on_from: int | None = Field(default=None, gt=0)
     mishaps: tuple[Annotated[str, Field(max_length=200)], ...] | None = None
     copies: int | None = Field(default=None, ge=1, le=1000)
@@ -187,6 +191,9 @@ Request = Annotated[
     | CalibrateRequest
     | BathEntryRequest
     | PartRequest
+    | CheckPlanRequest
+    | KeepPlanRequest
+    | DropPlanRequest
     | AccessRequest,
     Field(discriminator="ask"),
 ]
@@ -355,37 +362,14 @@ class Status(Message):
     pumps: tuple[PumpStatus, ...] = ()
 
 
-class EffectsRow(Message):
-    """A row of the cause and effect table: what one cause brings about, and what to check first.
-
-    The stop comes when the cause has been there for `after_s`, s; beacon, siren and message
-    (`tell`) come at once.
-    """
-
-    cause: str
-    priority: PriorityName
-    stop: StopName
-    after_s: float
-    beacon: bool
-    siren: bool
-    tell: bool
-    check: str
-
-    @property
-    def after(self) -> str:
-        """When the stop comes, in words; nothing where none comes."""
-        if self.stop == "nothing":
-            return ""
-        return "at once" if self.after_s == 0 else f"{self.after_s:g} s"
-
-
 class Answer(Message):
     """What the daemon answers: the status after the act, or the one reason why not.
 
     `unusable`: the plan is wrong, whatever the tank does. `warning`: it was done, but this has to
     be known of it. `effects` are the rows of the cause and effect table, `proof` how it is with the
     proof test, for whoever asked for them. `entry` is the number of the bath's entry or of the part
-    that was made. `notes` are good to know besides. `rehearsal` is there for whoever asked for one.
+    that was made. `notes` are good to know besides. `rehearsal` is there for whoever asked for one,
+    `checked` for whoever had a plan checked.
     """
 
     ok: bool
@@ -398,3 +382,4 @@ class Answer(Message):
     entry: int | None = None
     notes: tuple[str, ...] = ()
     rehearsal: Rehearsal | None = None
+    checked: PlanCheck | None = None

@@ -9,21 +9,20 @@ from dataclasses import dataclass
 
 from daemon.control.charge import SECONDS_PER_HOUR, Count
 from daemon.control.doubt import wanted_ah
+from daemon.control.end_names import (
+    CHARGE_CAP,
+    DURATION_CAP,
+    STAGE_CHARGE,
+    STAGE_DURATION,
+    STAGE_THICKNESS,
+    STAGE_VOLTAGE,
+    TARGET,
+)
 from daemon.control.situation import Limits, Progress, Run
-
-TARGET = "target"
-CHARGE_CAP = "cap on charge"
-DURATION_CAP = "cap on time"
-STAGE_CHARGE = "charge"
-STAGE_THICKNESS = "thickness"
-STAGE_DURATION = "duration"
-STAGE_VOLTAGE = "cell voltage"
 
 ROUNDING_S = 1e-6
 """Sums of times round. Without room for that, an end that the loop woke up for may be found to be
 due a moment later, again and again. In a microsecond no supply deposits anything to speak of."""
-
-ENDS_OF_RUN = frozenset({TARGET, CHARGE_CAP, DURATION_CAP})
 
 
 @dataclass(frozen=True, slots=True)

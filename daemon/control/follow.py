@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from daemon.control import ends
+from daemon.control import end_names, ends
 from daemon.control.charge import Count
 from daemon.control.forecast import current_at
 from daemon.control.obey import wind_to
@@ -37,10 +37,10 @@ def follow(
         if not end.is_due(now_s):
             break
         last = progress.stage + 1 == len(run.plan.stages)
-        if last or end.name in ends.ENDS_OF_RUN:
+        if last or end.name in end_names.ENDS_OF_RUN:
             # The progress is up to date; with `now_s` nothing is left for `wind_to` to count.
             situation = replace(situation, progress=progress, now_s=now_s)
-            goal = State.COMPLETE if end.name == ends.TARGET else State.STOPPED
+            goal = State.COMPLETE if end.name == end_names.TARGET else State.STOPPED
             reason = _why(run, count, end.name, now_s)
             return wind_to(situation, goal, reason, now_s, ended_by=end.name), None
         happenings.append(_over(run, progress, count, now_s, end.name))
@@ -147,5 +147,5 @@ def _over(run: Run, progress: Progress, count: Count, now_s: float, ended_by: st
 
 def _why(run: Run, count: Count, end: str, now_s: float) -> str:
     thickness_um = count.projected_ah(now_s) * run.um_per_ah
-    what = end if end in ends.ENDS_OF_RUN else "the last stage's end"
+    what = end if end in end_names.ENDS_OF_RUN else "the last stage's end"
     return f"{what} reached at {thickness_um:.2f} of {run.plan.target_um:.2f} µm"

@@ -21,20 +21,28 @@ from daemon.control.states import ALLOWED, PASSING, PLATING, Act, State
 
 def refusal(situation: Situation, act: Act, now_s: float, limits: Limits) -> str | None:
     """Why `act` is not possible now, in one sentence for the person; None if it is."""
+    return next(iter(refusals(situation, act, now_s, limits)), None)
+
+
+def refusals(situation: Situation, act: Act, now_s: float, limits: Limits) -> tuple[str, ...]:
+    """Each reason why `act` is not possible now, the first the one that is told; none if it is."""
     state = situation.state
-    if state in ALLOWED[act]:
-        if act in (Act.START, Act.RESUME):
-            return (
-                interlocks.why_not(situation, limits.table)
-                or alarms.why_not(situation.alarms, limits.table)
-                or contactor.why_not(situation, limits)
-                or _no_current_yet(situation, now_s, limits)
-            )
-        return _completing(situation) if act in (Act.HOLD, Act.STOP) else None
-    if act is Act.START and state is State.ABORTED:
-        return "the last run was aborted: look at the tank, then reset, then start"
-    where = ", ".join(s.value for s in State if s in ALLOWED[act])
-    return f"cannot {act.value} a run that is {state.value}: possible when {where}"
+    if state not in ALLOWED[act]:
+        if act is Act.START and state is State.ABORTED:
+            return ("the last run was aborted: look at the tank, then reset, then start",)
+        where = ", ".join(s.value for s in State if s in ALLOWED[act])
+        return (f"cannot {act.value} a run that is {state.value}: possible when {where}",)
+    reasons: tuple[str | None, ...] = ()
+    if act in (Act.START, Act.RESUME):
+        reasons = (
+            interlocks.why_not(situation, limits.table),
+            alarms.why_not(situation.alarms, limits.table),
+            contactor.why_not(situation, limits),
+            _no_current_yet(situation, now_s, limits),
+        )
+    elif act in (Act.HOLD, Act.STOP):
+        reasons = (_completing(situation),)
+    return tuple(reason for reason in reasons if reason is not None)
 
 
 def _completing(situation: Situation) -> str | None:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from daemon.control import contactor, ends, interlocks
+from daemon.control import contactor, end_names, interlocks
 from daemon.control.obey import wind_to
 from daemon.control.protection import alarms as life
 from daemon.control.protection import causes
@@ -14,7 +14,7 @@ from daemon.control.states import OPEN, PLATING, State
 RUNS = OPEN - {State.HELD}
 """States in which a cause of ours is an alarm. At rest it only keeps a run from starting."""
 
-CAPS = frozenset({ends.CHARGE_CAP, ends.DURATION_CAP})
+CAPS = frozenset({end_names.CHARGE_CAP, end_names.DURATION_CAP})
 
 
 def protect(

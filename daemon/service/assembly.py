@@ -12,17 +12,19 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from daemon.api.effects import rows as effects_rows
+from daemon.api.kept_plans import plans_at
 from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Alarms
 from daemon.control.situation import Demand, Event, Limits
-from daemon.control.states import OPEN
+from daemon.control.states import OPEN, Act
 from daemon.record.recovery import Unfinished
 from daemon.record.writer import Writer
 from daemon.service import machine
 from daemon.service.access_keeping import keep_untold
 from daemon.service.bath_keeping import BathKeeper, book_by
 from daemon.service.calibrating import Calibrator, known_meters
+from daemon.service.desk import Desk
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
 from daemon.service.devices.meter_worker import Device, MeterWorker
 from daemon.service.devices.pins import Pins, make_pins
@@ -33,6 +35,7 @@ from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
 from daemon.service.known import known_by
 from daemon.service.loop import Loop
 from daemon.service.part_keeping import PartKeeper
+from daemon.service.plan_keeping import PlanKeeper
 from daemon.service.proof.assembly import make_prover
 from daemon.service.proof.due import Proving
 from daemon.service.proof.prover import Prover
@@ -46,7 +49,7 @@ from daemon.service.rehearsal.foreteller import Foreteller, start_of
 from daemon.service.rehearsal.held_against import is_under_way
 from daemon.service.runner import Mail
 from daemon.service.scribe import Origin, Scribe
-from daemon.service.server import ControlServer, Desk
+from daemon.service.server import ControlServer
 from daemon.service.settings import Settings
 from daemon.service.status import Speaker
 from daemon.service.telling.teller import make_teller
@@ -259,6 +262,8 @@ def make_answering(
         lambda asked: apart.rehearse(apart.of(asked, loop.bath_c)),
         lambda run_id, start: foreteller.begin(run_id, start_of(apart, start, loop.bath_c)),
         words.access,
+        PlanKeeper(plans_at(record), books.writer, clock),
+        lambda: loop.refusals(Act.START),
     )
     server = ControlServer(
         settings.daemon.socket,

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from daemon.api.errors import InputError
 from daemon.api.proof_plan import is_proof
-from daemon.control import ends
+from daemon.control.end_names import STAGE_CHARGE, STAGE_DURATION, STAGE_THICKNESS, STAGE_VOLTAGE
 from daemon.control.situation import Carried
 from daemon.record import interruptions, queries
 from daemon.record.errors import NoSuchRunError
@@ -18,7 +18,12 @@ from daemon.record.recovery import RUNNING
 from daemon.record.store import open_reader
 
 STAGE_ENDS = frozenset(
-    {ends.STAGE_CHARGE, ends.STAGE_THICKNESS, ends.STAGE_DURATION, ends.STAGE_VOLTAGE}
+    {
+        STAGE_CHARGE,
+        STAGE_THICKNESS,
+        STAGE_DURATION,
+        STAGE_VOLTAGE,
+    }
 )
 """How a stage ends that is not to be done again."""
 

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
-from daemon.control.obey import refusal
+from daemon.control.obey import refusals
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import BUTTON, NO_ALARMS, Alarms, Change, Sign
 from daemon.control.protection.causes import OUTPUT_DID_NOT_STOP
@@ -193,11 +193,14 @@ class Loop:
 
     def refusal(self, act: Act) -> str | None:
         """Why a person's act is not possible now; None if it is."""
+        return next(iter(self.refusals(act)), None)
+
+    def refusals(self, act: Act) -> tuple[str, ...]:
+        """Each reason why a person's act is not possible now. In any thread."""
         now_s = self._clock.monotonic_s()
-        refused = refusal(self.situation, act, now_s, self._limits)
-        if refused is None and act in (Act.START, Act.RESUME):
-            refused = self._trouble or self._silence(now_s)
-        return refused
+        found = refusals(self.situation, act, now_s, self._limits)
+        why = self._trouble or self._silence(now_s)
+        return (*found, why) if why and act in (Act.START, Act.RESUME) else found
 
     def cycle(
         self,
@@ -279,14 +282,7 @@ class Loop:
         signs = (*seen, *self._around, *self._once) if self._around or self._once else seen
         self._once = []
         return Inputs(
-            now_s,
-            reading,
-            act,
-            trouble,
-            pins.open_loops,
-            pins.auxiliary_closed,
-            signs,
-            attend,
+            now_s, reading, act, trouble, pins.open_loops, pins.auxiliary_closed, signs, attend
         )
 
     def _is_new_trouble(self, news: Heard | None, inputs: Inputs) -> bool:

@@ -38,7 +38,9 @@ class Order:
     """A person's act on its way to the loop, and the way back: `answered` is set with `error`.
 
     Either the loop takes it or the asker withdraws it, whoever is first: an act that its asker has
-    given up is not done later. `unproven` says what is wrong with the guard's way to output off.
+    given up is not done later. `after_run` is the newest run that the asker of a start knew of; a
+    newer one refuses it, so that the same question starts no second run. `unproven` says what is
+    wrong with the guard's way to output off.
     """
 
     act: Act | AlarmAct | Withhold | PumpAct
@@ -48,6 +50,7 @@ class Order:
     where: str = ""
     goes_on_from: int | None = None
     carried: Carried = NOTHING_CARRIED
+    after_run: int | None = None
     unproven: str | None = None
     error: str | None = None
     answered: threading.Event = field(default_factory=threading.Event)
@@ -157,6 +160,9 @@ class Runner:
         refused = self._loop.refusal(order.act)
         if refused is None and order.act is Act.START and self._quit_by_s is not None:
             refused = "the daemon is about to end"
+        newest = self._next_run_id - 1
+        if order.after_run not in (None, newest):
+            refused = f"run {newest} has been started since this was asked: look at it first"
         refused = refused or order.unproven
         detail = "" if order.plan is None else order.plan.title
         self._loop.asked(order.who, order.where, order.act.value, detail, refused)

@@ -3,13 +3,13 @@
 import socketserver
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy.exc import DatabaseError
 
 from daemon.api.access_message import AccessRequest
+from daemon.api.effects_row import EffectsRow
 from daemon.api.errors import InputError
 from daemon.api.messages import (
     ActRequest,
@@ -18,7 +18,6 @@ from daemon.api.messages import (
     BathEntryRequest,
     CalibrateRequest,
     EffectsRequest,
-    EffectsRow,
     RehearseRequest,
     Request,
     SettleRequest,
@@ -28,8 +27,12 @@ from daemon.api.messages import (
     WithholdRequest,
 )
 from daemon.api.part_messages import PartRequest
-from daemon.api.plan_file import read_plan
-from daemon.api.plan_known import known_of
+from daemon.api.plan_messages import (
+    CheckPlanRequest,
+    DropPlanRequest,
+    KeepPlanRequest,
+    PlanCheck,
+)
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -37,26 +40,18 @@ from daemon.api.proof_messages import (
     ProofRequest,
 )
 from daemon.api.pump_messages import PumpRequest
-from daemon.api.rehearsal_report import Rehearsal
-from daemon.api.sentence import utc_of
-from daemon.bath.due import Dues
-from daemon.clock import to_ms
-from daemon.control.feasibility import problems
 from daemon.control.panel import Panel
-from daemon.control.situation import NOTHING_CARRIED, AlarmAct
+from daemon.control.situation import AlarmAct
 from daemon.control.states import Act
 from daemon.record.errors import RecordError
-from daemon.record.parts import Part
 from daemon.record.store import refusal
-from daemon.service.bath_keeping import Kept
 from daemon.service.control_socket import SocketUnusableError, clear
-from daemon.service.foretelling import anode_notes, course_note, due_notes, going_on_note
-from daemon.service.going_on import Unfinished
-from daemon.service.known import KnownTo
+from daemon.service.desk import Desk
 from daemon.service.proof.prover import ABOUT as PROOF_TEST
 from daemon.service.proof.prover import Asked, Prover
 from daemon.service.pumps.doser import PumpAct
 from daemon.service.runner import Order, Withhold
+from daemon.service.starting import Starting
 from drivers.contracts import Rating
 
 REQUEST_LIMIT = 256 * 1024
@@ -73,33 +68,6 @@ KEPT_LIMIT_S = 3.0
 is not. A commit takes some tens of ms, on a card that is busy with itself now and then a second."""
 
 _REQUEST: TypeAdapter[Request] = TypeAdapter(Request)
-
-
-@dataclass(frozen=True, slots=True)
-class Desk:
-    """What is asked of the record, in the asker's thread, which waits for the disk.
-
-    calibrate keeps what a meter was compared with, settle what passed in an interruption,
-    enter what was done to the bath; dues is what falls due of it; unfinished knows what is on the
-    part of a run that was cut short, unproved why no run may start before a proof test, None if it
-    may. not_kept waits, for so many real seconds, until all that has happened is on the disk: why
-    it is not, None once it is. keep_part keeps a part; known is what a plan may leave out.
-    rehearse rehearses, foretell sees to it that a run that has started is foretold. access keeps
-    in the audit who has signed in on the page, and what has changed of who may what.
-    """
-
-    calibrate: Callable[[CalibrateRequest], None]
-    settle: Callable[[SettleRequest], None]
-    enter: Callable[[BathEntryRequest], Kept]
-    dues: Callable[[], Dues]
-    unfinished: Callable[[int], Unfinished]
-    unproved: Callable[[], str | None]
-    not_kept: Callable[[float], str | None]
-    keep_part: Callable[[PartRequest], Part]
-    known: KnownTo
-    rehearse: Callable[[RehearseRequest], Rehearsal]
-    foretell: Callable[[int, StartRequest], object]
-    access: Callable[[AccessRequest], None]
 
 
 OF_A_PLAN = frozenset({"plan", "plan cannot work"})
@@ -133,9 +101,8 @@ class ControlServer:
         self._path = path
         self._status = status
         self._submit = submit
-        self._rating = rating
-        self._panel = panel
         self._desk = desk
+        self._starting = Starting(status, rating, panel, desk)
         self._prover = prover
         self._effects = effects
         try:
@@ -169,7 +136,7 @@ class ControlServer:
                 case ProofRequest():
                     return Answer(ok=True, proof=self._prover.status())
                 case BeginProofRequest():
-                    self._start(self._prover.plan(request))
+                    self._starting.order(self._prover.plan(request))
                     self._prover.begin(request, self.answer_walk)
                     return self._at_proof()
                 case AnswerProofRequest():
@@ -198,7 +165,13 @@ class ControlServer:
                 case StartRequest():
                     return self._started(request)
                 case RehearseRequest():
-                    return Answer(ok=True, rehearsal=self._desk.rehearse(request))
+                    return self._rehearsed(request)
+                case CheckPlanRequest():
+                    return Answer(ok=True, checked=self._checked(request))
+                case KeepPlanRequest():
+                    self._desk.plans.keep(request)
+                case DropPlanRequest():
+                    self._desk.plans.drop(request)
                 case _:
                     return self._asked(request)
         except (InputError, RecordError) as error:
@@ -207,6 +180,20 @@ class ControlServer:
         except DatabaseError as error:
             return Answer(ok=False, error=f"the record does not take it: {refusal(error)}")
         return Answer(ok=True, status=self._status())
+
+    def _rehearsed(self, request: RehearseRequest) -> Answer:
+        found = self._desk.rehearse(request)
+        self._desk.plans.rehearsed(request.plan, works=not found.because)
+        return Answer(ok=True, rehearsal=found)
+
+    def _checked(self, request: CheckPlanRequest) -> PlanCheck:
+        """What is to be said of a plan, and all that would keep it from starting now."""
+        found = self._starting.check(request.plan)
+        at = self._prover.under_way
+        proof = () if at is None else (f"a proof test is at {at}: it has to be given up first",)
+        unproved = self._desk.unproved()
+        due = () if unproved is None else (f"proof test overdue: {unproved}",)
+        return found.model_copy(update={"not_now": (*found.not_now, *proof, *due)})
 
     def _part_kept(self, request: PartRequest) -> Answer:
         kept = self._desk.keep_part(request)
@@ -221,7 +208,7 @@ class ControlServer:
         """Do what the proof test's walk asks for, which nothing but the loop refuses."""
         try:
             if isinstance(request, StartRequest):
-                order = self._start(request)
+                order = self._starting.order(request)
             else:
                 order = self._order(request)
         except InputError as error:
@@ -285,8 +272,8 @@ class ControlServer:
             if unproved is not None:
                 raise InputError("proof test overdue", (unproved,))
         told: list[str] = []
-        order = self._start(request, told.append)
-        notes = (*told, *self._notes(order))
+        order = self._starting.order(request, told.append)
+        notes = (*told, *self._starting.notes(order))
         if not request.check:
             answer = self._ordered(order)
             if not answer.ok:
@@ -294,31 +281,8 @@ class ControlServer:
             if answer.status is not None and answer.status.run is not None:
                 self._desk.foretell(answer.status.run.run_id, request)
             return answer.model_copy(update={"notes": notes})
-        status = self._status()
-        if order.plan is not None:
-            can_work = course_note(order.plan, self._panel.facts.doubt, order.carried)
-            notes = (can_work, *notes)
-        return Answer(ok=True, status=status, notes=notes)
-
-    def _notes(self, order: Order) -> tuple[str, ...]:
-        status = self._status()
-        if order.plan is None:
-            return ()
-        goes_on = order.goes_on_from is not None
-        where = (going_on_note(order.plan, order.carried),) if goes_on else ()
-        dues = self._desk.dues()
-        return (
-            where
-            + anode_notes(dues, order.plan)
-            + due_notes(
-                dues,
-                status.bath_charge_ah,
-                to_ms(utc_of(status.utc)),
-                order.plan,
-                self._panel.facts.doubt,
-                order.carried,
-                status.pumps,
-            )
+        return Answer(
+            ok=True, status=self._status(), notes=(*self._starting.can_work(order), *notes)
         )
 
     def _order(self, request: ActRequest | AlarmRequest | WithholdRequest | PumpRequest) -> Order:
@@ -331,26 +295,6 @@ class ControlServer:
             return Order(PumpAct(request.additive, for_s), request.who, where=request.where)
         act = AlarmAct(request.ask, request.who, request.alarm, request.for_s)
         return Order(act, request.who, where=request.where)
-
-    def _start(self, request: StartRequest, tell: Callable[[str], None] = lambda _: None) -> Order:
-        """The order to start, with a plan that can work on what is on the part already.
-
-        `tell` is told what the plan left to the daemon.
-        """
-        text, carried, known = request.plan, NOTHING_CARRIED, self._desk.known(tell)
-        if request.goes_on_from is not None:
-            before = self._desk.unfinished(request.goes_on_from)
-            carried = before.carried
-            if not text:
-                text, known = before.run.plan, known_of(before.run)
-        plan = read_plan(text, "plan", known)
-        found = problems(plan, self._rating, self._panel.facts.doubt, carried)
-        if found:
-            raise InputError("plan cannot work", tuple(found))
-        return Order(
-            Act.START, request.who, plan, text, request.where,
-            goes_on_from=request.goes_on_from, carried=carried,
-        )  # fmt: skip
 
 
 class _Server(socketserver.ThreadingUnixStreamServer):

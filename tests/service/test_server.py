@@ -28,6 +28,7 @@ from daemon.api.messages import (
 )
 from daemon.api.part_messages import PartRequest
 from daemon.api.plan_known import Known, Sure
+from daemon.api.plan_messages import CheckPlanRequest, DropPlanRequest, KeepPlanRequest
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -92,6 +93,24 @@ current = "2 A"
 """
 
 
+class Plans:
+    """Keeps what it is told to, and notes what was rehearsed."""
+
+    def __init__(self):
+        self.kept, self.dropped, self.noted = [], [], []
+
+    def keep(self, request):
+        if request.name == "..":
+            raise InputError("name", ("must be a name",))
+        self.kept.append(request)
+
+    def drop(self, request):
+        self.dropped.append(request)
+
+    def rehearsed(self, plan, *, works):
+        self.noted.append((plan, works))
+
+
 class Loop:
     """Takes orders and answers them at once, unless it is told to keep them."""
 
@@ -111,6 +130,7 @@ class Loop:
         self.said = []
         self.parts = []
         self.rehearsals, self.foretold = [], []
+        self.plans, self.not_now = Plans(), ()
         self.status = STATUS
 
     def rehearse(self, request):
@@ -226,7 +246,8 @@ def serve(path, loop, prover):
             Desk(
                 loop.calibrate, loop.settle, loop.enter, lambda: loop.dues, loop.unfinished,
                 lambda: loop.unproved, loop.not_kept, loop.keep_part, loop.known,
-                loop.rehearse, loop.foretell, loop.signed_in.append,
+                loop.rehearse, loop.foretell, loop.signed_in.append, loop.plans,
+                lambda: loop.not_now,
             ),
             prover,
             rows(DEFAULT_TABLE),
@@ -830,3 +851,55 @@ def test_a_run_that_has_started_is_foretold_and_nothing_else_is(client, loop):
     loop.error = None
     assert client.ask(asked).ok
     assert loop.foretold == [(7, asked)]
+
+
+def test_a_plan_is_checked_and_its_course_foreseen(client, loop):
+    loop.dues = Dues((Tally("brightener", 150.0, 5.0, 0.0, 12.0),))
+    found = client.ask(CheckPlanRequest(plan=PLAN)).checked
+    assert (found.problems, found.not_now) == ((), ())
+    # As by hand: 10 µm on 1 dm² are 0.896 g; at 1.18549 g/Ah 0.7558 Ah, at 2 A 1360 s.
+    assert found.course.charge_ah == pytest.approx(0.7558, rel=1e-4)
+    assert found.course.duration_s == pytest.approx(1360.5, rel=1e-4)
+    assert found.notes == ("2 doses of 5 mL of brightener now, overdue by 46.7 Ah",)
+    assert loop.orders == []
+
+
+def test_what_is_wrong_with_a_plan_is_told_by_its_key(client):
+    broken = client.ask(CheckPlanRequest(plan=PLAN.replace('"10 µm"', '"10"'))).checked
+    (said,) = broken.problems
+    assert said.startswith('target: expected a length such as "25 µm", got "10"')
+    assert broken.course is None
+    strong = client.ask(CheckPlanRequest(plan=PLAN.replace("2 A", "50 A"))).checked
+    (said,) = strong.problems
+    assert said.startswith("stage[1].current: stage 1, 'build': asks for 50 A, at most 5 A")
+    assert strong.course.stages[0].current_a == 50.0
+    far = client.ask(CheckPlanRequest(plan=PLAN.replace("10 µm", "1e308 µm"))).checked
+    assert far.problems
+    assert far.course is None
+
+
+def test_whatever_keeps_a_start_away_now_is_told_with_a_plan(client, loop, prover):
+    loop.not_now = ("interlock open: lid", "no reading from the supply yet")
+    loop.unproved = "the ways to stop were never proved here"
+    prover.under_way = "step 2 of 6"
+    assert client.ask(CheckPlanRequest(plan=PLAN)).checked.not_now == (
+        "interlock open: lid",
+        "no reading from the supply yet",
+        "a proof test is at step 2 of 6: it has to be given up first",
+        "proof test overdue: the ways to stop were never proved here",
+    )
+
+
+def test_plans_are_kept_and_dropped_by_the_desk(client, loop):
+    keep = KeepPlanRequest(name="plate", plan=PLAN, who="Ann")
+    drop = DropPlanRequest(name="plate", seen="ab" * 32, who="Ann")
+    assert client.ask(keep).ok
+    assert client.ask(drop).ok
+    assert (loop.plans.kept, loop.plans.dropped) == ([keep], [drop])
+    refused = client.ask(keep.model_copy(update={"name": ".."}))
+    assert (refused.ok, refused.error) == (False, "name: must be a name")
+
+
+def test_a_rehearsal_is_noted_with_what_came_of_it(client, loop):
+    assert client.ask(RehearseRequest(plan=PLAN)).ok
+    assert loop.plans.noted == [(PLAN, False)]

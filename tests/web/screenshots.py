@@ -37,6 +37,7 @@ from conftest import (
     write_entries,
     write_record,
 )
+from plan_pictures import shoot_plans
 from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
 
 from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
@@ -844,6 +845,7 @@ def main(out: Path, wanted: str = "") -> None:
         _shoot_interruptions(browser, Path(folder), out, wanted)
         _shoot_parts(browser, Path(folder), out, wanted)
         _shoot_rehearsals(browser, Path(folder), out, wanted)
+        shoot_plans(browser, Path(folder), out, wanted)
         browser.close()
 
 

@@ -14,7 +14,7 @@ from daemon.service.commands.command import BadInputError, settings_option
 if TYPE_CHECKING:  # loaded when it is needed, as in all commands
     from rich.table import Table
 
-    from daemon.api.messages import EffectsRow
+    from daemon.api.effects_row import EffectsRow
 
 YES, NO = "yes", "-"
 

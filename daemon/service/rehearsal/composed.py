@@ -13,7 +13,7 @@ from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
 from daemon.bath.cost import SUPPLY_EFFICIENCY
 from daemon.chemistry.electrolysis import mass_g, um_per_ah
-from daemon.control import ends
+from daemon.control import end_names
 from daemon.control.plan import Plan
 from daemon.control.protection.causes import VOLTAGE_CEILING
 from daemon.control.situation import Carried
@@ -138,7 +138,7 @@ def _warnings(
     draws = len(spread.walks)
     if works and len(done) < draws:
         why = {walk.reason.split(" reached")[0].split(":")[0] for walk in spread.walks}
-        why -= {ends.TARGET}
+        why -= {end_names.TARGET}
         found.append(
             f"in {draws - len(done)} of {draws} tanks that are as likely it does not reach its "
             f"target: {', '.join(sorted(why))}"

@@ -1,0 +1,77 @@
+"""Pictures of the page's plans in every state, taken by `screenshots.py`."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Literal
+
+from conftest import serving, write_record
+from planning import Planner
+from playwright.sync_api import Browser, Page, ViewportSize
+
+from daemon.units import parse
+
+PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")
+
+SIZES: dict[str, ViewportSize] = {
+    "phone": {"width": 360, "height": 740},
+    "desktop": {"width": 1280, "height": 800},
+}
+THEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
+
+
+def _kept(planner: Planner) -> None:
+    """Plans: one that works, one for another supply, one with a slip of the pen."""
+    planner.folder.mkdir()
+    for name, text in (
+        ("lamp foot", PLAN),
+        ("lamp foot, fast", PLAN.replace('"1.2 A/dm²"', '"12 A/dm²"')),
+        ("door knob", PLAN.replace("Lamp foot", "Door knob").replace("target", "targt")),
+    ):
+        (planner.folder / f"{name}.toml").write_text(text, "utf-8")
+
+
+def shoot_plans(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """Plans: none, the list, and the form empty, at work and with what cannot be used."""
+    if not "plans".startswith(wanted[:5]):
+        return
+    parse("1 A", "A")
+    record = folder / "plans.db"
+    write_record(record, hours=0.1)
+    planner = Planner(folder / "plans.sock", record)
+    planner.start()
+    context = browser.new_context()
+    page = context.new_page()
+
+    def shoot(name: str) -> None:
+        if not f"plans-{name}".startswith(wanted):
+            return
+        for size, viewport in SIZES.items():
+            page.set_viewport_size(viewport)
+            for theme in THEMES:
+                page.emulate_media(color_scheme=theme)
+                page.screenshot(path=out / f"plans-{name}-{size}-{theme}.png", full_page=True)
+
+    with serving(planner.path, record) as address:
+        _walk(page, address, planner, shoot)
+    context.close()
+    planner.stop()
+
+
+def _walk(page: Page, address: str, planner: Planner, shoot: Callable[[str], None]) -> None:
+    page.goto(f"{address}/plans")
+    shoot("none")
+    page.goto(f"{address}/plans/new")
+    shoot("new")
+    _kept(planner)
+    page.goto(f"{address}/plans")
+    shoot("list")
+    page.goto(f"{address}/plans/edit?plan=lamp foot")
+    shoot("works")
+    page.get_by_label("Target thickness").fill("30")
+    page.get_by_label("Charge", exact=True).fill("4 V")
+    page.get_by_role("button", name="Check and draw it").click()
+    shoot("wrong")
+    page.goto(f"{address}/plans/edit?plan=lamp foot, fast")
+    shoot("too-much")
+    page.goto(f"{address}/plans/delete?plan=lamp foot")
+    shoot("delete")
