@@ -33,8 +33,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import partial
@@ -230,13 +230,14 @@ class Stack:
             self._let_happen(trial, pids, seen)
             self._come_to_rest(trial, pids)
         over_ah = rig.contactor.truth().charge_ah
+        seen.faults += rig.rests(over_ah, REST)
         seen.runs = rig.daemon.record(queries.next_run_id) - run_id
         seen.true_ah = over_ah - before_ah
         seen.posted_ah = rig.posted_ah() - posted_ah
         seen.run = rig.run(run_id)
         if seen.run is not None:
             self._look_up(seen, seen.run)
-        seen.faults += [*rig.integrity(), *rig.rests(over_ah, REST), *rig.acts_of_others()]
+        seen.faults += [*rig.integrity(), *rig.acts_of_others()]
         rig.until(rig.page_answers, "the page answers once the attack is over")
         if "Traceback" in rig.daemon.said()[said:]:
             seen.faults.append("a traceback: " + rig.daemon.said()[said:])
@@ -294,6 +295,20 @@ class Stack:
             seen.greatest_ah += cut.greatest_ah if cut.greatest_ah is not None else math.inf
 
 
+def trials(seed: int, numbers: Iterable[int], *, with_disk: bool) -> Iterator[Seen]:
+    """These trials one after the other; one that comes to no end costs its rig."""
+    left = deque(draw(seed, number) for number in numbers)
+    while left:
+        with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
+            try:
+                daemon = Stack(Path(folder), stack, with_disk=with_disk)
+                while left:
+                    yield daemon.trial(left[0], seed)
+                    left.popleft()
+            except (AssertionError, DaemonUnreachableError) as error:
+                yield Seen(left.popleft(), faults=[f"came to no end: {error}"])
+
+
 def _strike(pid: int, number: int) -> None:
     """Unless it has ended before."""
     with suppress(ProcessLookupError):
@@ -344,16 +359,15 @@ def main() -> int:
     say = Console(highlight=False, soft_wrap=True, markup=False).print
     say(f"seed {seed}")
     seen: list[Seen] = []
-    with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
-        try:
-            daemon = Stack(Path(folder), stack, with_disk=not asked.no_disk)
-        except PermissionError as error:
-            say(f"no small disk: {error}")
-            return 1
-        with suppress(KeyboardInterrupt):
-            for number in numbers:
-                seen.append(daemon.trial(draw(seed, number), seed))
-                say(report(seen[-1]))
+    try:
+        for each in trials(seed, numbers, with_disk=not asked.no_disk):
+            seen.append(each)
+            say(report(each))
+    except PermissionError as error:
+        say(f"no small disk: {error}")
+        return 1
+    except KeyboardInterrupt:
+        pass
     say(summary(seen))
     failed = [str(each.trial.number) for each in seen if each.faults]
     if failed:
