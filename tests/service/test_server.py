@@ -429,7 +429,7 @@ def test_a_start_that_is_refused_has_no_notes(client, loop):
     loop.dues = Dues((Tally("brightener", 150.0, 5.0, 0.0, 12.0),))
     loop.error = "cannot start a run that is running"
     answer = client.ask(StartRequest(plan=PLAN, who="Ann"))
-    assert (answer.ok, answer.notes) == (False, ())
+    assert (answer.ok, answer.notes, answer.unusable) == (False, (), False)
 
 
 def test_a_run_goes_on_with_the_area_that_its_part_had(client, loop):
@@ -681,6 +681,7 @@ def test_a_plan_that_cannot_work_never_reaches_the_loop(client, loop, old, new, 
     assert old in PLAN
     answer = client.ask(StartRequest(plan=PLAN.replace(old, new), who="Ann"))
     assert not answer.ok
+    assert answer.unusable
     assert not loop.orders
     for word in words:
         assert word in answer.error

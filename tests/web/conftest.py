@@ -666,11 +666,16 @@ def web_command(control: Path, record: Path, listen: str) -> list[str]:
 
 
 @contextmanager
-def serving(control: Path, record: Path, listen: str | None = None) -> Iterator[str]:
-    """The page in a process of its own, as it runs in earnest; gives its address."""
+def serving(
+    control: Path, record: Path, listen: str | None = None, more: Sequence[str] = ()
+) -> Iterator[str]:
+    """The page in a process of its own, as it runs in earnest; gives its address.
+
+    more: of its command line.
+    """
     listen = listen or f"127.0.0.1:{free_port()}"
     process = subprocess.Popen(
-        web_command(control, record, listen), stdout=subprocess.PIPE, text=True
+        [*web_command(control, record, listen), *more], stdout=subprocess.PIPE, text=True
     )
     assert process.stdout
     try:

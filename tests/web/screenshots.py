@@ -4,6 +4,8 @@ Phone and desktop, light and dark, without and with the script's chart, from mad
 real record. For looking at; nothing is compared.
 """
 
+import hashlib
+import json
 import sys
 import tempfile
 import time
@@ -40,6 +42,7 @@ from conftest import (
 from plan_pictures import shoot_plans
 from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
 
+from daemon.access.operators import operators_at
 from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
 from daemon.api.proof_messages import ProofEnd, ProofStatus
 from daemon.api.pump_messages import PumpStatus
@@ -689,6 +692,73 @@ def _shoot_interruptions(browser: Browser, folder: Path, out: Path, wanted: str)
     peer.stop()
 
 
+def _shoot_access(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+    """Signing in, what a visitor sees and what an operator does, and the API for people."""
+    if not "access".startswith(wanted[:6]):
+        return
+    record = folder / "access.db"
+    write_record(record, hours=0.1)
+    peer = Peer(folder / "access.sock", a_status(state="held", run=a_run(remaining_s=None)))
+    peer.start()
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+
+    def shoot(name: str) -> None:
+        for size, viewport in SIZES.items():
+            page.set_viewport_size(viewport)
+            for theme in THEMES:
+                page.emulate_media(color_scheme=theme)
+                page.screenshot(path=out / f"access-{name}-{size}-{theme}.png", full_page=True)
+
+    with serving(peer.path, record) as address:
+        page.goto(f"{address}/sign-in")
+        shoot("no-operator")
+    _keep_operator(record)
+    with serving(peer.path, record, more=["--proxy", "127.0.0.1"]) as address:
+        page.goto(address)
+        shoot("visitor")
+        page.goto(f"{address}/sign-in")
+        shoot("empty")
+        page.set_extra_http_headers({"X-Forwarded-For": "192.168.1.20"})
+        page.goto(f"{address}/sign-in")
+        shoot("not-encrypted")
+        page.set_extra_http_headers({})
+        for name in ("wrong", *4 * [""], "too-many"):
+            _sign_in(page, "not the one that it is")
+            if name:
+                shoot(name)
+    with serving(peer.path, record) as address:
+        page.goto(f"{address}/sign-in?next=/")
+        _sign_in(page, "copper grows in the dark")
+        shoot("signed-in")
+        page.goto(f"{address}/sign-in")
+        shoot("already")
+        page.goto(f"{address}/api")
+        shoot("api")
+        page.locator("#start summary").click()
+        page.locator("#readings summary").click()
+        page.get_by_text("BathSummary", exact=True).last.click()
+        shoot("api-open")
+    context.close()
+    peer.stop()
+
+
+def _keep_operator(record: Path) -> None:
+    """Make an operator whose password takes no time."""
+    key = hashlib.scrypt(b"copper grows in the dark", salt=bytes(16), n=2**10, r=8, p=1, dklen=32)
+    kept = {"name": "anna", "since_utc_ms": 1, "salt": "00" * 16, "key": key.hex(),
+            "cost": 2**10, "block": 8, "lanes": 1}  # fmt: skip
+    path = operators_at(record)
+    path.write_text(json.dumps({"operators": [kept]}), encoding="utf-8")
+    path.chmod(0o600)
+
+
+def _sign_in(page: Page, password: str) -> None:
+    page.get_by_label("Name").fill("anna")
+    page.get_by_label("Password").fill(password)
+    page.get_by_role("button", name="Sign in", exact=True).click()
+
+
 def _meshes(folder: Path) -> dict[str, Path]:
     """A lamp's foot, a knob, and a hollow case."""
     case, hollow = trimesh.creation.box([60, 40, 30]), trimesh.creation.box([56, 36, 26])
@@ -846,6 +916,7 @@ def main(out: Path, wanted: str = "") -> None:
         _shoot_parts(browser, Path(folder), out, wanted)
         _shoot_rehearsals(browser, Path(folder), out, wanted)
         shoot_plans(browser, Path(folder), out, wanted)
+        _shoot_access(browser, Path(folder), out, wanted)
         browser.close()
 
 

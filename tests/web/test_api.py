@@ -154,7 +154,7 @@ def test_runs_are_listed_and_told_one_by_one(nobody: Machine) -> None:
 
 
 def test_readings_are_those_of_the_window(nobody: Machine) -> None:
-    told = nobody.get("/runs/12/readings?from_s=600&to_s=660").json
+    told = nobody.get("/runs/12/readings?from_s=600&for_s=60").json
     assert told
     assert told["level"] == "sample"
     assert len(told["first_s"]) == 30
@@ -163,7 +163,7 @@ def test_readings_are_those_of_the_window(nobody: Machine) -> None:
     assert all(abs(a - 0.5) < 0.021 for a in told["current_a"]["mean"])
     assert {len(told[key]) for key in ("last_s", "charge_ah")} == {30}
     assert len(nobody.get("/runs/12/readings?points=10").json["first_s"]) <= 10  # type: ignore[index]
-    after = nobody.get("/runs/12/readings?from_s=9000&to_s=9001").json
+    after = nobody.get("/runs/12/readings?from_s=9000&for_s=1").json
     assert after
     assert after["first_s"] == after["current_a"]["mean"] == []
     problem(nobody.get("/runs/13/readings"), problems.NOT_FOUND)
@@ -171,8 +171,8 @@ def test_readings_are_those_of_the_window(nobody: Machine) -> None:
 
 @pytest.mark.parametrize(
     ("query", "where"),
-    [("from_s=5&to_s=5", "to_s"), ("from_s=-1", "from_s"), ("points=0", "points"),
-     ("points=x", "points"), ("to_s=inf", "to_s"), ("to_s=nan", "to_s"), ("more=1", "more"),
+    [("for_s=0", "for_s"), ("from_s=-1", "from_s"), ("points=0", "points"),
+     ("points=x", "points"), ("for_s=inf", "for_s"), ("from_s=nan", "from_s"), ("more=1", "more"),
      ("points=5&points=6", "points")],
 )  # fmt: skip
 def test_what_a_query_may_not_say_is_told(nobody: Machine, query: str, where: str) -> None:

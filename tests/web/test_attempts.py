@@ -27,6 +27,22 @@ def taken(attempts: Attempts, where: str, times: int, known: bool = False) -> li
     return [attempts.begin(where, known=known) == 0 for _ in range(times)]
 
 
+def test_what_has_failed_is_counted_apart_from_what_is_tried(
+    attempts: Attempts, clock: Clock
+) -> None:
+    """As tokens are: only failures count, and only those of the same address."""
+    for _ in range(40):
+        assert attempts.wait_s("192.168.1.66") == 0
+    for _ in range(5):
+        assert attempts.wait_s("192.168.1.66") == 0
+        attempts.failed("192.168.1.66")
+        clock.now_s += 60
+    assert attempts.wait_s("192.168.1.66") == 600
+    assert attempts.wait_s("192.168.1.67") == 0
+    clock.now_s += 600
+    assert attempts.wait_s("192.168.1.66") == 0
+
+
 def test_five_from_one_address_in_a_quarter_of_an_hour(attempts: Attempts, clock: Clock) -> None:
     for _ in range(5):
         assert attempts.begin("192.168.1.66", known=False) == 0

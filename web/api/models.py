@@ -58,8 +58,8 @@ class Window(Shape):
 
     from_s: float = Field(default=0.0, ge=0, allow_inf_nan=False)
     """From so many seconds after the run's start on."""
-    to_s: float | None = Field(default=None, gt=0, allow_inf_nan=False)
-    """Until so many seconds after it, more than from_s; to the end, if left out."""
+    for_s: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    """So many seconds of it; to the end, if left out."""
     points: int = Field(default=800, ge=1, le=2000)
     """In how many points at most."""
 

@@ -1,6 +1,7 @@
 """Gives the API its addresses, each held against its row in the table of rights."""
 
 from collections.abc import Callable
+from functools import cached_property
 from typing import Any
 
 from flask import Blueprint, Flask, Response, jsonify, render_template, request, url_for
@@ -43,11 +44,11 @@ class Api:
 
     def document(self) -> Response:
         """Give the OpenAPI document."""
-        return jsonify(self._document())
+        return jsonify(self._document)
 
     def page(self) -> ResponseReturnValue:
         """Show the same for people to read."""
-        told = self._document()
+        told = self._document
         return render_template(
             "api.html",
             operations=lines.operations(told),
@@ -58,6 +59,7 @@ class Api:
             version=VERSION,
         )
 
+    @cached_property
     def _document(self) -> dict[str, Any]:
         rights = {
             each.name: right_of(f"{API}.{each.name}", each.method) for each in self._operations
