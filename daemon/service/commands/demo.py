@@ -23,14 +23,15 @@ from daemon.api.client import Client, DaemonUnreachableError
 from daemon.api.listen import ListenError, parse_listen
 from daemon.api.messages import StartRequest, Status
 from daemon.api.sentence import duration
+from daemon.service.guard import START_LIMIT_S
 from drivers.errors import DriverError
 from drivers.simulator.process import SimulatorProcess
 
 TICK_REAL_S = 0.05
 """Real s between two readings: at any rate the machine does the same work."""
 
-READY_LIMIT_S = 60.0
-"""Real s until the daemon has to answer."""
+READY_LIMIT_S = START_LIMIT_S + 30.0
+"""Real s until the daemon has to answer: a little longer than its guard waits for the loop."""
 
 MARK = "# Made by `tankhand demo`"
 
@@ -204,9 +205,16 @@ def _end(daemon: subprocess.Popen[bytes]) -> None:
 
 
 def _answers(client: Client, daemon: subprocess.Popen[bytes], ending: Ending) -> bool:
-    """Wait until the daemon answers; False when it has ended instead, having said why."""
+    """Wait until the daemon answers; False when it has ended instead, having said why.
+
+    Raises _CannotShowError when neither comes.
+    """
     give_up_s = time.monotonic() + READY_LIMIT_S
-    while time.monotonic() < give_up_s and daemon.poll() is None:
+    while daemon.poll() is None:
+        if time.monotonic() >= give_up_s:
+            raise _CannotShowError(
+                f"the daemon has not begun within {READY_LIMIT_S:g} s; is this machine very busy?"
+            )
         try:
             if client.status().current_a is not None:
                 return True

@@ -8,6 +8,8 @@ import weakref
 import pytest
 from rich.console import Console
 
+from daemon.api.client import Client
+from daemon.service import guard
 from daemon.service.commands import demo
 from daemon.service.commands.demo import EndedError, Ending
 
@@ -75,3 +77,17 @@ def test_a_page_whose_daemon_has_ended_stays_no_longer(process, ending):
     process.wait()
     demo._stay(Console(quiet=True), process, ending)
     assert ending.number is None
+
+
+def test_a_daemon_that_does_not_begin_is_told(process, mocker, tmp_path, capsys):
+    assert demo.READY_LIMIT_S > guard.START_LIMIT_S
+    mocker.patch.object(demo, "READY_LIMIT_S", 0.0)
+    mocker.patch.object(
+        demo,
+        "_show",
+        lambda _console, _stack, ending, *_, **__: demo._answers(
+            Client(tmp_path / "none", timeout_s=1.0), process, ending
+        ),
+    )
+    assert demo.run(100.0, "127.0.0.1:8080", None, stay=False) == 1
+    assert capsys.readouterr().err.startswith("tankhand: the daemon has not begun within 0 s")
