@@ -4,8 +4,9 @@
 #
 #     sudo bash tests/campaign/fresh_debian.sh FOLDER [COMMAND]
 #
-# Needs root, debootstrap and, for another processor, qemu-user-static; 2 GB, the network, and up to
-# half an hour. SUITE=trixie takes another Debian than 12. FOLDER must not be there yet, and stays.
+# Needs root, debootstrap and, for another processor, qemu-user-static; 2 GB, the network, and time:
+# README.md beside it says how much. SUITE=trixie takes another Debian than 12. FOLDER must not be
+# there yet, and stays.
 set -euo pipefail
 
 here=$(cd -- "$(dirname -- "$0")/../.." && pwd)
