@@ -80,8 +80,9 @@ class PartsAndWhiskers:
             # Where noise carries a value across its digits all the time, means know no digits.
             block = block._replace(grain_v=0.0)
         self._past.append(block.excess)
-        for finder in self._finders:
-            step = finder.add(block, exponent_u)
+        longer_v = [finder.sigma_v for finder in self._finders[1:]] + [0.0]
+        for finder, wander_v in zip(self._finders, longer_v, strict=True):
+            step = finder.add(block, exponent_u, wander_v)
             if step is not None and self._watched is None and self._is_new(step, finder):
                 self._watched = step
         self.slope_per_s = self._finders[0].slope / block.lasts_s

@@ -97,8 +97,20 @@ class StepFinder:
         self._count = 0
         self._lasts_s = self._excess = self._log_v = self._log_a = 0.0
 
-    def add(self, block: Block, exponent_u: float) -> Step | None:
-        """A step that stands in the middle of the window, now that this block has come in."""
+    @property
+    def sigma_v(self) -> float:
+        """Standard deviation of a block, V, as far as it is known; 0 while it is not."""
+        if self._bends < FIRST_BENDS:
+            return 0.0
+        # Noise that was learned from few bends may be greater than it seems.
+        return SIGMA_OF_BEND * self._noise_v * (1.0 + 4.0 / self._bends)
+
+    def add(self, block: Block, exponent_u: float, wander_v: float) -> Step | None:
+        """A step that stands in the middle of the window, now that this block has come in.
+
+        wander_v: standard deviation of longer blocks, V. What wanders for some seconds, as over a
+        stirred bath, shows less from block to block than it is.
+        """
         self._count += 1
         self._excess += block.excess
         self._log_v += block.log_v
@@ -123,7 +135,7 @@ class StepFinder:
         self._slopes.append(self.slope)
         if len(window) < 2 * self._side + 1 or self._bends < FIRST_BENDS:
             return None
-        return self._judged(block, exponent_u)
+        return self._judged(block, exponent_u, wander_v)
 
     def _learn(self) -> None:
         if len(self._window) < 3:
@@ -140,21 +152,20 @@ class StepFinder:
         self._noise_v += (bend_v - self._noise_v) / min(self._bends, self._t.step_learn)
         self.slope += (rise - self.slope) / min(self._rises, SLOPE_MEMORY)
 
-    def _judged(self, block: Block, exponent_u: float) -> Step | None:
+    def _judged(self, block: Block, exponent_u: float, wander_v: float) -> Step | None:
         side, window = self._side, list(self._window)
         older, newer = window[:side], window[side + 1 :]
         old, new = [level.excess for level in older], [level.excess for level in newer]
         moved_a = (sum(level.log_a for level in newer) - sum(level.log_a for level in older)) / side
-        sigma = SIGMA_OF_BEND * self._noise_v * exp(-newer[0].log_v)
-        # Noise that was learned from few bends may be greater than it seems.
-        noise = self._t.step_sigmas * sigma * (1.0 + 4.0 / self._bends)
+        per_v = self._t.step_sigmas * exp(-newer[0].log_v)
+        noise, wander = per_v * self.sigma_v, per_v * sqrt(2.0) * wander_v
         doubts = DOUBTS if self._moved == 0 else DOUBTS_ON_RAMP
         doubt = doubts * exponent_u * abs(moved_a)
         # A current that stands still steps by no digit.
         grain = block.grain_v + (block.grain_a if abs(moved_a) > 0.25 * block.grain_a else 0.0)
         for size, noisier, slope in (self._plain(old, new), self._against_slope(old, new)):
             least = self._t.part_least if size > 0.0 else self._t.whisker_least
-            if abs(size) > max(DIGITS * grain, least, noise * noisier) + doubt:
+            if abs(size) > max(DIGITS * grain, least, noise * noisier, wander) + doubt:
                 slope_per_s = slope * side / (self._ends[-1] - self._ends[0])
                 return Step(self._ends[0], size, slope_per_s, _mean(older), _mean(newer))
         return None

@@ -1,7 +1,7 @@
 """The learned cell on readings made by hand: what is found, what is not, and in which words."""
 
 import re
-from math import exp, sin
+from math import exp, sin, sqrt
 from random import Random
 
 import pytest
@@ -142,6 +142,21 @@ def test_a_noisier_meter_is_no_bad_contact(feed, period_s):
     cell = feed(period_s=period_s).run(120.0, 0.92)
     cell.run(300.0, lambda _: 0.92 + more.gauss(0.0, 0.05))
     assert cell.causes == []
+
+
+@pytest.mark.parametrize("memory_s", [3.0, 6.0, 12.0])
+def test_a_stirred_bath_that_wanders_for_seconds_is_no_lost_part(feed, memory_s):
+    # A first-order process of 1 %: from second to second it shows far less than it is.
+    left = exp(-1.0 / memory_s)
+    for seed in range(16):
+        wander, away = Random(seed), 0.0
+
+        def volts(_, wander=wander):
+            nonlocal away
+            away = left * away + sqrt(1.0 - left**2) * wander.gauss(0.0, 0.01)
+            return 0.9 * (1.0 + away)
+
+        assert feed().run(300.0, volts).causes == [], f"seed {seed}"
 
 
 def test_one_wild_reading_is_nothing(feed, period_s):
