@@ -99,7 +99,8 @@ test)
     ruff format --check
     mypy --strict
     lint-imports
-    exec pytest
+    # Two processes, a file's tests in one of them: many tests wait for real processes.
+    exec pytest --numprocesses 2 --dist loadfile
     ;;
 install)
     python=$(find_python)

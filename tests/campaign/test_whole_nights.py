@@ -1,6 +1,5 @@
 """Whole nights: a few from fresh seeds hold, and each invariant tells when it is broken."""
 
-import random
 from dataclasses import replace
 
 import pytest
@@ -15,12 +14,16 @@ from daemon.control.states import Act
 from daemon.record.entries import AlarmRaised, Noted
 from daemon.record.summary import nah
 
-FRESH = random.SystemRandom().randrange(10**9)
-"""A seed that nobody has seen. On a failure: whole_nights.py --replay SEED."""
+
+@pytest.fixture(scope="module")
+def fresh(testrun_uid):
+    """A seed that nobody has seen, the same in all processes of one run of the tests."""
+    return int(testrun_uid, 16) % 10**9
 
 
-@pytest.mark.parametrize("seed", range(FRESH, FRESH + 4), ids=lambda seed: f"seed {seed}")
-def test_a_night_holds(seed):
+@pytest.mark.parametrize("night", range(4))
+def test_a_night_holds(night, fresh):
+    seed = fresh + night
     outcome = outcome_of(seed)
     assert outcome.found == [], f"whole_nights.py --replay {seed}"
     assert outcome.counts["comparisons"] > 0
