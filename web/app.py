@@ -35,6 +35,7 @@ from web.pages import Pages
 from web.part_pages import PartPages
 from web.plan_pages import PlanPages
 from web.plan_shelf import Shelf
+from web.plan_start import StartPages
 from web.proof import ProofPage
 from web.protection import protect
 from web.rehearse import RehearsePages
@@ -98,6 +99,7 @@ def create_app(
     ComparePage(runs).route(app)
     shelf = Shelf(plans_at(record), tank, runs)
     PlanPages(tank, runs, shelf).route(app, limiter)
+    StartPages(tank, runs, shelf).route(app, limiter)
     RehearsePages(tank, runs, shelf).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
     Api(tank, runs, access).route(app, limiter)

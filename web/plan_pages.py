@@ -86,7 +86,7 @@ class PlanPages:
         try:
             listed = self._shelf.listed()
         except OSError as error:
-            return _unreadable(error)
+            return folder_unreadable(error)
         return render_template("plans.html", plans=listed, folder=self._shelf.folder)
 
     def new(self) -> ResponseReturnValue:
@@ -120,7 +120,7 @@ class PlanPages:
         return self._shown(self._checked(self._sent(request.form.get("do", ""))))
 
     def keep(self) -> ResponseReturnValue:
-        """Have the daemon keep what was sent, then show the list."""
+        """Have the daemon keep what was sent; then show the list, or with `then` the start."""
         opened = self._checked(self._sent())
         keep, form = opened.keep, opened.form
         text = plan_text(_tree(form))
@@ -149,6 +149,8 @@ class PlanPages:
         if not told.ok:
             said = f"{capital(told.error or 'refused')}."
             return self._shown(replace(opened, keep=replace(keep, unplaced=(said,))))
+        if request.form.get("then") == "start":
+            return redirect(url_for("plan_start", plan=name), 303)
         kept = _("%(plan)s is kept.", plan=name)
         if opened.form.is_wrong:
             kept = _("%(plan)s is kept, but would not work here as it is.", plan=name)
@@ -193,7 +195,7 @@ class PlanPages:
         try:
             kept = self._shelf.plan(name)
         except OSError as error:
-            return _unreadable(error)
+            return folder_unreadable(error)
         if kept is None:
             return show(NO_SUCH_PLAN, 404, (url_for("plans"), "To the plans"))
         return kept
@@ -296,5 +298,6 @@ def _copy_of(name: str) -> str:
     return name_of(f"{name} copy")
 
 
-def _unreadable(error: OSError) -> tuple[str, int]:
+def folder_unreadable(error: OSError) -> tuple[str, int]:
+    """The page where the folder of plans does not give what was asked of it."""
     return show(Trouble(UNREADABLE, f"{capital(error.strerror or str(error))}."), 503)

@@ -55,6 +55,7 @@ PRESSES: Mapping[str, Right] = {
     "proof_answer": Right.OPERATE,
     "rehearsed": Right.OPERATE,
     "plan_check": Right.OPERATE,
+    "plan_started": Right.OPERATE,
     "plan_keep": Right.OPERATE,
     "plan_deleted": Right.OPERATE,
     "point": Right.OPERATE,

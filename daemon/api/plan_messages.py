@@ -91,15 +91,23 @@ class PlanCourse(Message):
         return sum(stage.charge_ah for stage in self.stages)
 
 
+class InterlockSeen(Message):
+    """An interlock by its name, and whether its loop is open now."""
+
+    name: str
+    is_open: bool
+
+
 class PlanCheck(Message):
     """What the daemon says of a plan.
 
     Each of `problems` begins with the key of the plan that it is about; with any of them it cannot
     work here. `notes` are what the plan left to the daemon, and what falls due. `not_now` says why
-    nothing can be started at this moment, whatever the plan.
+    nothing can be started at this moment, whatever the plan; `interlocks` are all that there are.
     """
 
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     course: PlanCourse | None = None
     not_now: tuple[str, ...] = ()
+    interlocks: tuple[InterlockSeen, ...] = ()

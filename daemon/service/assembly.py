@@ -13,6 +13,7 @@ from queue import SimpleQueue
 
 from daemon.api.effects import rows as effects_rows
 from daemon.api.kept_plans import plans_at
+from daemon.api.plan_messages import InterlockSeen
 from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Alarms
@@ -264,6 +265,10 @@ def make_answering(
         words.access,
         PlanKeeper(plans_at(record), books.writer, clock),
         lambda: loop.refusals(Act.START),
+        lambda: tuple(
+            InterlockSeen(name=each.name, is_open=each.name in loop.situation.open_loops)
+            for each in settings.interlock
+        ),
     )
     server = ControlServer(
         settings.daemon.socket,

@@ -12,6 +12,7 @@ from daemon.api.messages import (
     StartRequest,
 )
 from daemon.api.part_messages import PartRequest
+from daemon.api.plan_messages import InterlockSeen
 from daemon.api.rehearsal_report import Rehearsal
 from daemon.bath.due import Dues
 from daemon.record.parts import Part
@@ -32,7 +33,8 @@ class Desk:
     it is not, None once it is. keep_part keeps a part; known is what a plan may leave out.
     rehearse rehearses, foretell sees to it that a run that has started is foretold. access keeps
     in the audit who has signed in on the page, and what has changed of who may what.
-    plans keeps plans; not_now says why nothing can be started now, each reason.
+    plans keeps plans; not_now says why nothing can be started now, each reason;
+    interlocks shows them all.
     """
 
     calibrate: Callable[[CalibrateRequest], None]
@@ -49,3 +51,4 @@ class Desk:
     access: Callable[[AccessRequest], None]
     plans: PlanKeeper
     not_now: Callable[[], tuple[str, ...]]
+    interlocks: Callable[[], tuple[InterlockSeen, ...]]

@@ -193,7 +193,11 @@ class ControlServer:
         proof = () if at is None else (f"a proof test is at {at}: it has to be given up first",)
         unproved = self._desk.unproved()
         due = () if unproved is None else (f"proof test overdue: {unproved}",)
-        return found.model_copy(update={"not_now": (*found.not_now, *proof, *due)})
+        now = {
+            "not_now": (*found.not_now, *proof, *due),
+            "interlocks": self._desk.interlocks(),
+        }
+        return found.model_copy(update=now)
 
     def _part_kept(self, request: PartRequest) -> Answer:
         kept = self._desk.keep_part(request)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from daemon.control.obey import refusal
+from daemon.control.obey import refusal, refusals
 from daemon.control.situation import RunOver
 from daemon.control.states import Act, State
 from drivers.contracts import Reading
@@ -133,3 +133,15 @@ def test_a_start_without_a_plan_is_a_mistake_of_the_caller(tank):
     tank.tick()
     with pytest.raises(ValueError, match="needs a plan"):
         tank.tick(Act.START)
+
+
+def test_each_reason_that_keeps_a_start_away_is_told(tank):
+    tank.bring_to(State.IDLE)
+    assert refusals(tank.situation, Act.START, tank.now_s, tank.limits) == ()
+    tank.stick_at(0.5)
+    tank.open_loops = ("lid",)
+    tank.tick()
+    found = refusals(tank.situation, Act.START, tank.now_s, tank.limits)
+    assert found[0] == "interlock open: lid"
+    assert found[-1].startswith("0.500 A flows although the output is off")
+    assert found[0] == why_not(tank, Act.START)

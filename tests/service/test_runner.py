@@ -190,3 +190,23 @@ def test_being_told_twice_gives_no_more_time(rig, supply):
     rig.at(12.0, Quit("SIGTERM"))
     assert rig.run(most_s=100.0) is False
     assert rig.clock.now_s - 1000 == pytest.approx(15.0, abs=0.5)
+
+
+def test_one_question_starts_one_run(rig):
+    first = rig.order(Act.START, plan=read_plan(PLAN, "plan"), text=PLAN, after_run=6)
+    again = rig.order(Act.START, 0.3, plan=read_plan(PLAN, "plan"), text=PLAN, after_run=6)
+    rig.order(Act.ABORT, 0.5)
+    rig.order(Act.RESET, 8.0)
+    # The page is loaded again when that run is long over: its question was about run 6.
+    late = rig.order(Act.START, 9.0, plan=read_plan(PLAN, "plan"), text=PLAN, after_run=6)
+    rig.run(most_s=12.0)
+    assert first.error is None
+    assert again.error == "run 7 has been started since this was asked: look at it first"
+    assert late.error == "run 7 has been started since this was asked: look at it first"
+    assert [entry.run_id for entry in rig.recorded(RunOpened)] == [7]
+
+
+def test_who_knows_the_newest_run_may_start(rig):
+    order = rig.order(Act.START, plan=read_plan(PLAN, "plan"), text=PLAN, after_run=6)
+    rig.run(most_s=1.0)
+    assert order.error is None

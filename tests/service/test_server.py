@@ -28,7 +28,12 @@ from daemon.api.messages import (
 )
 from daemon.api.part_messages import PartRequest
 from daemon.api.plan_known import Known, Sure
-from daemon.api.plan_messages import CheckPlanRequest, DropPlanRequest, KeepPlanRequest
+from daemon.api.plan_messages import (
+    CheckPlanRequest,
+    DropPlanRequest,
+    InterlockSeen,
+    KeepPlanRequest,
+)
 from daemon.api.proof_messages import (
     AnswerProofRequest,
     BeginProofRequest,
@@ -247,7 +252,7 @@ def serve(path, loop, prover):
                 loop.calibrate, loop.settle, loop.enter, lambda: loop.dues, loop.unfinished,
                 lambda: loop.unproved, loop.not_kept, loop.keep_part, loop.known,
                 loop.rehearse, loop.foretell, loop.signed_in.append, loop.plans,
-                lambda: loop.not_now,
+                lambda: loop.not_now, lambda: (InterlockSeen(name="lid", is_open=True),),
             ),
             prover,
             rows(DEFAULT_TABLE),
@@ -883,7 +888,9 @@ def test_whatever_keeps_a_start_away_now_is_told_with_a_plan(client, loop, prove
     loop.not_now = ("interlock open: lid", "no reading from the supply yet")
     loop.unproved = "the ways to stop were never proved here"
     prover.under_way = "step 2 of 6"
-    assert client.ask(CheckPlanRequest(plan=PLAN)).checked.not_now == (
+    found = client.ask(CheckPlanRequest(plan=PLAN)).checked
+    assert found.interlocks == (InterlockSeen(name="lid", is_open=True),)
+    assert found.not_now == (
         "interlock open: lid",
         "no reading from the supply yet",
         "a proof test is at step 2 of 6: it has to be given up first",

@@ -8,6 +8,7 @@ from conftest import serving, write_record
 from planning import Planner
 from playwright.sync_api import Browser, Page, ViewportSize
 
+from daemon.api.plan_messages import InterlockSeen
 from daemon.units import parse
 
 PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")
@@ -75,3 +76,16 @@ def _walk(page: Page, address: str, planner: Planner, shoot: Callable[[str], Non
     shoot("too-much")
     page.goto(f"{address}/plans/delete?plan=lamp foot")
     shoot("delete")
+    planner.interlocks = (
+        InterlockSeen(name="lid", is_open=False),
+        InterlockSeen(name="level", is_open=False),
+    )
+    page.goto(f"{address}/plans/start?plan=lamp foot")
+    shoot("start")
+    planner.interlocks = (
+        InterlockSeen(name="lid", is_open=True),
+        InterlockSeen(name="level", is_open=False),
+    )
+    planner.not_now = ("interlock open: lid", "proof test overdue: the last one was 94 d ago")
+    page.goto(f"{address}/plans/start?plan=lamp foot")
+    shoot("cannot")

@@ -11,7 +11,12 @@ from daemon.api.errors import InputError
 from daemon.api.kept_plans import plans_at
 from daemon.api.messages import Answer, RehearseRequest, Request, StartRequest, Status
 from daemon.api.plan_known import Known, Sure
-from daemon.api.plan_messages import CheckPlanRequest, DropPlanRequest, KeepPlanRequest
+from daemon.api.plan_messages import (
+    CheckPlanRequest,
+    DropPlanRequest,
+    InterlockSeen,
+    KeepPlanRequest,
+)
 from daemon.bath.due import Dues
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.clock import SystemClock
@@ -42,7 +47,9 @@ class Planner(Peer):
         super().__init__(path, status or a_status(state="idle", run=None, output_on=False))
         self.folder = plans_at(record)
         self.not_now: tuple[str, ...] = ()
-        self.newest = 0
+        self.interlocks: tuple[InterlockSeen, ...] = ()
+        self.newest = 12
+        """The run that the record knows."""
         self._writer = Writer(record, threaded=False)
         self._keeper = PlanKeeper(self.folder, self._writer, SystemClock())
         panel = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", 1.0)
@@ -61,6 +68,8 @@ class Planner(Peer):
             match request:
                 case CheckPlanRequest():
                     checked = self._starting.check(request.plan)
+                    now = {"interlocks": self.interlocks}
+                    checked = checked.model_copy(update=now)
                     return Answer(ok=True, checked=checked).model_dump_json().encode()
                 case KeepPlanRequest():
                     self._keeper.keep(request)
