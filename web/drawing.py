@@ -94,7 +94,7 @@ def drawn(
     if not shown or not end_s > 0:
         return None
     hours = end_s / 3600
-    step = step_of(hours, at_most=6)
+    step = step_of(hours, at_most=4)
     return Chart(
         tuple(_panel(each, end_s) for each in shown),
         tuple(

@@ -230,13 +230,14 @@ def _plated(found: RunReport, running_s: float) -> str:
 
 def _area(found: RunReport) -> str:
     run, plan = found.run, found.plan
-    said = f"{run.area_dm2:.4g} dm²"
+    area = f"{run.area_dm2:.4g} dm²"
     share = plan.area_u if plan is not None else 0.0
     if share > 0:
-        said += f" ± {100 * coverage_factor(CONFIDENCE) * share:.2g} %"
-    if plan is not None:
-        said += _(", efficiency %(share)s %%", share=f"{100 * plan.efficiency:.4g}")
-    return said
+        area += f" ± {100 * coverage_factor(CONFIDENCE) * share:.2g} %"
+    if plan is None:
+        return area
+    efficiency = f"{100 * plan.efficiency:.4g}"
+    return _("%(area)s, efficiency %(efficiency)s %%", area=area, efficiency=efficiency)
 
 
 def _interruption(found: RunReport) -> list[Row]:
@@ -276,6 +277,7 @@ def _weighing(found: RunReport, each: KeptWeighing) -> tuple[Row, ...]:
         by_mass_um = gained_g / g_per_ah(plan.metal, plan.efficiency) * growth
         text = _("%(thickness)s µm in the mean", thickness=f"{by_mass_um:.1f}")
         rows.append(Row(_("by mass"), text))
-    left = "" if each.counts else _(", not averaged in")
-    rows.append(Row(_("efficiency"), f"{share}{left}"))
+    if not each.counts:
+        share = _("%(efficiency)s, not averaged in", efficiency=share)
+    rows.append(Row(_("efficiency"), share))
     return tuple(rows)
