@@ -27,9 +27,10 @@ _SHOWN_UM, _SHOWN_AH, _SHOWN_G = 2, 4, 4
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """The report's head: what came of it, when and what needs somebody; `level` is its colour."""
+    """The report's head: what came of it and what needs somebody; `level` is its colour."""
 
-    what: str
+    title: str
+    end: str
     figures: str
     need: str
     level: str
@@ -99,7 +100,7 @@ def word(found: RunReport, *, under_way: bool) -> Word:
         level = "attention"
     elif found.is_open:
         need = _("These are the figures so far.")
-    return Word(f"{title}: {end}.", figures, need, level)
+    return Word(title, end, figures, need, level)
 
 
 def figures(found: RunReport, zone: str, *, under_way: bool) -> tuple[Row, ...]:

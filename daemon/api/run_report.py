@@ -53,7 +53,8 @@ class Deposit:
     """What lies on the part, of all its runs together; None where the record cannot tell.
 
     charge: A·h. why_not: why no charge can be told. earlier: the runs before this one, oldest
-    first. sure: whether anything is known of the doubt of what counted. metal: its name.
+    first. sure: whether anything is known of the doubt of what counted, and of the area. metal: its
+    name.
     """
 
     charge: Budget | None
@@ -168,7 +169,8 @@ def _deposit(connection: Connection, run: Run, plan: Plan | None) -> Deposit:
         if growth is None
         else thickness_budget(charge, growth, area_u, efficiency_u),
         earlier=tuple(each.id for each in part.runs[:-1]),
-        sure=all(each.counted_by.doubt is not None for each in part.runs),
+        sure=all(each.counted_by.doubt is not None for each in part.runs)
+        and (plan is not None or run.reckoning is not None),
         metal=metal.symbol,
         um_per_ah=growth,
     )

@@ -47,7 +47,7 @@ def test_the_figures_are_those_of_a_sum_by_hand(report: str) -> None:
     # Meter 1 % (u), area 5 % (95 %) and efficiency 1 % (95 %, what a plan has without its word):
     # 1.96·√(0.01² + 0.0255² + 0.0051²) = 5.47 % of 52.92 µm. Charge and mass without the area:
     # 1.96 % of 2 Ah, and 1.96·√(0.01² + 0.0051²) = 2.2 % of 2.3710 g.
-    assert "Lamp foot: complete. 52.9 ± 2.9 µm (95 %) of 52.92 µm." in report
+    assert "Lamp foot : complete. 52.9 ± 2.9 µm (95 %) of 52.92 µm." in report
     assert "Charge 2.00 ± 0.04 Ah (95 %)" in report
     assert "Mass 2.37 ± 0.05 g (95 %) Cu" in report
     # 2 Ah in an hour on 0.5 dm².
@@ -120,6 +120,14 @@ def test_a_meter_of_unknown_doubt_makes_no_figure_sure(make_client: Make, tmp_pa
     assert "Charge 2.00 Ah, how sure is not known" in text
 
 
+def test_an_area_that_nothing_is_known_of_makes_none_sure(
+    make_client: Make, tmp_path: Path
+) -> None:
+    bare = {"plan": "not a plan", "reckoning": None}
+    text = _shown(make_client, tmp_path / "area.db", *a_run(opened=bare))
+    assert "52.92 µm, how sure is not known of 52.92 µm" in text
+
+
 def test_a_run_under_way_has_the_figures_so_far(
     make_client: Make, tmp_path: Path, peer: Any, make_status: Make
 ) -> None:
@@ -128,7 +136,7 @@ def test_a_run_under_way_has_the_figures_so_far(
     path = tmp_path / "open.db"
     text = _shown(make_client, path, begun(), *readings(every_s=4.0, until_s=1200.0))
     # A third of an Ah: a sixth of 52.92 µm, 8.82.
-    assert "Lamp foot: under way. 8.8 ± 0.5 µm (95 %) of 52.92 µm." in text
+    assert "Lamp foot : under way. 8.8 ± 0.5 µm (95 %) of 52.92 µm." in text
     assert "These are the figures so far." in text
 
 
@@ -191,6 +199,23 @@ def test_a_run_that_is_not_there_says_so(make_client: Make, told: Path) -> None:
     assert "There is no run 99 in the record." in words(response)
     for number in ("0", "x", "1e3", "9" * 30):
         assert client.get(f"/runs/{number}").status_code == 404
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [320, 1280])
+def test_no_text_is_wider_than_a_small_screen(
+    browser: Browser, make_page_of: Make, tmp_path: Path, width: int
+) -> None:
+    path, long = tmp_path / "long.db", "x" * 300
+    entries = a_run(opened={"title": long, "who": long}, ended={"reason": long})
+    keep(path, *entries[:-1], Noted(12, long, long, STARTED_MS, 100.0, {}), entries[-1])
+    context = browser.new_context(
+        java_script_enabled=False, viewport={"width": width, "height": 800}
+    )
+    page = context.new_page()
+    page.goto(f"{make_page_of(path)}/runs/12")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    context.close()
 
 
 @pytest.mark.browser
