@@ -5,8 +5,8 @@ import sys
 from pathlib import Path
 
 NAMES = (
-    "step", "rehearsal", "intervals", "accuracy", "record", "recount", "throughput", "idle", "off",
-    "reaction", "lateness",
+    "step", "rehearsal", "intervals", "accuracy", "record", "runs", "recount", "throughput",
+    "idle", "off", "reaction", "lateness",
 )  # fmt: skip
 
 
