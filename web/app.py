@@ -102,5 +102,5 @@ def create_app(
     StartPages(tank, runs, shelf).route(app, limiter)
     RehearsePages(tank, runs, shelf).route(app, limiter)
     CalibrationPage(socket, tank, runs).route(app, limiter)
-    Api(tank, runs, access).route(app, limiter)
+    Api(tank, runs, plans_at(record), access).route(app, limiter)
     return app

@@ -3,6 +3,7 @@
 import json
 import re
 import time
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from werkzeug.test import TestResponse
 
 from daemon.access.operators import operators_at
 from daemon.access.tokens import Tokens, tokens_at
+from daemon.api.kept_plans import plans_at
 from daemon.api.listen import Listen
 from daemon.api.messages import AlarmStatus, Status
 from web.api import problems
@@ -220,6 +222,33 @@ def test_the_baths_account_is_summed_up(
     # It stood at 14.5 L five days before the run, and 5 mL have gone in since.
     assert told["volume_l"] == pytest.approx(14.505)
     assert told["volume_stated_utc"] == "2026-02-24T20:00:00Z"
+
+
+def test_plans_that_are_kept_are_listed_and_started(
+    plc: Machine, nobody: Machine, place: Path, peer: Any
+) -> None:
+    assert nobody.get("/plans").json == {"plans": []}
+    folder = plans_at(place)
+    folder.mkdir()
+    text = (Path(__file__).parents[2] / "daemon/service/examples/lamp_foot.toml").read_text()
+    (folder / "lamp foot.toml").write_text(text)
+    (folder / "broken.toml").write_text('title = "x')
+    (folder / ".hidden.toml").write_text(text)
+    told = nobody.get("/plans").json
+    assert told
+    broken, lamp = told["plans"]
+    assert (broken["name"], broken["title"], lamp["name"]) == ("broken", None, "lamp foot")
+    assert "not TOML" in broken["problems"][0]
+    assert (lamp["title"], lamp["problems"]) == (tomllib.loads(text)["title"], [])
+    one = nobody.get("/plan?name=lamp+foot").json
+    assert one == {"name": "lamp foot", "text": text, "sha256": lamp["sha256"]}
+    assert plc.post("/commands/start", {"plan": one["text"]}).status_code == 200
+    assert peer.started[0].plan == text
+    for name in ("none", "../record", "..", "/etc/passwd", ".hidden", "%00"):
+        problem(nobody.get(f"/plan?name={name}"), problems.NOT_FOUND)
+    problem(nobody.get("/plan"), problems.INVALID)
+    folder.joinpath("latin.toml").write_bytes(b"\xff")
+    problem(nobody.get("/plan?name=latin"), problems.NO_RECORD)
 
 
 def test_a_machine_commands_by_its_tokens_name(plc: Machine, peer: Any) -> None:
@@ -497,7 +526,7 @@ def test_the_document_has_the_addresses_that_there_are_and_no_others(
         (f"/api/v1{path}", method)
         for method, paths in (
             ("GET", ("/state", "/runs", "/runs/{run}", "/runs/{run}/readings", "/alarms",
-                     "/alarms/history", "/alarms/{alarm}", "/bath")),
+                     "/alarms/history", "/alarms/{alarm}", "/bath", "/plans", "/plan")),
             ("POST", ("/commands/start", "/commands/hold", "/commands/resume", "/commands/stop",
                       "/commands/abort", "/commands/reset", "/alarms/acknowledge",
                       "/alarms/{alarm}/acknowledge", "/alarms/{alarm}/shelve",

@@ -210,6 +210,39 @@ class Readings(Shape):
     """The run's charge at `last_s`."""
 
 
+class PlanNamed(Shape):
+    """Which plan."""
+
+    name: str = Field(min_length=1, max_length=200)
+    """As the list has it."""
+
+
+class PlanLine(Shape):
+    """A plan that is kept."""
+
+    name: str
+    sha256: str
+    """Of its text: another one once it is changed."""
+    title: str | None
+    """What its runs are called; null where it cannot be read."""
+    problems: tuple[str, ...] = ()
+    """Why it cannot be read."""
+
+
+class PlanList(Shape):
+    """The plans that are kept, by name."""
+
+    plans: tuple[PlanLine, ...]
+
+
+class PlanWritten(Shape):
+    """A plan with its text, which `start` takes."""
+
+    name: str
+    sha256: str
+    text: str
+
+
 class BathSummary(Shape):
     """The bath's account, summed up.
 

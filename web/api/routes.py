@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 from flask import Blueprint, Flask, Response, jsonify, render_template, request, url_for
@@ -13,6 +14,7 @@ from web.api import asking, lines
 from web.api.commands import NEVER_COUNTED, Commands
 from web.api.document import ABOUT, VERSION, document
 from web.api.operations import PREFIX, Operation
+from web.api.plans import Plans
 from web.api.problems import KINDS
 from web.api.views import Views
 from web.protection import ACTS_A_MINUTE
@@ -22,11 +24,15 @@ from web.tank import Tank
 
 
 class Api:
-    """The API, its document and its page, over one daemon and one record."""
+    """The API, its document and its page, over one daemon, one record and one folder of plans."""
 
-    def __init__(self, tank: Tank, runs: Runs, access: Access) -> None:
+    def __init__(self, tank: Tank, runs: Runs, plans: Path, access: Access) -> None:
         self._access = access
-        self._operations = (*Views(tank, runs).operations(), *Commands(tank).operations())
+        self._operations = (
+            *Views(tank, runs).operations(),
+            *Plans(plans).operations(),
+            *Commands(tank).operations(),
+        )
 
     def route(self, app: Flask, limiter: Limiter) -> None:
         """Give each operation its address, and the document and the page theirs."""
