@@ -29,8 +29,9 @@ def test_a_night_holds(night, fresh):
     assert outcome.counts["comparisons"] > 0
 
 
-@pytest.mark.parametrize("seed", range(FRESH, FRESH + 60), ids=lambda seed: f"seed {seed}")
-def test_a_short_night_holds(seed):
+@pytest.mark.parametrize("night", range(60))
+def test_a_short_night_holds(night, fresh):
+    seed = fresh + night
     outcome = outcome_of(seed, short=True)
     assert outcome.found == [], f"whole_nights.py --short --replay {seed}"
     assert outcome.hours < 2.0
