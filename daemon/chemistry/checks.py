@@ -6,21 +6,23 @@ import math
 def require_finite(name: str, value: float, unit: str) -> float:
     """Give `value` back; raise ValueError when it is not a finite number."""
     if not math.isfinite(value):
-        raise ValueError(f"{name} must be a finite number of {unit}, got {value}")
+        raise ValueError(f"{name} must be a finite number{unit and f' of {unit}'}, got {value}")
     return value
 
 
 def require_positive(name: str, value: float, unit: str) -> float:
     """Give `value` back; raise ValueError unless it is finite and above 0."""
     if not (math.isfinite(value) and value > 0):
-        raise ValueError(f"{name} must be above 0 {unit} and finite, got {value:g} {unit}")
+        unit = f" {unit}" if unit else ""
+        raise ValueError(f"{name} must be above 0{unit} and finite, got {value:g}{unit}")
     return value
 
 
 def require_not_negative(name: str, value: float, unit: str) -> float:
     """Give `value` back; raise ValueError unless it is finite and at least 0."""
     if not (math.isfinite(value) and value >= 0):
-        raise ValueError(f"{name} must be at least 0 {unit} and finite, got {value:g} {unit}")
+        unit = f" {unit}" if unit else ""
+        raise ValueError(f"{name} must be at least 0{unit} and finite, got {value:g}{unit}")
     return value
 
 

@@ -55,6 +55,11 @@ def test_off_the_range_is_refused(cell, inches: float) -> None:
         cell.density_a_dm2(1, inches * IN)
 
 
+def test_what_was_off_the_range_is_told_in_both_units() -> None:
+    with pytest.raises(ValueError, match=r"got 10\.16 cm \(4 in\)"):
+        HULL_267_ML.density_a_dm2(1, 10.16)
+
+
 @pytest.mark.parametrize("current_a", [0, -1, float("nan"), float("inf")])
 def test_a_current_is_above_nothing(current_a: float) -> None:
     with pytest.raises(ValueError, match="current must be above 0 A"):

@@ -183,6 +183,13 @@ def test_a_recipe_for_another_volume_is_the_same_bath(composition, volume_l, fac
     )
 
 
+def test_twice_the_volume_takes_twice_of_everything():
+    recipe = Amounts(1.0, 2.0, 3.0, 4.0, (("brightener", 5.0),), (("iron sulfate", 6.0),))
+    twice = Amounts(2.0, 4.0, 6.0, 8.0, (("brightener", 10.0),), (("iron sulfate", 12.0),))
+    assert scaled(recipe, 2.0) == twice
+    assert scaled(Amounts(water_g=None), 2.0).water_g is None
+
+
 @given(compositions, st.floats(0.5, 200), sources_of_any_kind)
 def test_mass_is_kept(composition, volume_l, sources):
     """Water poured and water brought are the bath's water, whatever it comes from."""

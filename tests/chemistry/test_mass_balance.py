@@ -149,6 +149,9 @@ def test_a_finding_that_both_doubts_do_not_explain_is_told_and_not_believed_unti
     assert finding.believed
     assert again.concentration("copper").value == pytest.approx(60.5)
     assert again.concentration("copper").u == pytest.approx(0.5)
+    # One that is 3 g/L from the first is not the same again: three of both's 0.71 g/L are 2.1.
+    _, (finding,) = analysed(after, {"copper": Doubtful(63.0, 0.5)})
+    assert not finding.believed
     # Another far one, but elsewhere, proves nothing.
     other, (finding,) = analysed(after, {"copper": Doubtful(40.0, 0.5)})
     assert not finding.believed
@@ -157,6 +160,14 @@ def test_a_finding_that_both_doubts_do_not_explain_is_told_and_not_believed_unti
     _, (finding,) = analysed(fits, far)
     assert not finding.believed
     assert other.amount("copper") == BATH.amount("copper")
+
+
+def test_what_is_put_in_is_there_with_its_doubt():
+    # 500 g and 20 g; 5 g and 1 g of doubt that know nothing of each other: √26 g.
+    after = put_in(BATH, {"copper": Doubtful(20.0, 1.0)})
+    assert after.amount("copper").value == pytest.approx(520.0)
+    assert after.amount("copper").u == pytest.approx(26.0**0.5)
+    assert after.amount("volume") == BATH.amount("volume")
 
 
 def test_a_level_is_weighed_and_filling_up_to_a_mark_makes_the_volume_known():
