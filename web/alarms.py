@@ -11,6 +11,8 @@ from daemon.api.messages import AlarmRequest, AlarmStatus, Status
 from daemon.api.sentence import WITHOUT_CURRENT, clock, utc_of
 from daemon.control.protection.causes import PROOF_OVERDUE, RUN_INTERRUPTED
 from web.figures import unbroken
+from web.language import gettext as _
+from web.language import marked
 from web.listing import capital
 from web.presses import pass_on
 from web.tank import Tank
@@ -20,8 +22,8 @@ SHELF_S = {"1": 3600.0, "8": 8 * 3600.0}
 
 
 LEADS = {
-    PROOF_OVERDUE: ("proof", None, "To the proof test"),
-    RUN_INTERRUPTED: ("now", "interrupted", "Say what passed, and go on"),
+    PROOF_OVERDUE: ("proof", None, marked("To the proof test")),
+    RUN_INTERRUPTED: ("now", "interrupted", marked("Say what passed, and go on")),
 }
 """Causes that a page of ours does something about: its view, the place there, the link's words."""
 
@@ -55,13 +57,13 @@ def cards(status: Status, zone: tzinfo | None) -> tuple[AlarmCard, ...]:
 
 def _card(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> AlarmCard:
     now = utc_of(status.utc)
-    since = f"since {clock(utc_of(alarm.raised_utc), now, zone)}"
+    since = _("since %(at)s", at=clock(utc_of(alarm.raised_utc), now, zone))
     if alarm.times > 1:
-        since += f", {alarm.times} times"
+        since += _(", %(times)s times", times=alarm.times)
     if alarm.life in ("returned, unacknowledged", "latched"):
-        since += ", gone since"
+        since += _(", gone since")
     if alarm.first_out:
-        since += ", the first cause"
+        since += _(", the first cause")
     return AlarmCard(
         number=alarm.number,
         cause=capital(alarm.cause),
@@ -81,9 +83,13 @@ def _card(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> AlarmCard:
 def _quiet(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> str:
     if alarm.shelved_until_utc is not None:
         until = clock(utc_of(alarm.shelved_until_utc), utc_of(status.utc), zone)
-        return f"shelved by {alarm.acknowledged_by} until {until}"
+        return _(
+            "shelved by %(who)s until %(until)s",
+            who=alarm.acknowledged_by,
+            until=until,
+        )
     if alarm.acknowledged_by is not None:
-        return f"acknowledged by {alarm.acknowledged_by}"
+        return _("acknowledged by %(who)s", who=alarm.acknowledged_by)
     return ""
 
 

@@ -21,6 +21,7 @@ from web.analysis_forms import METHODS, RESTORING, Method, groups
 from web.entering import WHO, entered
 from web.forms import Form, filled
 from web.known import Known, known
+from web.language import gettext as _
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -96,7 +97,7 @@ class AnalysisPages:
             return _shown(method, of_bath, form, answer, keep.refused(error))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
-        flash(f"Kept as entry {number}.", "done")
+        flash(_("Kept as entry %(number)s.", number=number), "done")
         return redirect(url_for("analyses"), 303)
 
 

@@ -8,6 +8,7 @@ from daemon.api.titration import TitrantName
 from daemon.bath import kinds
 from daemon.bath.book import Book
 from web.forms import Field, Group
+from web.language import gettext as _
 
 MOST_READINGS, MOST_BLANKS = 5, 2
 """Fields for them; the command line takes more."""
@@ -55,7 +56,7 @@ METHODS = (
 def groups(method: Method, book: Book | None) -> tuple[Group, ...]:
     """The fields of a titration; strength, sample and glass are those of the last one kept."""
     last = {} if book is None else _last(method, book)
-    titrant = "Each mL finds" if method.titrant == "other" else f"{_capital(method.titrant)}"
+    titrant = _("Each mL finds") if method.titrant == "other" else f"{_capital(method.titrant)}"
     strength = Field(
         "strength", titrant, last.get("strength", method.strength),
         method.strength or "0.355 mg/mL",
@@ -76,7 +77,7 @@ def groups(method: Method, book: Book | None) -> tuple[Group, ...]:
         Group(
             "What each titration took, mL",
             tuple(
-                Field(f"readings[{number}]", f"Titration {number}", "", example)
+                Field(f"readings[{number}]", _("Titration %(number)s", number=number), "", example)
                 for number, example in zip(
                     range(1, MOST_READINGS + 1), ("7.62", "7.62-15.25", "", "", ""), strict=True
                 )
@@ -94,7 +95,7 @@ def _capital(text: str) -> str:
 
 def _blanks() -> list[Field]:
     return [
-        Field(f"blank[{number}]", f"Blank {number}", "", "0.06")
+        Field(f"blank[{number}]", _("Blank %(number)s", number=number), "", "0.06")
         for number in range(1, MOST_BLANKS + 1)
     ]
 
@@ -113,12 +114,12 @@ def _restoring() -> tuple[Field, ...]:
 
 def _limits(last: Mapping[str, str]) -> list[Field]:
     rows = (
-        ("burette-limit", "Burette", "0.05 mL"),
-        ("sample-limit", "Sample", "0.02 mL or 1 %"),
-        ("flask-limit", "Flask", "0.4 %"),
-        ("aliquot-limit", "Aliquot", "1 %"),
-        ("titrant-limit", "Titrant's strength", "0.5 %"),
-        ("end-point", "End point", "0.05 mL"),
+        ("burette-limit", _("Burette"), "0.05 mL"),
+        ("sample-limit", _("Sample"), "0.02 mL or 1 %"),
+        ("flask-limit", _("Flask"), "0.4 %"),
+        ("aliquot-limit", _("Aliquot"), "1 %"),
+        ("titrant-limit", _("Titrant's strength"), "0.5 %"),
+        ("end-point", _("End point"), "0.05 mL"),
     )
     return [Field(key, label, last.get(key, ""), example) for key, label, example in rows]
 

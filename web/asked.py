@@ -17,6 +17,7 @@ from daemon.bath.description import Description
 from web.analysis_forms import METHODS
 from web.forms import Field, Form, Group, filled
 from web.known import known
+from web.language import gettext as _
 from web.runs import Runs
 from web.tank import Tank
 
@@ -86,7 +87,7 @@ def _panel(form: Form) -> tuple[Bar, ...]:
     return tuple(Bar(where, 100 * a_dm2 / most, what) for where, a_dm2, what in rows)
 
 
-def _hull(_: Description) -> tuple[Group, ...]:
+def _hull(_bath: Description) -> tuple[Group, ...]:
     return (
         Group(
             "The cell",
@@ -94,12 +95,15 @@ def _hull(_: Description) -> tuple[Group, ...]:
         ),
         Group(
             "Which density is there? Places from the end of high density",
-            tuple(Field(f"at[{n}]", f"Place {n}", "", x) for n, x in ((1, "2 in"), (2, "5 cm"))),
+            tuple(
+                Field(f"at[{n}]", _("Place %(number)s", number=n), "", x)
+                for n, x in ((1, "2 in"), (2, "5 cm"))
+            ),
         ),
         Group(
             "Where is this density?",
             tuple(
-                Field(f"density[{n}]", f"Density {n}", "", x)
+                Field(f"density[{n}]", _("Density %(number)s", number=n), "", x)
                 for n, x in ((1, "3 A/dm²"), (2, "20 ASF"))
             ),
         ),
@@ -117,7 +121,9 @@ def _rates(described: Description) -> tuple[Group, ...]:
     )
     return (
         Group(
-            "An additive" if known is None else f"An additive; the {known.name}'s as it is set",
+            _("An additive")
+            if known is None
+            else _("An additive; the %(name)s's as it is set", name=known.name),
             (
                 Field("rate", "Charge uses up", rate, "150 mL/kAh"),
                 Field("dose", "A dose is", dose, "5 mL"),

@@ -19,10 +19,12 @@ from daemon.bath.account import Standing
 from daemon.bath.book import Book
 from daemon.bath.components import VOLUME
 from daemon.clock import to_ms
+from daemon.record.bath_entries import BathEntry
 from daemon.record.errors import NoSuchBathEntryError, RecordError
 from web.entering import entered
 from web.forms import Field, Form, Group, filled
 from web.known import known
+from web.language import gettext as _
 from web.listing import capital, page_after, page_token, stamp, zone_name
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
@@ -99,7 +101,7 @@ class AccountPages:
             except InputError as error:
                 form = form.refused(error)
             except RecordError as error:
-                return show(Trouble("The record cannot be read.", f"{error}."), 503)
+                return show(Trouble(_("The record cannot be read."), f"{error}."), 503)
         past = bool(form.text("on") and not form.wrong)
         entries, older = ((), None) if book is None else _entries(book, before)
         html = render_template(
@@ -144,7 +146,7 @@ class AccountPages:
             return self._one(number, refused, filled((WITHDRAW,), {}))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
-        flash(f"Entry {number} is corrected.", "done")
+        flash(_("Entry %(number)s is corrected.", number=number), "done")
         return redirect(url_for("account"), 303)
 
     def withdraw(self, number: int) -> ResponseReturnValue:
@@ -157,7 +159,7 @@ class AccountPages:
             return self._one(number, filled((RIGHT,), {}), form.refused(error))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
-        flash(f"Entry {number} is withdrawn.", "done")
+        flash(_("Entry %(number)s is withdrawn.", number=number), "done")
         return redirect(url_for("account"), 303)
 
     def _one(self, number: int, right: Form, withdraw: Form) -> ResponseReturnValue:
@@ -209,7 +211,7 @@ def _expected(found: Foresight) -> tuple[Row, ...]:
 
 def _shown(each: Standing, additives: tuple[str, ...]) -> Shown:
     made = each.first.made
-    run = "" if each.run_id is None else f", run {each.run_id}"
+    run = "" if each.run_id is None else _(", run %(number)s", number=each.run_id)
     return Shown(
         number=each.id,
         at=stamp(each.at_utc_ms)[:16],
@@ -217,11 +219,16 @@ def _shown(each: Standing, additives: tuple[str, ...]) -> Shown:
         by=f"{made.who}{run}",
         note=made.note,
         corrections=tuple(
-            f"{'Withdrawn' if by.made.facts is None else 'Corrected'} by entry {by.id},"
-            f" {stamp(by.made.utc_ms)[:16]}, {by.made.who}"
-            + (f": {by.made.note}" if by.made.note else "")
+            _corrected(by) + (f": {by.made.note}" if by.made.note else "")
             for by in each.corrections
         ),
         withdrawn=each.withdrawn,
         may_be_corrected=each.kind in CORRECTED_BY_AMOUNT,
     )
+
+
+def _corrected(by: BathEntry) -> str:
+    told = {"number": by.id, "at": stamp(by.made.utc_ms)[:16], "who": by.made.who}
+    if by.made.facts is None:
+        return _("Withdrawn by entry %(number)s, %(at)s, %(who)s", **told)
+    return _("Corrected by entry %(number)s, %(at)s, %(who)s", **told)

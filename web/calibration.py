@@ -24,6 +24,7 @@ from daemon.record.calibrations import Calibration
 from daemon.record.errors import RecordError
 from web.access import signed_in
 from web.comparison import HEIGHT, WIDTH, MeterView, compared, meter_view, zero_alone
+from web.language import gettext as _
 from web.presses import whose
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
@@ -92,16 +93,22 @@ class CalibrationPage:
         meter = request.form.get("meter", "")
         points = _points(meter)
         if not self._one_at_a_time.acquire(blocking=False):
-            return _back(meter, "another point is being taken")
+            return _back(meter, _("another point is being taken"))
         try:
             if len(points) >= MOST_POINTS:
-                return _back(meter, f"more than {MOST_POINTS} points are not taken here")
+                return _back(
+                    meter,
+                    _(
+                        "more than %(most)s points are not taken here",
+                        most=MOST_POINTS,
+                    ),
+                )
             # With the output off the reference is not asked.
             typed = request.form.get("shown")
             shown = (0.0, 0.0) if typed is None else read_shown(typed)
             taken = take(self._client.status, meter, TAKE_S, time.sleep)
             if taken.output_on == (typed is None):
-                return _back(meter, "the output was switched since this form was made")
+                return _back(meter, _("the output was switched since this form was made"))
             _put(meter, (*points, taken.point(shown)))
         except (NoPointError, InputError, DaemonUnreachableError) as error:
             return _back(meter, str(error))
@@ -122,7 +129,7 @@ class CalibrationPage:
         if points and zero_alone(points):
             fields |= {"reference": NO_REFERENCE, "class": NO_CLASS}
         if not (fields["name"] or signed_in()) or not fields["reference"]:
-            return _back(meter, "who compares, and with which reference, has to be said")
+            return _back(meter, _("who compares, and with which reference, has to be said"))
         try:
             read_class(fields["class"])
             asked = CalibrateRequest(
@@ -137,14 +144,16 @@ class CalibrationPage:
         except DaemonUnreachableError:
             return show(UNSURE, 503)
         except ValueError:
-            return _back(meter, "at least one point is wanted")
+            return _back(meter, _("at least one point is wanted"))
         except InputError as error:
             return _back(meter, str(error))
         if not answer.ok:
             return _back(meter, answer.error or "refused")
         session.pop(UNDER_WAY, None)
         session.pop(TYPED, None)
-        flash(f"Kept. From the next run on the {meter} is corrected by it.", "done")
+        flash(
+            _("Kept. From the next run on the %(meter)s is corrected by it.", meter=meter), "done"
+        )
         return redirect(url_for("calibration"), 303)
 
     def _kept(self) -> tuple[dict[str, Calibration], str | None]:

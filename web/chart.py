@@ -7,6 +7,7 @@ from statistics import median
 
 from daemon.record.series import Series
 from daemon.record.summary import GAP_LIMIT_S
+from web.language import gettext as _
 
 WIDTH, HEIGHT = 1000, 100
 """The plain drawing's own units; the page stretches it to the space there is."""
@@ -68,12 +69,12 @@ def panels(series: Series) -> tuple[Panel, ...]:
     x = [None if t is None else WIDTH * (t - start) / max(end - start, 1.0) for t in data["t"]]
     return (
         _panel(
-            "Current", "A", x, data["current_mean"], data["current_least"], data["current_most"]
+            _("Current"), "A", x, data["current_mean"], data["current_least"], data["current_most"]
         ),
         _panel(
-            "Voltage", "V", x, data["voltage_mean"], data["voltage_least"], data["voltage_most"]
+            _("Voltage"), "V", x, data["voltage_mean"], data["voltage_least"], data["voltage_most"]
         ),
-        _panel("Charge", "Ah", x, data["charge"], None, data["charge"]),
+        _panel(_("Charge"), "Ah", x, data["charge"], None, data["charge"]),
     )
 
 

@@ -13,6 +13,7 @@ from statistics import median
 from daemon.record.close_ups import CloseUp
 from daemon.record.entries import Trace, TraceReading
 from daemon.record.summary import GAP_LIMIT_S
+from web.language import gettext as _
 from web.scale import Tick, decimals, scale, step_of, steps
 
 WIDTH, HEIGHT = 1000, 100
@@ -77,8 +78,8 @@ def drawn(close_up: CloseUp, near_s: float = math.inf) -> Drawing | None:
         return (at_s - from_s) / (to_s - from_s)
 
     both = (
-        _panel("Current", "A", traces, across, lambda r: r.current_a, lambda r: r.set_current_a),
-        _panel("Voltage", "V", traces, across, lambda r: r.voltage_v, lambda _: None),
+        _panel(_("Current"), "A", traces, across, lambda r: r.current_a, lambda r: r.set_current_a),
+        _panel(_("Voltage"), "V", traces, across, lambda r: r.voltage_v, lambda _: None),
     )
     panels = tuple(panel for panel in both if panel.lines)
     times = tuple(
@@ -133,14 +134,20 @@ def _panel(
             Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low))
             for v in steps(low, high, step)
         ),
-        f"{name} in {unit} around the alarm. " + " ".join(map(_said, read.items())),
+        _("%(name)s in %(unit)s around the alarm. ", name=name, unit=unit)
+        + " ".join(map(_said, read.items())),
     )
 
 
 def _said(read: tuple[str, list[Pairs]]) -> str:
     meter, parts = read
     values = [v for part in parts for _, v in part]
-    return f"{meter}: from {min(values):z.3f} to {max(values):z.3f}."
+    return _(
+        "%(meter)s: from %(least)s to %(greatest)s.",
+        meter=meter,
+        least=f"{min(values):z.3f}",
+        greatest=f"{max(values):z.3f}",
+    )
 
 
 def _parts(readings: Sequence[TraceReading], value: Value) -> Iterator[Pairs]:

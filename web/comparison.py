@@ -15,6 +15,8 @@ from daemon.api.reference import read_class
 from daemon.chemistry.calibration import MeterLine, Point, ReferenceClass, calibrated, stepped
 from daemon.chemistry.uncertainty import coverage_factor
 from daemon.record.calibrations import Calibration
+from web.language import gettext as _
+from web.language import ngettext
 
 WIDTH, HEIGHT = 320, 96
 """The drawing's own units."""
@@ -98,7 +100,12 @@ def meter_view(
         compared = _drawn(made.points, made.line, _misfit(made.points, made.reference_class))
         if zero_alone(made.points):
             gain, half = made.line.gain, FACTOR * made.line.u_gain
-            stays = f"Its gain stays {gain:.4f} ± {half:.4f} {SURE}."
+            stays = _(
+                "Its gain stays %(gain)s ± %(half)s %(sure)s.",
+                gain=f"{gain:.4f}",
+                half=f"{half:.4f}",
+                sure=SURE,
+            )
             compared = replace(compared, said=f"{compared.said} {stays}")
     counts, step_a = (now.counts, now.step_a) if now is not None else (False, 0.0)
     return MeterView(name, counts, step_a, _reads(now), kept, when, compared)
@@ -110,7 +117,7 @@ def compared(points: Sequence[Point], reference: ReferenceClass, step_a: float =
     try:
         fit = calibrated(points, reference, MeterLine())
     except ValueError as error:
-        return Comparison(_rows(points, None, None), "", f"No line yet: {error}.")
+        return Comparison(_rows(points, None, None), "", _("No line yet: %(error)s.", error=error))
     return _drawn(points, fit.line, fit.misfit)
 
 
@@ -123,12 +130,14 @@ def age(seconds: float) -> str:
     """Tell how long ago: today, in days, months or years."""
     days = seconds / DAY_S
     if days < 1:
-        return "today"
-    for length, name in ((YEAR_DAYS, "year"), (MONTH_DAYS, "month"), (1.0, "day")):
-        if days >= 2 * length or name == "day":
-            number = floor(days / length)
-            return f"{number} {name}{'s' if number > 1 else ''} ago"
-    return ""
+        return _("today")
+    if days >= 2 * YEAR_DAYS:
+        years = floor(days / YEAR_DAYS)
+        return ngettext("%(num)d year ago", "%(num)d years ago", years)
+    if days >= 2 * MONTH_DAYS:
+        months = floor(days / MONTH_DAYS)
+        return ngettext("%(num)d month ago", "%(num)d months ago", months)
+    return ngettext("%(num)d day ago", "%(num)d days ago", floor(days))
 
 
 def _misfit(points: Sequence[Point], reference_class: str) -> int | None:
@@ -139,13 +148,20 @@ def _misfit(points: Sequence[Point], reference_class: str) -> int | None:
 
 
 def _drawn(points: Sequence[Point], line: MeterLine, misfit: int | None) -> Comparison:
-    said = (
-        f"Shows {line.gain:.4f} ± {FACTOR * line.u_gain:.4f} times the current and "
-        f"{1e3 * line.offset_a:+.1f} ± {1e3 * FACTOR * line.u_offset_a:.1f} mA {SURE}."
+    said = _(
+        "Shows %(gain)s ± %(u_gain)s times the current and %(offset)s ± %(u_offset)s mA %(sure)s.",
+        gain=f"{line.gain:.4f}",
+        u_gain=f"{FACTOR * line.u_gain:.4f}",
+        offset=f"{1000.0 * line.offset_a:+.1f}",
+        u_offset=f"{1000.0 * FACTOR * line.u_offset_a:.1f}",
+        sure=SURE,
     )
     rows = _rows(points, line, misfit)
     if len(points) == 1:
-        alone = f"The zero alone: shows {1e3 * line.offset_a:+.1f} mA for no current."
+        alone = _(
+            "The zero alone: shows %(offset)s mA for no current.",
+            offset=f"{1000.0 * line.offset_a:+.1f}",
+        )
         return Comparison(rows, alone)
     halves_a = [FACTOR * hypot(p.u_reading_a, line.gain * p.u_reference_a) for p in points]
     residuals_a = [line.residual_a(point) for point in points]
@@ -193,7 +209,11 @@ def _nice(value: float) -> float:
 
 def _reads(now: MeterStatus | None) -> str:
     if now is None or now.raw_current_a is None or now.current_a is None:
-        return "reads no current now"
+        return _("reads no current now")
     if now.raw_current_a == now.current_a:
-        return f"reads {now.current_a:z.4f} A now"
-    return f"reads {now.raw_current_a:z.4f} A now, which is {now.current_a:z.4f} A"
+        return _("reads %(current)s A now", current=f"{now.current_a:z.4f}")
+    return _(
+        "reads %(shown)s A now, which is %(current)s A",
+        shown=f"{now.raw_current_a:z.4f}",
+        current=f"{now.current_a:z.4f}",
+    )

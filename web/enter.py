@@ -10,6 +10,7 @@ from web.enter_forms import ENTRIES, Entry
 from web.entering import WHO, entered, run_number
 from web.forms import Form, filled
 from web.known import Known, known
+from web.language import gettext as _
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -51,7 +52,7 @@ class EnterPages:
             return _shown(entry, of_bath, form.refused(error))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
-        flash(f"Entered as number {number}.", "done")
+        flash(_("Entered as number %(number)s.", number=number), "done")
         return redirect(url_for("bath"), 303)
 
 

@@ -11,13 +11,15 @@ from daemon.api.restoring import ACID_CAUTION
 from daemon.bath.description import Description
 from daemon.bath.kinds import LOOKS
 from web.forms import Field, Form, Group
+from web.language import gettext as _
+from web.language import marked
 
-_SALT = (
+_SALT = marked(
     "Copper sulfate is harmful if swallowed, damages eyes, and is very toxic to aquatic life: no "
     "dust, nothing down the drain; the safety data sheet of what you use comes first"
 )
-_GLOVES = "Eye protection and gloves; the safety data sheet of what you use comes first"
-_NO_DRAINS = "What is taken out holds copper and acid: no drains, no soil"
+_GLOVES = marked("Eye protection and gloves; the safety data sheet of what you use comes first")
+_NO_DRAINS = marked("What is taken out holds copper and acid: no drains, no soil")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,31 +42,31 @@ class Entry:
 def _addition(form: Form, description: Description) -> Written:
     substance = form.text("substance")
     if not substance:
-        raise InputError("substance", ('say what it was, such as "copper sulfate"',))
+        raise InputError("substance", (_('say what it was, such as "copper sulfate"'),))
     return bath_texts.addition(
         description, substance, form.text("amount"), form.text("strength") or None
     )
 
 
-def _water(form: Form, _: Description) -> Written:
+def _water(form: Form, _bath: Description) -> Written:
     return bath_texts.water(form.text("amount"), form.text("level") or None)
 
 
-def _taken(form: Form, _: Description) -> Written:
+def _taken(form: Form, _bath: Description) -> Written:
     return bath_texts.taken(form.text("amount"))
 
 
-def _looks(form: Form, _: Description) -> Written:
+def _looks(form: Form, _bath: Description) -> Written:
     looks = list(dict.fromkeys(form.tree().get("looks", [])))
     if not looks:
-        raise InputError("looks[1]", (f"say how it looks: {', '.join(LOOKS)}",))
+        raise InputError("looks[1]", (_("say how it looks: %(looks)s", looks=", ".join(LOOKS)),))
     return Written({}, {"looks": looks})
 
 
-def _anodes(form: Form, _: Description) -> Written:
+def _anodes(form: Form, _bath: Description) -> Written:
     area, mass = form.text("area"), form.text("mass")
     if not area and not mass:
-        raise InputError("area", ('say their area, such as "4 dm²", their mass, or both',))
+        raise InputError("area", (_('say their area, such as "4 dm²", their mass, or both'),))
     return bath_texts.anodes(area or None, mass or None)
 
 

@@ -8,6 +8,7 @@ from daemon.api.bath_texts import Written, moment
 from daemon.api.errors import InputError
 from daemon.api.messages import BathEntryRequest, EntryKind
 from web.forms import Field, Group
+from web.language import gettext as _
 from web.presses import whose
 from web.runs import record_number
 from web.tank import Tank
@@ -51,7 +52,7 @@ def entered(
         )
     )
     if not answer.ok or answer.entry is None:
-        raise InputError("not entered", (answer.error or "refused",))
+        raise InputError(_("not entered"), (answer.error or "refused",))
     for note in answer.notes:
         flash(note, "warning")
     return answer.entry
@@ -61,5 +62,7 @@ def run_number(text: str) -> int:
     """Read the number of a run that was typed into the field `run`. Raises InputError."""
     run = record_number(text)
     if run is None:
-        raise InputError("run", (f"expected the number of a run, such as 12, got {text!r}",))
+        raise InputError(
+            "run", (_("expected the number of a run, such as 12, got %(text)s", text=repr(text)),)
+        )
     return run

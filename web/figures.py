@@ -24,6 +24,7 @@ from daemon.api.sentence import (
     word,
 )
 from daemon.control.states import ALLOWED, Act, State
+from web.language import gettext as _
 from web.section import share
 
 _NUMBER_AND_UNIT = re.compile(
@@ -57,7 +58,7 @@ class View:
 
 def silent_view() -> View:
     """Tell that the daemon does not answer: no figure at all, and nothing to press but stop."""
-    texts = _spoken(DAEMON_DOWN) | {"title": "No answer"}
+    texts = _spoken(DAEMON_DOWN) | {"title": _("No answer")}
     return View(DAEMON_DOWN.level, "unknown", None, texts, (Act.STOP.value,), (), 0.0, 0.0)
 
 
@@ -120,11 +121,11 @@ def _supply(status: Status) -> dict[str, str]:
         "current": UNKNOWN if stale else _number(status.current_a, 2),
         "voltage": UNKNOWN if stale else _number(status.voltage_v, 2),
         "mode": (status.mode or "") if status.output_on else "",
-        "set_current": "output on" if status.output_on else "output off",
+        "set_current": _("output on") if status.output_on else _("output off"),
         "set_voltage": "",
         "density": "",
         "bath_charge": _number(status.bath_charge_ah, 1),
-        "proving": "" if status.proving is None else "A proof test is under way:",
+        "proving": "" if status.proving is None else _("A proof test is under way:"),
         "due": unbroken(due_words.short(status.dues)),
     } | {f"dose_{place}": _dose(status, due) for place, due in enumerate(status.dues)}
 
@@ -144,7 +145,10 @@ def _devices(status: Status) -> dict[str, str]:
     for look in (meter.ripple for meter in looks if not meters.is_silent(meter, status)):
         if look is not None and look.rms_percent is not None:
             found["ripple"] = f"{look.rms_percent:.1f}"
-            found["swing"] = f"rms, {look.peak_to_peak_percent:.1f} % peak to peak"
+            found["swing"] = _(
+                "rms, %(percent)s %% peak to peak",
+                percent=f"{look.peak_to_peak_percent:.1f}",
+            )
             break
     if status.thermometers:
         first, *others = sorted(status.thermometers, key=lambda seen: "bath" not in seen.name)
@@ -161,22 +165,22 @@ def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
     under_way = done is not None and run.remaining_s is not None
     value, doubt = thickness_figures(run)
     set_points = {
-        "set_current": f"set {run.set_current_a:.2f} A",
-        "set_voltage": f"ceiling {run.set_voltage_v:.2f} V",
+        "set_current": _("set %(current)s A", current=f"{run.set_current_a:.2f}"),
+        "set_voltage": _("ceiling %(voltage)s V", voltage=f"{run.set_voltage_v:.2f}"),
         "density": _density(status, run),
     }
     return (set_points if status.output_on else {}) | {
         "thickness": value,
         "doubt": f"± {doubt}" if doubt else "",
         "to_go": duration(run.remaining_s or 0.0) if under_way else UNKNOWN,
-        "done": f"done {clock(done, now, zone)}" if done else "",
+        "done": _("done %(at)s", at=clock(done, now, zone)) if done else "",
         "charge": _number(run.charge_ah, 3),
         "gap": _gap(run),
         "mass": f"{run.mass_g:.2f} g {run.metal}",
         "running": duration(run.running_s),
-        "since": f"since {clock(utc_of(run.started_utc), now, zone)}",
+        "since": _("since %(at)s", at=clock(utc_of(run.started_utc), now, zone)),
         "over": "over" if State(status.state) in (State.STOPPED, State.COMPLETE) else "",
-        "stage": f"{run.stage + 1} of {len(run.stages)}",
+        "stage": _("%(stage)s of %(stages)s", stage=run.stage + 1, stages=len(run.stages)),
     }
 
 
@@ -189,15 +193,16 @@ def _density(status: Status, run: RunStatus) -> str:
 def _gap(run: RunStatus) -> str:
     if not run.gap_charge_ah:
         return ""
-    return f"{run.gap_charge_ah:.3f} Ah in doubt: not read"
+    return _("%(charge)s Ah in doubt: not read", charge=f"{run.gap_charge_ah:.3f}")
 
 
 def _clock_rate(status: Status, zone: tzinfo | None) -> str:
     if status.rate == 1:
         return ""
-    return (
-        f"Simulated tank, clock runs {status.rate:g} times as fast. "
-        f"It is {utc_of(status.utc).astimezone(zone):%H:%M} there."
+    return _(
+        "Simulated tank, clock runs %(rate)s times as fast. It is %(time)s there.",
+        rate=f"{status.rate:g}",
+        time=f"{utc_of(status.utc).astimezone(zone):%H:%M}",
     )
 
 

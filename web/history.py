@@ -13,6 +13,7 @@ from daemon.record.close_ups import AFTER_S
 from daemon.record.errors import CodecError, NoSuchAlarmError, RecordError
 from web.alarms import LEADS
 from web.close_up import NEAR_S, Drawing, drawn, kinds
+from web.language import gettext as _
 from web.listing import A_PAGE, page_token, unreadable, zone_name
 from web.past import advice, past, steps, stop_of
 from web.runs import Runs, record_number
@@ -99,15 +100,21 @@ class HistoryPages:
         try:
             found = self._runs.close_up(number)
         except CodecError as error:
-            return None, {}, f"The close-up is damaged and cannot be drawn: {error}."
+            return (
+                None,
+                {},
+                _("The close-up is damaged and cannot be drawn: %(error)s.", error=error),
+            )
         except RecordError as error:
-            return None, {}, f"The close-up cannot be read: {error}."
+            return None, {}, _("The close-up cannot be read: %(error)s.", error=error)
         if found is None:
-            return None, {}, "No close-up was kept of this alarm."
+            return None, {}, _("No close-up was kept of this alarm.")
         drawing = drawn(found, NEAR_S if near else math.inf)
         if drawing is None:
-            return None, {}, "Around this alarm nothing was read."
-        to_come = f"What follows the alarm is kept {AFTER_S:g} s after it."
+            return None, {}, _("Around this alarm nothing was read.")
+        to_come = _(
+            "What follows the alarm is kept %(seconds)s s after it.", seconds=f"{AFTER_S:g}"
+        )
         return drawing, kinds(found.traces), "" if found.to_s > 0 else to_come
 
     def _title(self, run_id: int | None) -> str:

@@ -18,6 +18,7 @@ from daemon.record.interruptions import Interruption
 from daemon.record.queries import Run
 from daemon.units import UnitError, parse
 from web.figures import unbroken
+from web.language import gettext as _
 from web.listing import capital
 from web.presses import pass_on
 from web.protection import ACTS_A_MINUTE
@@ -73,22 +74,28 @@ def _cut(tank: Tank, run: Run, cut: Interruption, *, is_newest: bool) -> Cut:
     greatest = None if cut.greatest_ah is None else _charge(cut.greatest_ah)
     least = _charge(cut.least_ah)
     if cut.lasted_s is None or greatest is None:
-        unseen = (
+        unseen = _(
             "How long it was interrupted is not known, for the clock was not set: what passed has "
             "to be said before anybody goes on."
         )
     else:
-        unseen = (
-            f"In the {duration(cut.lasted_s)} after that nobody looked: between {least} and "
-            f"{greatest} can have passed."
+        unseen = _(
+            "In the %(time)s after that nobody looked: between %(least)s and %(greatest)s can "
+            "have passed.",
+            time=duration(cut.lasted_s),
+            least=least,
+            greatest=greatest,
         )
     foreseen, refused = _foreseen(tank, run.id) if is_newest else ((), "")
     return Cut(
         run_id=run.id,
         title=run.title,
         known=unbroken(
-            f"The record knows it until {run.charge_ah:.4f} Ah, {duration(run.elapsed_s)} after "
-            "its start."
+            _(
+                "The record knows it until %(charge)s Ah, %(time)s after its start.",
+                charge=f"{run.charge_ah:.4f}",
+                time=duration(run.elapsed_s),
+            )
         ),
         unseen=unbroken(unseen),
         least=least,
@@ -105,7 +112,14 @@ def _settled(cut: Interruption) -> str:
         return ""
     last = cut.settlements[-1].settled
     note = f" ({last.note})" if last.note else ""
-    return unbroken(f"{last.who} said: {_charge(last.charge_ah)} passed{note}.")
+    return unbroken(
+        _(
+            "%(who)s said: %(charge)s passed%(note)s.",
+            who=last.who,
+            charge=_charge(last.charge_ah),
+            note=note,
+        )
+    )
 
 
 def _charge(charge_ah: float) -> str:
@@ -118,7 +132,7 @@ def _foreseen(tank: Tank, run_id: int) -> tuple[tuple[str, ...], str]:
     try:
         answer = tank.foresee(run_id)
     except DaemonUnreachableError:
-        return (), "the daemon does not answer"
+        return (), _("the daemon does not answer")
     if not answer.ok:
         return (), answer.error or "refused"
     return tuple(f"{capital(unbroken(note))}." for note in answer.notes), ""
@@ -158,5 +172,5 @@ class InterruptionPresses:
 def _from_0(text: str) -> float:
     charge_ah = parse(text, "A·h")
     if charge_ah < 0:
-        raise UnitError(f"must not be less than 0 Ah, got {text!r}")
+        raise UnitError(_("must not be less than 0 Ah, got %(text)s", text=repr(text)))
     return charge_ah

@@ -2,7 +2,8 @@
 
 A page has one language, that of the settings. Its texts are marked where they stand: `_("...")` and
 `{% trans %}` in templates, `_`, `ngettext` and `marked` from here in Python. A text is a format:
-`%(name)s` takes a value, and a percent sign of its own is doubled; `{% trans %}` doubles it itself.
+`%(name)s` takes a value, and a percent sign of its own is doubled; `{% trans %}` doubles it itself,
+and one that is `marked` is no format: templates show it by the filter `spoken`.
 What comes from the record is never given to any of these.
 """
 
@@ -37,14 +38,15 @@ def speak(app: Flask, language: str = SOURCE, catalogues: Path = CATALOGUES) -> 
     app.jinja_env.policies["ext.i18n.trimmed"] = True
     app.jinja_env.install_gettext_translations(texts, newstyle=True)  # type: ignore[attr-defined]
     app.jinja_env.globals["language"] = language
+    app.jinja_env.filters["spoken"] = spoken
 
 
-def gettext(text: str, **values: object) -> str:
+def gettext(text: str, /, **values: object) -> str:
     """Give a text in the page's language, with its values in their places."""
     return _texts().gettext(text) % values
 
 
-def ngettext(one: str, several: str, count: int, **values: object) -> str:
+def ngettext(one: str, several: str, count: int, /, **values: object) -> str:
     """Give the text for so many, which stand at `%(num)d`, with its other values."""
     return _texts().ngettext(one, several, count) % ({"num": count} | values)
 
@@ -52,6 +54,11 @@ def ngettext(one: str, several: str, count: int, **values: object) -> str:
 def marked(text: str) -> str:
     """Mark a text that is put into the page's language where it is shown."""
     return text
+
+
+def spoken(text: str) -> str:
+    """Give a `marked` text in the page's language; what was not marked comes back as it is."""
+    return _texts().gettext(text) if text else text
 
 
 def _texts() -> standard.NullTranslations:

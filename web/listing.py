@@ -7,6 +7,7 @@ from typing import TypeVar
 from flask import abort, request
 
 from daemon.record.errors import RecordError
+from web.language import gettext as _
 from web.runs import record_number
 from web.text import Trouble
 from web.trouble import show
@@ -46,7 +47,7 @@ def page_after(
 
 def unreadable(error: RecordError) -> tuple[str, int]:
     """The page where the record does not give what was asked of it."""
-    return show(Trouble("The record cannot be read.", f"{capital(str(error))}."), 503)
+    return show(Trouble(_("The record cannot be read."), f"{capital(str(error))}."), 503)
 
 
 def stamp(utc_ms: int) -> str:

@@ -24,6 +24,8 @@ from web import recipe_forms
 from web.entering import WHO, entered
 from web.forms import Form, Group, filled
 from web.known import Known, known
+from web.language import gettext as _
+from web.language import marked
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
 from web.tank import Tank
@@ -44,7 +46,7 @@ class Way:
     answer: Callable[[Form], MakeUpReport]
     write: Callable[[Form, tuple[str, ...]], Written]
     kind: EntryKind = "make-up"
-    means: str = "the account begins anew with this bath"
+    means: str = marked("the account begins anew with this bath")
 
 
 class MakeUpPages:
@@ -87,7 +89,9 @@ class MakeUpPages:
             return self._shown(way, of_bath, form, report, keep.refused(error))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
-        flash(f"Entered as number {number}: {way.means}.", "done")
+        flash(
+            _("Entered as number %(number)s: %(means)s.", number=number, means=_(way.means)), "done"
+        )
         return redirect(url_for("bath"), 303)
 
     def _shown(
@@ -167,7 +171,8 @@ def _write_mixture(form: Form, additives: tuple[str, ...]) -> Written:
     tree = form.tree()
     if "for" in tree:
         raise InputError(
-            _FORM, ("for: for another volume it was not mixed: leave this out to enter what was",)
+            _FORM,
+            (_("for: for another volume it was not mixed: leave this out to enter what was"),),
         )
     return of_mixture(mixed_of(tree, _FORM), tree, additives)
 
@@ -180,7 +185,7 @@ WAYS = {
     "/makeup": Way(
         "makeup",
         "Make up a bath.",
-        "Out comes what to weigh and pour, in which order.",
+        marked("Out comes what to weigh and pour, in which order."),
         lambda known: recipe_forms.makeup(known.description),
         _made_up,
         _write_recipe,
@@ -188,7 +193,7 @@ WAYS = {
     "/makeup/mixed": Way(
         "mixed",
         "A bath was mixed so.",
-        "Out comes what is in it, held against a published window.",
+        marked("Out comes what is in it, held against a published window."),
         lambda known: recipe_forms.mixed(known.description),
         _mixed,
         _write_mixture,
@@ -196,12 +201,12 @@ WAYS = {
     "/makeup/top-up": Way(
         "top_up",
         "Top up a bath.",
-        "Out comes what to add, or to take out, so that it is as it shall be.",
+        marked("Out comes what to add, or to take out, so that it is as it shall be."),
         lambda known: recipe_forms.topping_up(known.description, known.book),
         _topped_up,
         _write_top_up,
         "top-up",
-        "all of it is one entry",
+        marked("all of it is one entry"),
     ),
 }
 """The pages by their addresses."""

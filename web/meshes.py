@@ -19,6 +19,7 @@ from daemon.api.parts import MeshFile
 from daemon.bath.errors import PartError
 from daemon.bath.parts import apart
 from daemon.bath.parts.asked import Asked, Found, Question
+from web.language import gettext as _
 
 LONGEST_NAME = 80
 _MOST_MEASURED = 8
@@ -79,7 +80,7 @@ class Meshes:
             if key in self._known:
                 return self._known[key]
         if not self._measuring.acquire(blocking=False):
-            raise PartError("another mesh is being measured: try again in a moment")
+            raise PartError(_("another mesh is being measured: try again in a moment"))
         try:
             found = self._measure(data, asked)
         finally:

@@ -22,6 +22,7 @@ from daemon.record.errors import NoSuchPartError, RecordError
 from daemon.record.parts import Part
 from web import part_forms
 from web.forms import Form, filled
+from web.language import gettext as _
 from web.listing import capital, stamp, unreadable, zone_name
 from web.meshes import Held, Meshes
 from web.presses import whose
@@ -128,8 +129,16 @@ class PartPages:
         if not told.ok:
             keep = replace(keep, unplaced=(f"{capital(told.error or 'refused')}.",))
             return self._shown(form, held, answer, keep)
-        notes = "".join(f"; it {note}" for note in told.notes)
-        flash(f"{capital(name)} is kept as part {told.entry}{notes}.", "done")
+        notes = "".join(_("; it %(note)s", note=note) for note in told.notes)
+        flash(
+            _(
+                "%(name)s is kept as part %(entry)s%(notes)s.",
+                name=capital(name),
+                entry=told.entry,
+                notes=notes,
+            ),
+            "done",
+        )
         return redirect(url_for("parts"), 303)
 
     def _sent(self) -> tuple[Form, Held | None]:
@@ -143,7 +152,7 @@ class PartPages:
         except PartError as error:
             return _wrong(form, part_forms.MESH, str(error)), None
         if held is None and sha256:
-            form = _wrong(form, part_forms.MESH, "is no longer here: choose it again")
+            form = _wrong(form, part_forms.MESH, _("is no longer here: choose it again"))
         return form, held
 
     def _answered(self, form: Form, held: Held | None) -> tuple[Form, Answer]:
@@ -152,7 +161,7 @@ class PartPages:
         mesh = held.name if held else None
         tree = part_forms.tree(form, mesh)
         if not tree["parts"]:
-            return _wrong(form, "parts[1]", "choose a mesh file, or write a shape"), Answer()
+            return _wrong(form, "parts[1]", _("choose a mesh file, or write a shape")), Answer()
         try:
             worked = worked_out(read_part_form(tree), self._sources(held))
             return form, Answer(worked, area_report(worked))
@@ -201,11 +210,22 @@ def _wrong(form: Form, key: str, said: str) -> Form:
 
 def _made(part: Part) -> str:
     made = part.made
-    volume = "" if made.volume_cm3 is None else f", {made.volume_cm3:.4g} cm³ of matter"
-    before = "" if part.supersedes is None else f", in place of {part.supersedes}"
-    return (
-        f"From {made.made_from}{volume}. Part {part.id}{before}, {_whole(stamp(made.utc_ms))}, "
-        f"by {made.who}."
+    volume = (
+        ""
+        if made.volume_cm3 is None
+        else _(", %(volume)s cm³ of matter", volume=f"{made.volume_cm3:.4g}")
+    )
+    before = (
+        "" if part.supersedes is None else _(", in place of %(number)s", number=part.supersedes)
+    )
+    return _(
+        "From %(source)s%(volume)s. Part %(number)s%(before)s, %(at)s, by %(who)s.",
+        source=made.made_from,
+        volume=volume,
+        number=part.id,
+        before=before,
+        at=_whole(stamp(made.utc_ms)),
+        who=made.who,
     )
 
 

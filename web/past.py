@@ -9,9 +9,22 @@ from daemon.control.protection.effects import Stop
 from daemon.record.alarms import CLEARED, DAEMON_ENDED, Alarm
 from daemon.record.entries import AlarmChanged
 from web.figures import unbroken
+from web.language import gettext as _
+from web.language import marked, spoken
 from web.listing import capital, stamp
 
-_DID = {Stop.NOTHING: "", Stop.HOLD: "held", Stop.STOP: "ended", Stop.ABORT: "aborted"}
+_DID = {
+    Stop.NOTHING: "",
+    Stop.HOLD: marked("held"),
+    Stop.STOP: marked("ended"),
+    Stop.ABORT: marked("aborted"),
+}
+_DID_THE_RUN = {
+    Stop.NOTHING: "",
+    Stop.HOLD: marked("held the run"),
+    Stop.STOP: marked("ended the run"),
+    Stop.ABORT: marked("aborted the run"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,24 +94,23 @@ def stop_of(alarm: Alarm) -> Stop:
 def _told(change: AlarmChanged) -> str:
     if change.what != STOPPED:
         return change.text
-    first = ", the first cause" if change.data.get("first_out") else ""
-    return _DID[Stop(change.text)] + first
+    first = _(", the first cause") if change.data.get("first_out") else ""
+    return spoken(_DID[Stop(change.text)]) + first
 
 
 def _course(alarm: Alarm, heard: str | None) -> list[str]:
     times = 1 + sum(change.what == AGAIN for change in alarm.changes)
-    did = _DID[stop_of(alarm)]
     over = next((c for c in alarm.changes if c.what in (CLEARED, DAEMON_ENDED)), None)
     if over is None:
-        end = "not over"
+        end = _("not over")
     elif over.what == DAEMON_ENDED:
-        end = "closed when the daemon had ended"
+        end = _("closed when the daemon had ended")
     else:
-        end = f"over after {_length(_after_s(alarm, over))}"
+        end = _("over after %(time)s", time=_length(_after_s(alarm, over)))
     return [
-        f"{did} the run" if did else "",
-        f"came {times} times" if times > 1 else "",
-        f"acknowledged by {heard}" if heard else "not acknowledged",
+        spoken(_DID_THE_RUN[stop_of(alarm)]),
+        _("came %(times)s times", times=times) if times > 1 else "",
+        _("acknowledged by %(who)s", who=heard) if heard else _("not acknowledged"),
         end,
     ]
 
@@ -122,7 +134,7 @@ def _after_s(alarm: Alarm, change: AlarmChanged) -> float:
 
 
 def _after(seconds: float) -> str:
-    return "at once" if seconds < 0.05 else f"after {_length(seconds)}"
+    return _("at once") if seconds < 0.05 else _("after %(time)s", time=_length(seconds))
 
 
 def _length(seconds: float) -> str:

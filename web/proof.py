@@ -25,6 +25,7 @@ from daemon.record.proofs import Proof
 from daemon.units import UnitError, parse
 from web.access import signed_in
 from web.figures import UNKNOWN, unbroken
+from web.language import gettext as _
 from web.listing import A_PAGE, page_token, stamp, zone_name
 from web.presses import NAME_LIMIT, pass_on
 from web.proof_words import failed_of, left, word
@@ -96,7 +97,7 @@ class ProofPage:
         form = request.form
         name = form.get("name", "").strip()
         if not name and signed_in() is None:
-            flash("who proves has to be said")
+            flash(_("who proves has to be said"))
             return redirect(url_for("proof"), 303)
         try:
             current_a = _above_0("current", form.get("current", CURRENT), "A")
@@ -149,7 +150,14 @@ def _followed(answer: Answer) -> str:
 def _above_0(field: str, text: str, unit: str) -> float:
     value = parse(text, unit)
     if not value > 0:
-        raise UnitError(f"{field}: must be above 0 {unit}, got {text!r}")
+        raise UnitError(
+            _(
+                "%(field)s: must be above 0 %(unit)s, got %(text)s",
+                field=field,
+                unit=unit,
+                text=repr(text),
+            )
+        )
     return value
 
 
@@ -168,6 +176,6 @@ def _texts(status: Status | None, proof: ProofStatus | None) -> dict[str, str]:
     known = status is not None and status.current_a is not None and not is_stale(status)
     return {
         "current": f"{status.current_a:z.3f}" if status and known else UNKNOWN,
-        "output": "" if status is None else f"output {'on' if status.output_on else 'off'}",
+        "output": "" if status is None else _("output on") if status.output_on else _("output off"),
         "left": unbroken(left(walk)) if walk else "",
     }

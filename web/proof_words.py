@@ -8,10 +8,12 @@ from daemon.api.sentence import Level, Word, duration, utc_of
 from daemon.record.proofs import Proof
 from web.comparison import age
 from web.figures import unbroken
+from web.language import gettext as _
+from web.language import marked
 from web.listing import capital, day
 
-BEFORE_A_NIGHT = "Prove each way to stop before the next unattended night."
-REPAIR = "Repair it, then prove it again before any unattended night."
+BEFORE_A_NIGHT = marked("Prove each way to stop before the next unattended night.")
+REPAIR = marked("Repair it, then prove it again before any unattended night.")
 
 
 def word(proof: ProofStatus, newest: Proof | None, watched: str | None, status: Status) -> Word:
@@ -23,9 +25,9 @@ def word(proof: ProofStatus, newest: Proof | None, watched: str | None, status: 
         said = _standing(proof, newest, utc_of(status.utc))
     elif walk is None or walk.ended is None or walk.id != watched:
         said = Word(
-            "The walk is gone.",
-            "The daemon has started anew since, with the output off.",
-            "Nothing of it was kept: begin again.",
+            _("The walk is gone."),
+            _("The daemon has started anew since, with the output off."),
+            _("Nothing of it was kept: begin again."),
             "attention",
         )
     else:
@@ -35,7 +37,7 @@ def word(proof: ProofStatus, newest: Proof | None, watched: str | None, status: 
 
 def left(walk: ProofWalkStatus) -> str:
     """How long a person is waited for; nothing while nobody is."""
-    return "" if walk.left_s is None else f"{duration(walk.left_s)} left"
+    return "" if walk.left_s is None else _("%(time)s left", time=duration(walk.left_s))
 
 
 def failed_of(proof: Proof) -> str:
@@ -48,52 +50,65 @@ def _under_way(walk: ProofWalkStatus) -> Word:
     failed = any(each.state == "failed" for each in walk.steps)
     return Word(
         walk.todo or walk.question or walk.doing or step.happens,
-        f"Step {walk.step + 1} of {len(walk.steps)}: {step.name}.",
-        f"Expected: {step.expected}.",
+        _(
+            "Step %(step)s of %(steps)s: %(name)s.",
+            step=walk.step + 1,
+            steps=len(walk.steps),
+            name=step.name,
+        ),
+        _("Expected: %(expected)s.", expected=step.expected),
         "attention" if failed else "calm",
     )
 
 
 def _over(walk: ProofWalkStatus, end: ProofEnd, *, output_on: bool) -> Word:
     steps = len(walk.steps)
-    kept = f"It is kept as proof test {end.kept}."
+    kept = _("It is kept as proof test %(number)s.", number=end.kept)
     why = f"{capital(end.why)}." if end.why else ""
     match end.how:
         case "passed":
-            return Word("Passed.", f"All {steps} steps.", kept, "calm")
+            return Word(_("Passed."), _("All %(steps)s steps.", steps=steps), kept, "calm")
         case "failed":
             names = ", ".join(step.name for step in walk.steps if step.state == "failed")
-            return Word(f"Failed: {names}.", why, f"{REPAIR} {kept}", "attention")
+            return Word(
+                _("Failed: %(names)s.", names=names), why, f"{_(REPAIR)} {kept}", "attention"
+            )
         case "given up":
-            off = "The supply's output is still on: look at the tank." if output_on else ""
-            need = off or "The output is off. Nothing is kept: begin again."
+            off = _("The supply's output is still on: look at the tank.") if output_on else ""
+            need = off or _("The output is off. Nothing is kept: begin again.")
             level: Level = "alarm" if output_on else "attention"
-            return Word("The proof test ended early.", why, need, level)
+            return Word(_("The proof test ended early."), why, need, level)
 
 
 def _standing(proof: ProofStatus, newest: Proof | None, utc: datetime) -> Word:
     if newest is None:
         if not proof.wanted:
-            none = "The settings name no contactor, interlock or signal."
-            return Word("Never proved here.", none, "The supply itself can be proved.", "calm")
-        return Word("Never proved here.", "", _wanted(proof), "attention")
+            none = _("The settings name no contactor, interlock or signal.")
+            return Word(
+                _("Never proved here."), none, _("The supply itself can be proved."), "calm"
+            )
+        return Word(_("Never proved here."), "", _wanted(proof), "attention")
     made = datetime.fromtimestamp(newest.made.utc_ms / 1000, utc.tzinfo)
     ago = age((utc - made).total_seconds()).replace(" ", "\N{NO-BREAK SPACE}", 1)
     when = f"{day(newest.made.utc_ms)}, {ago}"
     if not newest.made.passed:
-        what = f"The last proof test failed: {failed_of(newest)}."
-        return Word(what, f"That was on {when}.", REPAIR, "attention")
+        what = _("The last proof test failed: %(steps)s.", steps=failed_of(newest))
+        return Word(what, _("That was on %(when)s.", when=when), _(REPAIR), "attention")
     due = None if proof.due_utc is None else day(1000 * utc_of(proof.due_utc).timestamp())
     if proof.overdue is not None:
         return Word(
-            f"Overdue since {due}.",
-            f"The last proof test was on {when}.",
+            _("Overdue since %(due)s.", due=due),
+            _("The last proof test was on %(when)s.", when=when),
             _wanted(proof),
             "attention",
         )
-    next_one = f"The next is due by {due}." if proof.wanted and due else ""
-    return Word("Each way to stop was proved.", f"On {when}.", next_one, "calm")
+    next_one = _("The next is due by %(due)s.", due=due) if proof.wanted and due else ""
+    return Word(_("Each way to stop was proved."), _("On %(when)s.", when=when), next_one, "calm")
 
 
 def _wanted(proof: ProofStatus) -> str:
-    return f"{BEFORE_A_NIGHT} No run starts until then." if proof.required else BEFORE_A_NIGHT
+    return (
+        f"{_(BEFORE_A_NIGHT)} {_('No run starts until then.')}"
+        if proof.required
+        else _(BEFORE_A_NIGHT)
+    )

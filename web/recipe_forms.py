@@ -11,6 +11,7 @@ from daemon.bath.description import Description
 from daemon.bath.description import Window as Described
 from daemon.chemistry.substances import PENTAHYDRATE
 from web.forms import Field, Group
+from web.language import gettext as _
 
 _COPPER_G_CM3 = 8.96
 """Of the anodes' copper, CRC Handbook, 20 °C: how much room they take."""
@@ -49,7 +50,9 @@ def mixed(description: Description) -> tuple[Group, ...]:
         field
         for place, name in enumerate([*named, ""], 1)
         for field in (
-            Field(f"additive[{place}].name", f"Additive {place}", name, "brightener"),
+            Field(
+                f"additive[{place}].name", _("Additive %(place)s", place=place), name, "brightener"
+            ),
             Field(f"additive[{place}].poured", "Poured", "", "50 mL"),
         )
     )
@@ -151,7 +154,9 @@ def _additives(description: Description) -> tuple[Field, ...]:
         field
         for place, (name, much, price) in enumerate([*rows, ("", "", "")], 1)
         for field in (
-            Field(f"additive[{place}].name", f"Additive {place}", name, "brightener"),
+            Field(
+                f"additive[{place}].name", _("Additive %(place)s", place=place), name, "brightener"
+            ),
             Field(f"additive[{place}].make_up", "In each litre", much, "5 mL/L"),
             Field(f"additive[{place}].price", "Price", price, "38 EUR/L"),
         )
@@ -196,9 +201,16 @@ def _present(description: Description, book: Book | None) -> Iterable[Field]:
     found = None if book is None else level(book.entries, description, book.utc_ms)
     yield Field("present.volume", "Volume", _litres(found.volume_l if found else None), "9 L")
     for key, label, component, share, unit, example in (
-        ("copper_sulfate", "Copper sulfate", COPPER, PENTAHYDRATE.copper_share, "g/L", "180 g/L"),
-        ("sulfuric_acid", "Sulfuric acid", SULFURIC_ACID, 1.0, "g/L", "55 g/L"),
-        ("chloride", "Chloride", CHLORIDE, 1.0, "mg/L", "50 mg/L"),
+        (
+            "copper_sulfate",
+            _("Copper sulfate"),
+            COPPER,
+            PENTAHYDRATE.copper_share,
+            "g/L",
+            "180 g/L",
+        ),
+        ("sulfuric_acid", _("Sulfuric acid"), SULFURIC_ACID, 1.0, "g/L", "55 g/L"),
+        ("chloride", _("Chloride"), CHLORIDE, 1.0, "mg/L", "50 mg/L"),
     ):
         last = newest.get(component)
         value = "" if last is None else f"{figure(last.value / share)} {unit}"

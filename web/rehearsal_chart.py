@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from daemon.api.rehearsal_after import After
 from daemon.api.rehearsal_report import CurveMessage, Rehearsal
 from daemon.record.series import Series
+from web.language import gettext as _
 from web.scale import Tick, decimals, scale, step_of, steps
 
 WIDTH, HEIGHT = 1000, 100
@@ -106,10 +107,20 @@ def _said(curve: CurveMessage, real: Values) -> str:
     """The drawing in words."""
     least = [v for v in curve.least if v is not None]
     most = [v for v in curve.greatest if v is not None]
-    said = f"{curve.name} in {curve.unit}: foretold from {min(least):.3g} to {max(most):.3g}."
+    said = _(
+        "%(name)s in %(unit)s: foretold from %(least)s to %(most)s.",
+        name=curve.name,
+        unit=curve.unit,
+        least=f"{min(least):.3g}",
+        most=f"{max(most):.3g}",
+    )
     there = [v for v in real if v is not None]
     if there:
-        said += f" It was from {min(there):.3g} to {max(there):.3g}."
+        said += _(
+            " It was from %(least)s to %(most)s.",
+            least=f"{min(there):.3g}",
+            most=f"{max(there):.3g}",
+        )
     return said
 
 

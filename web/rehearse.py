@@ -13,6 +13,8 @@ from daemon.api.rehearsal_after import After, compared
 from daemon.api.rehearsal_report import Rehearsal
 from daemon.record.errors import NoSuchRunError, NotForetoldError, RecordError
 from daemon.record.queries import Run
+from web.language import gettext as _
+from web.language import marked
 from web.listing import capital, unreadable
 from web.plan_shelf import Shelf
 from web.protection import ACTS_A_MINUTE
@@ -28,7 +30,7 @@ NEWEST = 12
 LONGEST = 6000
 """Characters of a plan that fit a form here; one has one or two thousand."""
 
-NOT_NOW = "The daemon does not answer, so nothing can be rehearsed on this page."
+NOT_NOW = marked("The daemon does not answer, so nothing can be rehearsed on this page.")
 
 
 class RehearsePages:
@@ -52,7 +54,11 @@ class RehearsePages:
         plan = "" if run_id is None else self._plan(run_id)
         if "plan" in request.args:
             plan = self._kept(request.args["plan"])
-        wrong = "" if len(plan) <= LONGEST else f"The plan is longer than {LONGEST} characters."
+        wrong = (
+            ""
+            if len(plan) <= LONGEST
+            else _("The plan is longer than %(longest)s characters.", longest=LONGEST)
+        )
         return self._shown(plan, "", "", None, wrong)
 
     def rehearse(self) -> ResponseReturnValue:
@@ -68,14 +74,14 @@ class RehearsePages:
                 copies=int(parts) if parts.strip() else None,
             )
         except (ValidationError, ValueError):
-            wrong = "Parts are a whole number from 1 to 1000, and each mishap is one short line."
+            wrong = _("Parts are a whole number from 1 to 1000, and each mishap is one short line.")
             return self._shown(plan, mishaps, parts, None, wrong), 400
         if not plan.strip():
-            return self._shown(plan, mishaps, parts, None, "The plan is missing."), 400
+            return self._shown(plan, mishaps, parts, None, _("The plan is missing.")), 400
         try:
             answer = self._tank.rehearse(asked)
         except DaemonUnreachableError:
-            return self._shown(plan, mishaps, parts, None, NOT_NOW), 503
+            return self._shown(plan, mishaps, parts, None, _(NOT_NOW)), 503
         return self._shown(plan, mishaps, parts, answer.rehearsal, answer.error or "")
 
     def after(self, number: str) -> ResponseReturnValue:
@@ -89,7 +95,7 @@ class RehearsePages:
             abort(404)
         except NotForetoldError as error:
             return show(
-                Trouble("There is no rehearsal to look at.", f"{capital(str(error))}."), 404
+                Trouble(_("There is no rehearsal to look at."), f"{capital(str(error))}."), 404
             )
         except RecordError as error:
             return unreadable(error)

@@ -14,6 +14,7 @@ from daemon.record.errors import NoSuchRunError, RecordError
 from web import forms
 from web.forms import Form, Group, filled
 from web.known import known
+from web.language import gettext as _
 from web.runs import Runs
 from web.tank import Tank
 
@@ -63,9 +64,9 @@ class CostPage:
             Group(
                 "The run",
                 (
-                    forms.Field("run", "Run", run, "12"),
-                    forms.Field("parts", "Parts that hung", "1", "4"),
-                    forms.Field("efficiency", "The supply gives, of the mains", "80 %", "80 %"),
+                    forms.Field("run", _("Run"), run, "12"),
+                    forms.Field("parts", _("Parts that hung"), "1", "4"),
+                    forms.Field("efficiency", _("The supply gives, of the mains"), "80 %", "80 %"),
                 ),
             ),
         )
@@ -78,6 +79,8 @@ class CostPage:
         except NoSuchRunError as error:
             raise InputError("run", (str(error),)) from error
         except RecordError as error:
-            raise InputError(_WHERE, (f"the record cannot be read: {error}",)) from error
+            raise InputError(
+                _WHERE, (_("the record cannot be read: %(error)s", error=error),)
+            ) from error
         used = cost.cost(cost.deposited_g(run), run.charge_ah, cell, described, asked.efficiency)
         return tuple(cost_words.rows(run, cell, used, asked.parts))

@@ -112,7 +112,8 @@ def wanted(form: Form) -> Wanted:
     from_ms = to_ms(day_begin("since", since)) if since else None
     until_ms = to_ms(day_end("until", until)) if until else None
     if from_ms is not None and until_ms is not None and until_ms < from_ms:
-        raise InputError("until", (f"is before {since}, got {until}",))
+        said = _("is before %(since)s, got %(until)s", since=since, until=until)
+        raise InputError("until", (said,))
     bath = form.text("bath")
     return Wanted(
         words=tuple(form.text("words").split()),

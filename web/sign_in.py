@@ -19,13 +19,15 @@ from daemon.api.listen import is_loopback
 from daemon.api.sentence import duration
 from web.access import COOKIE, Access
 from web.attempts import Attempts
+from web.language import gettext as _
+from web.language import marked
 from web.own_paths import own_path
 from web.presses import NAME_LIMIT
 from web.tank import Tank
 from web.told import tell
 
-WRONG = "Name or password is not right."
-BUSY = "Somebody else signs in at this moment. Press again."
+WRONG = marked("Name or password is not right.")
+BUSY = marked("Somebody else signs in at this moment. Press again.")
 BUSY_S = 2
 """s after which to press again: a password takes about one."""
 
@@ -57,7 +59,7 @@ class SignInPages:
         form, where = request.form, str(request.remote_addr)
         name, back = form.get("name", "")[:NAME_LIMIT], form.get("next", "")
         if not self._one_at_a_time.acquire(blocking=False):
-            return _shown(back, name, BUSY, 429, BUSY_S)
+            return _shown(back, name, _(BUSY), 429, BUSY_S)
         try:
             wait_s = self._attempts.begin(where, known=self._known(where))
             if wait_s > 0:
@@ -68,14 +70,17 @@ class SignInPages:
             if not matches(password, kept) or operator is None:
                 who = SOMEBODY if operator is None else operator.name
                 tell(self._tank, "sign in", who, _page(where), WRONG)
-                return _shown(back, name, WRONG, 403)
+                return _shown(back, name, _(WRONG), 403)
             self._attempts.good(where)
             return self._begun(operator, where, back)
         except UnreadableError as error:
-            return _shown(back, name, f"Nobody can sign in now: {error}.", 503)
+            return _shown(back, name, _("Nobody can sign in now: %(error)s.", error=error), 503)
         except OSError as error:
             return _shown(
-                back, name, f"The session cannot be kept: {error.strerror or error}.", 503
+                back,
+                name,
+                _("The session cannot be kept: %(error)s.", error=error.strerror or error),
+                503,
             )
         finally:
             self._one_at_a_time.release()
@@ -86,7 +91,7 @@ class SignInPages:
         try:
             self._access.end()
         except OSError as error:
-            flash(f"the session cannot be ended: {error.strerror or error}")
+            flash(_("the session cannot be ended: %(error)s", error=error.strerror or error))
             return redirect(url_for("now"), 303)
         if operator is not None:
             tell(self._tank, "sign out", operator, _page(str(request.remote_addr)), None)
@@ -121,9 +126,10 @@ def _page(where: str) -> str:
 
 
 def _too_many(wait_s: float) -> str:
-    return (
-        f"Too many attempts. The next one is taken in {duration(max(60.0, wait_s))}; from an "
-        "address where an operator is signed in, at once. Stop always works."
+    return _(
+        "Too many attempts. The next one is taken in %(time)s; from an address where an operator "
+        "is signed in, at once. Stop always works.",
+        time=duration(max(60.0, wait_s)),
     )
 
 

@@ -11,6 +11,7 @@ from daemon.bath.book import Book
 from daemon.bath.components import concentration_unit
 from daemon.chemistry.trend import Trend
 from daemon.chemistry.uncertainty import coverage_factor
+from web.language import gettext as _
 from web.listing import capital, day
 
 WIDTH, HEIGHT = 600, 170
@@ -79,7 +80,11 @@ def _drawing(book: Book, component: str) -> Drawing:
         aim = None if window.target is None else scale.y(window.target)
     return Drawing(
         title=f"{capital(component)}, {unit}",
-        newest=f"{newest.value:.4g} on {day(newest.at_utc_ms)}",
+        newest=_(
+            "%(value)s on %(day)s",
+            value=f"{newest.value:.4g}",
+            day=day(newest.at_utc_ms),
+        ),
         window=_window(limits if told else [], unit),
         said=kept_analyses.leading(book, component).rows,
         dots=tuple(_dot(each, unit, scale) for each in found),
@@ -119,7 +124,13 @@ def _interval(each: KeptAnalysis) -> tuple[float, float]:
 
 def _dot(each: KeptAnalysis, unit: str, scale: _Scale) -> Dot:
     low, high = _interval(each)
-    title = f"{each.value:.4g} {unit}, {day(each.at_utc_ms)}, entry {each.number}"
+    title = _(
+        "%(value)s %(unit)s, %(day)s, entry %(number)s",
+        value=f"{each.value:.4g}",
+        unit=unit,
+        day=day(each.at_utc_ms),
+        number=each.number,
+    )
     return Dot(scale.x(each.at_utc_ms), scale.y(each.value), scale.y(low), scale.y(high), title)
 
 
@@ -136,8 +147,21 @@ def _line(
 
 def _window(limits: list[float | None], unit: str) -> str:
     if not limits:
-        return "no window in the settings"
-    least, _, greatest = limits
+        return _("no window in the settings")
+    least, _aim, greatest = limits
     if least is None:
-        return "" if greatest is None else f"at most {greatest:g} {unit}"
-    return f"at least {least:g} {unit}" if greatest is None else f"{least:g} to {greatest:g} {unit}"
+        return (
+            ""
+            if greatest is None
+            else _("at most %(greatest)s %(unit)s", greatest=f"{greatest:g}", unit=unit)
+        )
+    return (
+        _("at least %(least)s %(unit)s", least=f"{least:g}", unit=unit)
+        if greatest is None
+        else _(
+            "%(least)s to %(greatest)s %(unit)s",
+            least=f"{least:g}",
+            greatest=f"{greatest:g}",
+            unit=unit,
+        )
+    )

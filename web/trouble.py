@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response
 from web.api import problems
 from web.api.operations import PREFIX
 from web.api.problems import ProblemError
+from web.language import spoken
 from web.protection import ForeignForm
 from web.text import BY_STATUS, FOREIGN_FORM, FORM_TOO_OLD, WRONG_HOST, Trouble
 
@@ -49,4 +50,4 @@ def _wrong_host(_: SecurityError) -> Response | tuple[str, int, dict[str, str]]:
     if _for_programs():
         return ProblemError(problems.UNREADABLE, WRONG_HOST).answer()
     # Plain: without a host that we trust there are no addresses to link to.
-    return f"{WRONG_HOST}\n", 400, {"Content-Type": "text/plain; charset=utf-8"}
+    return f"{spoken(WRONG_HOST)}\n", 400, {"Content-Type": "text/plain; charset=utf-8"}

@@ -24,6 +24,7 @@ from daemon.record.recovery import RUNNING
 from web.entering import WHO, entered, run_number
 from web.forms import LONGEST, Field, Form, Group, filled
 from web.known import Known, known
+from web.language import gettext as _
 from web.listing import page_after, page_token, zone_name
 from web.protection import ACTS_A_MINUTE
 from web.runs import Runs
@@ -88,7 +89,7 @@ class WeighPages:
             return self._shown(of_bath, form, answer, keep.refused(error))
         except DaemonUnreachableError:
             return show(UNSURE, 503)
-        flash(f"Kept as entry {number}.", "done")
+        flash(_("Kept as entry %(number)s.", number=number), "done")
         return redirect(url_for("weighings"), 303)
 
     def kept(self) -> ResponseReturnValue:

@@ -15,7 +15,10 @@ from babel.messages.pofile import write_po
 
 ROOT = Path(__file__).parents[2]
 TEMPLATE = ROOT / "web" / "locale" / "tankhand.pot"
-KEYWORDS = DEFAULT_KEYWORDS | {"marked": None}
+LABELLED = {"Field": (2,), "Group": (1,)}
+HEADED = dict.fromkeys(("Asked", "Entry", "Method", "Way"), (2, 3))
+KEYWORDS = DEFAULT_KEYWORDS | {"marked": None} | LABELLED | HEADED
+"""Labels of fields, titles of their groups and headings of pages are marked by what they are."""
 
 
 def template() -> Catalog:
@@ -25,14 +28,14 @@ def template() -> Catalog:
     options = {each["pattern"]: each for each in told["mappings"]}
     found = Catalog(project="tankhand", charset="utf-8")
     for file, _, text, _, context in extract_from_dir(ROOT / "web", methods, options, KEYWORDS):
-        found.add(text, locations=[(f"web/{file}", None)], context=context)
+        found.add(text, locations=[(f"web/{file}", 0)], context=context)
     return found
 
 
 def written(catalogue: Catalog) -> str:
     """The template's file, as it is kept."""
     file = io.BytesIO()
-    write_po(file, catalogue, sort_output=True, omit_header=True, width=100)
+    write_po(file, catalogue, sort_output=True, omit_header=True, include_lineno=False, width=100)
     header = 'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=UTF-8\\n"\n\n'
     return header + file.getvalue().decode("utf-8")
 

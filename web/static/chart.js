@@ -8,9 +8,9 @@
   const drawn = figure.querySelector(".drawn");
   const startedMs = Number(figure.dataset.startedMs);
   const CHANNELS = [
-    { name: "current", label: "Current, A", axis: "y3", band: true },
-    { name: "voltage", label: "Voltage, V", axis: "y2", band: true },
-    { name: "charge", label: "Charge, Ah", axis: "y", band: false },
+    { name: "current", label: figure.dataset.current, axis: "y3", band: true },
+    { name: "voltage", label: figure.dataset.voltage, axis: "y2", band: true },
+    { name: "charge", label: figure.dataset.charge, axis: "y", band: false },
   ];
   // A part of the library that draws maps, not used here, looks for the element with its style rules
   // by this id, and writes them into the page where it is missing; our policy forbids that.
@@ -100,8 +100,8 @@
       yaxis: { ...axis, domain: [0, 0.26] },
       yaxis2: { ...axis, domain: [0.365, 0.625] },
       yaxis3: { ...axis, domain: [0.73, 0.99] },
-      annotations: [titled("Current, A", 0.995), titled("Voltage, V", 0.63),
-        titled("Charge, Ah", 0.265)],
+      annotations: [titled(figure.dataset.current, 0.995),
+        titled(figure.dataset.voltage, 0.63), titled(figure.dataset.charge, 0.265)],
       margin: { l: 34, r: 18, t: 18, b: 28 },
       paper_bgcolor: "transparent",
       plot_bgcolor: "transparent",
