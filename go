@@ -99,6 +99,8 @@ test)
     ruff format --check
     mypy --strict
     lint-imports
+    # Hundreds of processes load the same modules: compiled once, not in each.
+    unset PYTHONDONTWRITEBYTECODE
     # Two processes, a file's tests in one of them: many tests wait for real processes.
     exec pytest --numprocesses 2 --dist loadfile
     ;;
