@@ -101,8 +101,7 @@ test)
     lint-imports
     # Hundreds of processes load the same modules: compiled once, not in each.
     unset PYTHONDONTWRITEBYTECODE
-    # Two processes, a file's tests in one of them: many tests wait for real processes.
-    exec pytest --numprocesses 2 --dist loadfile
+    exec pytest
     ;;
 install)
     python=$(find_python)
