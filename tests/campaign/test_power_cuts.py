@@ -34,7 +34,7 @@ def test_the_whole_evening_is_taken_down(tale, tmp_path):
     power_cuts.put(tmp_path, disk.whole())
     engine = open_reader(tmp_path / "record.sqlite")
     with engine.connect() as connection:
-        runs = connection.exec_driver_sql("SELECT state FROM run").fetchall()
+        runs = connection.exec_driver_sql("SELECT state FROM run ORDER BY id").fetchall()
         charge = connection.exec_driver_sql("SELECT sum(charge_nah) FROM ledger").scalar()
     engine.dispose()
     assert runs == [("complete",), ("aborted",), ("complete",)]

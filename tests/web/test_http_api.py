@@ -10,7 +10,7 @@ import pytest
 from daemon.api.messages import AlarmStatus, Status
 
 # The campaign's program stands beside these tests, with the other campaigns.
-sys.path.insert(0, str(Path(__file__).parents[1] / "campaign"))
+sys.path.append(str(Path(__file__).parents[1] / "campaign"))
 
 import http_api
 
