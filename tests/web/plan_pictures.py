@@ -31,7 +31,9 @@ def _kept(planner: Planner) -> None:
         (planner.folder / f"{name}.toml").write_text(text, "utf-8")
 
 
-def shoot_plans(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def shoot_plans(
+    browser: Browser, folder: Path, look: Callable[[Page, str], None], wanted: str
+) -> None:
     """Plans: none, the list, and the form empty, at work and with what cannot be used."""
     if not "plans".startswith(wanted[:5]):
         return
@@ -50,7 +52,7 @@ def shoot_plans(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
             page.set_viewport_size(viewport)
             for theme in THEMES:
                 page.emulate_media(color_scheme=theme)
-                page.screenshot(path=out / f"plans-{name}-{size}-{theme}.png", full_page=True)
+                look(page, f"plans-{name}-{size}-{theme}")
 
     with serving(planner.path, record) as address:
         _walk(page, address, planner, shoot)

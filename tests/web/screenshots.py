@@ -9,7 +9,8 @@ import json
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlencode
@@ -69,6 +70,9 @@ SIZES: dict[str, ViewportSize] = {
     "phone": {"width": 390, "height": 844},
     "desktop": {"width": 1280, "height": 800},
 }
+Look = Callable[[Page, str], None]
+"""What is done with each page: it is given the page, and the name of state, size and theme."""
+
 THEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
 
@@ -215,7 +219,7 @@ PAGES = {
 """Pages besides the first."""
 
 
-def _shoot(browser: Browser, address: str, status: Status | None, out: Path, name: str) -> None:
+def _shoot(browser: Browser, address: str, status: Status | None, look: Look, name: str) -> None:
     for size, viewport in SIZES.items():
         context = browser.new_context(viewport=viewport)
         page = context.new_page()
@@ -224,20 +228,20 @@ def _shoot(browser: Browser, address: str, status: Status | None, out: Path, nam
             page.goto(address)
             if status is not None and status.run is not None:
                 expect(page.locator(".drawn .main-svg").first).to_be_visible(timeout=20_000)
-            page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=size == "phone")
+            look(page, f"{name}-{size}-{theme}")
             if name == "measured":
                 page.goto(f"{address}/?open")
                 expect(page.locator(".drawn .main-svg").first).to_be_visible(timeout=20_000)
-                page.screenshot(path=out / f"{name}-open-{size}-{theme}.png", full_page=True)
+                look(page, f"{name}-open-{size}-{theme}")
         context.close()
 
 
-def _shoot_plain(browser: Browser, address: str, out: Path) -> None:
+def _shoot_plain(browser: Browser, address: str, look: Look) -> None:
     for size, viewport in SIZES.items():
         context = browser.new_context(viewport=viewport, java_script_enabled=False)
         page = context.new_page()
         page.goto(address)
-        page.screenshot(path=out / f"no-script-{size}.png", full_page=True)
+        look(page, f"no-script-{size}")
         context.close()
 
 
@@ -246,7 +250,7 @@ def _shoot_each(
     address: str,
     pages: Mapping[str, str],
     sizes: Mapping[str, ViewportSize],
-    out: Path,
+    look: Look,
     wanted: str,
 ) -> None:
     """Pages by their addresses, in every size and theme."""
@@ -257,11 +261,11 @@ def _shoot_each(
             for theme in THEMES if name.startswith(wanted) else ():
                 page.emulate_media(color_scheme=theme)
                 page.goto(address + path)
-                page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
+                look(page, f"{name}-{size}-{theme}")
         context.close()
 
 
-def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_pages(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """The other pages, of a record with a night's alarms; nothing in them needs a script."""
     record = folder / "alarms.db"
     write_record(record, hours=0.5, every_s=10.0)
@@ -270,7 +274,7 @@ def _shoot_pages(browser: Browser, folder: Path, out: Path, wanted: str) -> None
     peer = Peer(folder / "alarms.sock", a_status(dues=DUES))
     peer.start()
     with serving(peer.path, record) as address:
-        _shoot_each(browser, address, PAGES, SIZES, out, wanted)
+        _shoot_each(browser, address, PAGES, SIZES, look, wanted)
     peer.stop()
 
 
@@ -391,7 +395,7 @@ PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")
 NARROW: dict[str, ViewportSize] = {**SIZES, "phone": {"width": 360, "height": 740}}
 
 
-def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_bath(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """The pages of the bath's chemistry, of one that is described in full."""
     record = folder / "bath.db"
     write_record(record, hours=2.0, every_s=10.0)
@@ -399,10 +403,10 @@ def _shoot_bath(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
     peer = Peer(folder / "bath.sock", a_status(dues=DUES))
     peer.start()
     with serving(peer.path, record) as address:
-        _shoot_each(browser, address, BATH_PAGES, NARROW, out, wanted)
+        _shoot_each(browser, address, BATH_PAGES, NARROW, look, wanted)
         for about in PUMPS:
             peer.status = _pumping(about)
-            _shoot_each(browser, address, {f"pump-bath-{about}": "/bath"}, NARROW, out, wanted)
+            _shoot_each(browser, address, {f"pump-bath-{about}": "/bath"}, NARROW, look, wanted)
     peer.stop()
 
 
@@ -414,7 +418,7 @@ def _rehearse(page: Page, address: str) -> None:
     page.get_by_role("button", name="Rehearse it").click()
 
 
-def _shoot_rehearsals(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_rehearsals(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """The page of rehearsals: empty, with an answer, refused; and a run beside its own."""
     record = folder / "rehearsals.db"
     write_record(record, hours=6.17, every_s=10.0)
@@ -443,8 +447,7 @@ def _shoot_rehearsals(browser: Browser, folder: Path, out: Path, wanted: str) ->
                 page.set_viewport_size(viewport)
                 for theme in THEMES:
                     page.emulate_media(color_scheme=theme)
-                    file = out / f"rehearsal-{name}-{size}-{theme}.png"
-                    page.screenshot(path=file, full_page=True)
+                    look(page, f"rehearsal-{name}-{size}-{theme}")
         context.close()
     peer.stop()
 
@@ -514,7 +517,7 @@ def _keep(record: Path) -> None:
     writer.close()
 
 
-def _shoot_runs(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_runs(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """The pages about runs: none, some, looked for, a report, two compared."""
     if not "runs".startswith(wanted[:4]):
         return
@@ -525,18 +528,20 @@ def _shoot_runs(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
     record = folder / "runs.db"
     run_records.keep_nights(record)
     with serving(peer.path, none) as address:
-        _shoot_each(browser, address, {"runs-none": "/runs"}, NARROW, out, wanted)
+        _shoot_each(browser, address, {"runs-none": "/runs"}, NARROW, look, wanted)
     with serving(peer.path, record) as address:
-        _shoot_each(browser, address, RUN_PAGES, NARROW, out, wanted)
+        _shoot_each(browser, address, RUN_PAGES, NARROW, look, wanted)
     night = folder / "night.db"
     run_records.keep_report(night)
     with serving(peer.path, night) as address:
-        _shoot_each(browser, address, {"runs-report": "/runs/12"}, NARROW, out, wanted)
+        _shoot_each(browser, address, {"runs-report": "/runs/12"}, NARROW, look, wanted)
     peer.stop()
 
 
-def _shoot_calibration(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_calibration(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """The page about calibrations: never compared, one kept, and a comparison that was refused."""
+    if not "calibration".startswith(wanted[:11]):
+        return
     record = folder / "calibrations.db"
     write_record(record, hours=0.5, every_s=10.0)
     peer = _Going(folder / "calibrations.sock", a_status())
@@ -555,8 +560,7 @@ def _shoot_calibration(browser: Browser, folder: Path, out: Path, wanted: str) -
                 page.set_viewport_size(viewport)
                 for theme in THEMES if f"calibration-{name}".startswith(wanted) else ():
                     page.emulate_media(color_scheme=theme)
-                    file = out / f"calibration-{name}-{size}-{theme}.png"
-                    page.screenshot(path=file, full_page=True)
+                    look(page, f"calibration-{name}-{size}-{theme}")
     context.close()
     peer.stop()
 
@@ -600,7 +604,7 @@ PROOFS: dict[str, tuple[Status | None, ProofStatus, bool, str]] = {
 """The proof test: the tank, how it stands, whether any is kept, and the walk that is followed."""
 
 
-def _shoot_proofs(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_proofs(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     kept, never = folder / "proofs.db", folder / "no-proofs.db"
     for record in (kept, never):
         write_record(record, hours=0.1, every_s=10.0)
@@ -623,7 +627,7 @@ def _shoot_proofs(browser: Browser, folder: Path, out: Path, wanted: str) -> Non
                 page.set_viewport_size(viewport)
                 for theme in THEMES:
                     page.emulate_media(color_scheme=theme)
-                    page.screenshot(path=out / f"proof-{name}-{size}-{theme}.png", full_page=True)
+                    look(page, f"proof-{name}-{size}-{theme}")
             page.goto("about:blank")
             peer.stop()
             time.sleep(2.1)  # until the page asks a silent daemon again
@@ -652,7 +656,7 @@ FORESEEN = (
 )
 
 
-def _shoot_interruptions(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_interruptions(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """A run that was cut short: nothing said yet, asked before it goes on, and without a bound."""
     known, unknown = folder / "cut.db", folder / "unknown.db"
     cut_short(known)
@@ -687,12 +691,12 @@ def _shoot_interruptions(browser: Browser, folder: Path, out: Path, wanted: str)
                 page.set_viewport_size(viewport)
                 for theme in THEMES:
                     page.emulate_media(color_scheme=theme)
-                    page.screenshot(path=out / f"{name}-{size}-{theme}.png", full_page=True)
+                    look(page, f"{name}-{size}-{theme}")
     context.close()
     peer.stop()
 
 
-def _shoot_access(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_access(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """Signing in, what a visitor sees and what an operator does, and the API for people."""
     if not "access".startswith(wanted[:6]):
         return
@@ -708,7 +712,7 @@ def _shoot_access(browser: Browser, folder: Path, out: Path, wanted: str) -> Non
             page.set_viewport_size(viewport)
             for theme in THEMES:
                 page.emulate_media(color_scheme=theme)
-                page.screenshot(path=out / f"access-{name}-{size}-{theme}.png", full_page=True)
+                look(page, f"access-{name}-{size}-{theme}")
 
     with serving(peer.path, record) as address:
         page.goto(f"{address}/sign-in")
@@ -826,7 +830,7 @@ def _keep_parts(record: Path, meshes: dict[str, Path]) -> None:
     writer.close()
 
 
-def _shoot_parts(browser: Browser, folder: Path, out: Path, wanted: str) -> None:
+def _shoot_parts(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """Parts: none, some that are kept, and a new one, asked about, worked out and refused."""
     if not "parts".startswith(wanted[:5]):
         return
@@ -843,7 +847,7 @@ def _shoot_parts(browser: Browser, folder: Path, out: Path, wanted: str) -> None
             page.set_viewport_size(viewport)
             for theme in THEMES:
                 page.emulate_media(color_scheme=theme)
-                page.screenshot(path=out / f"parts-{name}-{size}-{theme}.png", full_page=True)
+                look(page, f"parts-{name}-{size}-{theme}")
 
     with serving(peer.path, record) as address:
         page.goto(f"{address}/parts")
@@ -889,13 +893,30 @@ def _weigh(page: Page, address: str, shoot: Callable[[str], None]) -> None:
     shoot("weighings")
 
 
-def main(out: Path, wanted: str = "") -> None:
-    """Take every picture, or those of the states whose name begins with `wanted`."""
+def shot(out: Path) -> Look:
+    """What takes a picture of a page, in this folder."""
     out.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+
+    def look(page: Page, name: str) -> None:
+        page.screenshot(path=out / f"{name}.png", full_page=True)
+
+    return look
+
+
+@contextmanager
+def opened() -> Iterator[Browser]:
+    """A browser of one's own, for those who have none."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
+        yield browser
+        browser.close()
+
+
+def every_state(browser: Browser, look: Look, wanted: str = "") -> None:
+    """Look at every state in every size and theme, or at those whose name begins with `wanted`."""
+    with tempfile.TemporaryDirectory() as folder:
         record = Path(folder) / "record.db"
         write_record(record, hours=6.17, every_s=1.0)
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
         for name, status in STATES.items():
             if not name.startswith(wanted):
                 continue
@@ -903,22 +924,22 @@ def main(out: Path, wanted: str = "") -> None:
             if status is not None:
                 peer.start()
             with serving(peer.path, record) as address:
-                _shoot(browser, address, status, out, name)
+                _shoot(browser, address, status, look, name)
                 if name == "running":
-                    _shoot_plain(browser, address, out)
+                    _shoot_plain(browser, address, look)
             peer.stop()
-        _shoot_pages(browser, Path(folder), out, wanted)
-        _shoot_bath(browser, Path(folder), out, wanted)
-        _shoot_runs(browser, Path(folder), out, wanted)
-        _shoot_calibration(browser, Path(folder), out, wanted)
-        _shoot_proofs(browser, Path(folder), out, wanted)
-        _shoot_interruptions(browser, Path(folder), out, wanted)
-        _shoot_parts(browser, Path(folder), out, wanted)
-        _shoot_rehearsals(browser, Path(folder), out, wanted)
-        shoot_plans(browser, Path(folder), out, wanted)
-        _shoot_access(browser, Path(folder), out, wanted)
-        browser.close()
+        _shoot_pages(browser, Path(folder), look, wanted)
+        _shoot_bath(browser, Path(folder), look, wanted)
+        _shoot_runs(browser, Path(folder), look, wanted)
+        _shoot_calibration(browser, Path(folder), look, wanted)
+        _shoot_proofs(browser, Path(folder), look, wanted)
+        _shoot_interruptions(browser, Path(folder), look, wanted)
+        _shoot_parts(browser, Path(folder), look, wanted)
+        _shoot_rehearsals(browser, Path(folder), look, wanted)
+        shoot_plans(browser, Path(folder), look, wanted)
+        _shoot_access(browser, Path(folder), look, wanted)
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), *sys.argv[2:3])
+    with opened() as chromium:
+        every_state(chromium, shot(Path(sys.argv[1])), *sys.argv[2:3])
