@@ -274,7 +274,7 @@ class Rig:
     def run(self, run_id: int) -> queries.Run | None:
         """The run as the record has it, None if it came to nothing before the kill."""
         try:
-            return self.daemon.run_record(run_id)
+            return self.daemon.record(queries.one_run, run_id)
         except NoSuchRunError:
             return None
 

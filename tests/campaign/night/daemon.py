@@ -201,7 +201,7 @@ class Daemon:
     def _writer(self):
         world, clock = self.world, self.world.clock
         if world.record is None:
-            return MemoryRecord(clock.monotonic_s)
+            return MemoryRecord(clock.monotonic_s, world.the_disk)
         world.the_disk.watch()
         try:
             return Writer(
@@ -280,11 +280,8 @@ class Daemon:
             return
         self.flush_at_s = now_s + (QUIET_FLUSH_S if quiet else FLUSH_S)
         self.wants_flush = False
-        state = self.world.the_disk.state
-        if state == "slow":
+        if self.world.the_disk.state == "slow":
             return
-        if isinstance(self.writer, MemoryRecord):
-            self.writer.refuses = None if state == "well" else f"the disk is {state}"
         before = len(self.entries)
         if self.writer.flush():
             self.committed = before

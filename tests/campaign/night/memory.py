@@ -2,14 +2,14 @@
 
 
 class MemoryRecord:
-    """What the loop sees of `daemon.record.writer.Writer`. `refuses` is why the disk does."""
+    """What the loop sees of `daemon.record.writer.Writer`, on `disk`."""
 
-    def __init__(self, real_s):
+    def __init__(self, real_s, disk):
         self._real_s = real_s
+        self._disk = disk
         self._queue = []
         self.kept = []
         self.fault = None
-        self.refuses = None
         self._caught_up_s = real_s()
 
     @property
@@ -20,8 +20,8 @@ class MemoryRecord:
         self._queue.append(entry)
 
     def flush(self):
-        if self.refuses is not None:
-            self.fault = self.refuses
+        if self._disk.state != "well":
+            self.fault = f"the disk is {self._disk.state}"
             return False
         self.fault = None
         self.kept += self._queue
