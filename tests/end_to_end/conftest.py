@@ -248,7 +248,11 @@ class Daemon:
             engine.dispose()
 
     def run_record(self, run_id=1):
-        return self.record(queries.one_run, run_id)
+        """The run as the record has it when it is over: the record comes after the status."""
+        return wait_until(
+            lambda: (run := self.record(queries.one_run, run_id)).state != "running" and run,
+            f"the end of run {run_id} is in the record",
+        )
 
     def samples(self, run_id=1):
         return self.record(lambda connection: list(samples(connection, run_id, 0.0, 1e9)))

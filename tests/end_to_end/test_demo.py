@@ -137,6 +137,7 @@ class TestInRealTime:
         assert abs(error) < 1e-3
         assert status.run.mass_g == pytest.approx(truth.deposited_g, rel=1e-3)
         # Ramp, change of stage and target were all passed.
+        assert daemon.run_record().state == "complete"
         stages = daemon.record(queries.stages, 1)
         assert [stage.ended_by for stage in stages] == ["duration", "target"]
         assert status.run.running_s > 100

@@ -80,7 +80,7 @@ def test_too_long_an_interruption_waits_for_a_person(new_daemon, no_current):
     daemon.start().ready()
     cut_short(daemon, no_current)
     assert daemon.cli("run", "--continue", 1)[0] == 0
-    assert daemon.run_record(2).who != "tankhand, by its settings"
+    assert daemon.record(queries.one_run, 2).who != "tankhand, by its settings"
 
 
 def test_what_cannot_have_passed_is_refused(daemon, no_current):
