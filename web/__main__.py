@@ -14,8 +14,8 @@ from waitress.server import create_server
 
 from daemon.api.languages import SOURCE, Language
 from daemon.api.listen import ListenError, parse_listen
-from web.access import ACCESS, Access, Reading
 from web.app import create_app
+from web.gate.access import ACCESS, Access, Reading
 from web.server import BODY_LIMIT_BYTES, believing, bound_bodies
 
 SERVER = {

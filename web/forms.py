@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from daemon.api.errors import InputError
-from web.listing import capital
+from web.typography import capital
 
 LONGEST = 80
 """Characters of a field that are taken; no quantity is longer."""

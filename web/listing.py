@@ -1,16 +1,16 @@
-"""What lists out of the record have in common: pages, and times on this machine's clock."""
+"""What lists out of the record have in common: their pages, and what is told without a record."""
 
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
 from typing import TypeVar
 
 from flask import abort, request
 
 from daemon.record.errors import RecordError
 from web.language import gettext as _
-from web.runs import record_number
+from web.record import record_number
 from web.text import Trouble
 from web.trouble import show
+from web.typography import capital
 
 A_PAGE = 50
 """Entries on a page."""
@@ -48,24 +48,3 @@ def page_after(
 def unreadable(error: RecordError) -> tuple[str, int]:
     """The page where the record does not give what was asked of it."""
     return show(Trouble(_("The record cannot be read."), f"{capital(str(error))}."), 503)
-
-
-def stamp(utc_ms: int) -> str:
-    """A moment of the record on this machine's clock: `2026-03-02 02:09:14`."""
-    return f"{datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone():%Y-%m-%d %H:%M:%S}"
-
-
-def day(utc_ms: float) -> str:
-    """The day of a moment on this machine's clock: `2026-03-02`, not to be broken."""
-    day = f"{datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone():%Y-%m-%d}"
-    return day.replace("-", "\N{NON-BREAKING HYPHEN}")
-
-
-def zone_name() -> str:
-    """The zone of this machine's clock, as people call it."""
-    return f"{datetime.now(UTC).astimezone():%Z}"
-
-
-def capital(text: str) -> str:
-    """The text with a capital first letter."""
-    return text[:1].upper() + text[1:]

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import Answer
-from web.access import signed_in
+from web.gate.access import signed_in
 from web.tank import Pressed, Tank
 from web.text import UNSURE
 from web.trouble import show

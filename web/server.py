@@ -7,7 +7,7 @@ from typing import Any
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 
-from web.protection import FILE_LIMIT_BYTES, TAKES_A_FILE
+from web.gate.protection import FILE_LIMIT_BYTES, TAKES_A_FILE
 
 BODY_LIMIT_BYTES = 65_536
 """Above the app's own limit, so that a body too large gets the app's answer in words."""

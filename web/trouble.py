@@ -5,11 +5,11 @@ from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, InternalServerError, SecurityError
 from werkzeug.wrappers import Response
 
-from web.api import problems
-from web.api.operations import PREFIX
-from web.api.problems import ProblemError
+from web import problems
+from web.gate.protection import ForeignForm
+from web.gate.rights import PREFIX
 from web.language import spoken
-from web.protection import ForeignForm
+from web.problems import ProblemError
 from web.text import BY_STATUS, FOREIGN_FORM, FORM_TOO_OLD, WRONG_HOST, Trouble
 
 

@@ -34,8 +34,8 @@ from daemon.record.run_search import Wanted, find
 from daemon.record.series import series
 from daemon.record.store import RecordLock, open_reader, open_writer
 from daemon.record.tables import bath, run
-from web.pages import PLAIN_POINTS
-from web.run_chart import of_run
+from web.drawings.run_chart import of_run
+from web.now.pages import PLAIN_POINTS
 
 SCRIPT_POINTS = 800
 FEWER = 40

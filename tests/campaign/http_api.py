@@ -75,7 +75,7 @@ def serving(socket: Path, record: Path) -> Iterator[str]:
         operators.chmod(0o600)
     with (
         mock.patch("web.api.routes.ACTS_A_MINUTE", f"{MANY} per minute"),
-        mock.patch("web.attempts.FROM_ONE", MANY),
+        mock.patch("web.gate.attempts.FROM_ONE", MANY),
     ):
         app = create_app(socket, record, Listen("0.0.0.0", 1, ("127.0.0.1",)))
         server = create_server(app, host="127.0.0.1", port=0, **SERVER)

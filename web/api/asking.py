@@ -6,8 +6,8 @@ from flask import Request
 from pydantic import BaseModel, ValidationError
 
 from web.api.operations import Asked, Operation
-from web.api.problems import INVALID, MEDIA, NOT_FOUND, UNREADABLE, Fault, ProblemError, faults
-from web.runs import record_number
+from web.problems import INVALID, MEDIA, NOT_FOUND, UNREADABLE, Fault, ProblemError, faults
+from web.record import record_number
 
 JSON = "application/json"
 

@@ -7,11 +7,11 @@ from flask import request as asked_by
 
 from daemon.api.client import DaemonUnreachableError
 from daemon.api.messages import ActRequest, AlarmRequest, StartRequest
-from web.access import access
 from web.api.models import Done, Nothing, Shelf, Start
 from web.api.operations import Asked, Operation
-from web.api.problems import INVALID, NOT_FOUND, REFUSED, SILENT, TOO_MANY, UNSURE, ProblemError
+from web.gate.access import access
 from web.presses import Whose
+from web.problems import INVALID, NOT_FOUND, REFUSED, SILENT, TOO_MANY, UNSURE, ProblemError
 from web.tank import Pressed, Tank
 
 Act = Literal["hold", "resume", "stop", "abort", "reset"]

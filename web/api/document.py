@@ -7,11 +7,11 @@ from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
 from daemon.access.tokens import TOKEN_RIGHTS
-from web.api import problems
-from web.api.operations import PREFIX, Operation
-from web.api.problems import MEDIA_TYPE, Kind, Problem
-from web.rights import Right
-from web.runs import GREATEST_NUMBER
+from web import problems
+from web.api.operations import Operation
+from web.gate.rights import PREFIX, Right
+from web.problems import MEDIA_TYPE, Kind, Problem
+from web.record import GREATEST_NUMBER
 
 VERSION = "1.0.0"
 """Of the API, as Semantic Versioning counts. Its first number is that of the paths."""

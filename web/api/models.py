@@ -11,7 +11,7 @@ from pydantic import AwareDatetime, ConfigDict, Field, JsonValue, create_model
 from daemon.api.effects_row import PriorityName
 from daemon.api.message import Message, PersonsAct
 from daemon.api.messages import AlarmStatus, DueStatus, StartRequest, Status
-from web.runs import GREATEST_NUMBER
+from web.record import GREATEST_NUMBER
 
 Number = Annotated[int, Field(ge=1, le=GREATEST_NUMBER)]
 

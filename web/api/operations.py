@@ -10,11 +10,8 @@ from typing import Literal, TypeVar
 
 from pydantic import BaseModel
 
-from web.api import problems
-from web.api.problems import Kind
-
-PREFIX = "/api/v1"
-"""Before the paths of all operations. What a program relies on changes with this number only."""
+from web import problems
+from web.problems import Kind
 
 Model = TypeVar("Model", bound=BaseModel)
 

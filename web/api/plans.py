@@ -6,7 +6,7 @@ from daemon.api.errors import InputError
 from daemon.api.kept_plans import KeptPlan, kept_plan, kept_plans
 from web.api.models import PlanLine, PlanList, PlanNamed, PlanWritten
 from web.api.operations import Asked, Operation
-from web.api.problems import NO_RECORD, NOT_FOUND, ProblemError
+from web.problems import NO_RECORD, NOT_FOUND, ProblemError
 
 
 class Plans:

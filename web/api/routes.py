@@ -9,17 +9,17 @@ from flask import Blueprint, Flask, Response, jsonify, render_template, request,
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from web.access import Access
 from web.api import asking, lines
 from web.api.commands import NEVER_COUNTED, Commands
 from web.api.document import ABOUT, VERSION, document
-from web.api.operations import PREFIX, Operation
+from web.api.operations import Operation
 from web.api.plans import Plans
-from web.api.problems import KINDS
 from web.api.views import Views
-from web.protection import ACTS_A_MINUTE
-from web.rights import API, right_of
-from web.runs import Runs
+from web.gate.access import Access
+from web.gate.protection import ACTS_A_MINUTE
+from web.gate.rights import API, PREFIX, right_of
+from web.problems import KINDS
+from web.record import Runs
 from web.tank import Tank
 
 

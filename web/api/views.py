@@ -31,8 +31,8 @@ from web.api.models import (
     Window,
 )
 from web.api.operations import Asked, Operation
-from web.api.problems import NO_RECORD, NOT_FOUND, SILENT, ProblemError
-from web.runs import Runs
+from web.problems import NO_RECORD, NOT_FOUND, SILENT, ProblemError
+from web.record import Runs
 from web.tank import Tank
 
 Entry = TypeVar("Entry")

@@ -1,0 +1,1 @@
+"""What a person checks at the tank: meters against a reference, and the proof test."""

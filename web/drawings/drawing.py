@@ -1,0 +1,163 @@
+"""Quantities over time as plain lines, for paper as well as for screens. Pure.
+
+Everything across is a share of the drawing's width and everything down one of its height, so that
+it fits any screen and page without a script. Lines are told apart by how they are drawn, and not by
+their colours alone.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from web.drawings.scale import Tick, decimals, scale, step_of, steps
+
+WIDTH, HEIGHT = 1000, 100
+"""The lines' own units; the page stretches them to the space there is."""
+
+Values = Sequence[float | None]
+Points = list[tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A line: how it is drawn, s from the start, and values; None breaks it.
+
+    label: stands at its end.
+    """
+
+    kind: str
+    at_s: Values
+    values: Values
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Between which values something was to lie, at s from the start."""
+
+    at_s: Sequence[float]
+    least: Values
+    greatest: Values
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What one panel shows. from_nothing: its scale begins at 0. said: it in words."""
+
+    name: str
+    unit: str
+    curves: tuple[Curve, ...]
+    said: str
+    range: Range | None = None
+    from_nothing: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A curve, drawn: SVG path data, and its label's place, shares of width and height."""
+
+    kind: str
+    path: str
+    label: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """A quantity, drawn. band is empty where there is no range."""
+
+    name: str
+    unit: str
+    band: str
+    lines: tuple[Line, ...]
+    ticks: tuple[Tick, ...]
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """Panels over the same hours; marks of time, and moments worth a line of their own."""
+
+    panels: tuple[Panel, ...]
+    ticks: tuple[Tick, ...]
+    moments: tuple[Tick, ...]
+
+
+def drawn(
+    quantities: Sequence[Quantity], end_s: float, moments: Sequence[tuple[float, str]] = ()
+) -> Chart | None:
+    """Draw what there is from the start to `end_s`; None where nothing can be drawn.
+
+    moments: s from the start, each with its label.
+    """
+    shown = [each for each in quantities if any(_seen(curve, end_s) for curve in each.curves)]
+    if not shown or not end_s > 0:
+        return None
+    hours = end_s / 3600
+    step = step_of(hours, at_most=4)
+    return Chart(
+        tuple(_panel(each, end_s) for each in shown),
+        tuple(
+            Tick(f"{h:.{decimals(step)}f} h" if h else "0", h / hours)
+            for h in steps(0.0, hours, step)
+        ),
+        tuple(Tick(label, at_s / end_s) for at_s, label in moments if 0 <= at_s <= end_s),
+    )
+
+
+def _panel(quantity: Quantity, end_s: float) -> Panel:
+    curves = [each for each in quantity.curves if _seen(each, end_s)]
+    shown = [v for curve in curves for _, v in _seen(curve, end_s)]
+    of_range = quantity.range
+    if of_range is not None:
+        for values in (of_range.least, of_range.greatest):
+            shown += [v for _, v in _seen(Curve("", of_range.at_s, values), end_s)]
+    low, high, step = scale([0.0, *shown] if quantity.from_nothing else shown)
+
+    def placed(at_s: Values, values: Values) -> list[Points]:
+        return [
+            [(WIDTH * t / end_s, HEIGHT * (high - v) / (high - low)) for t, v in part]
+            for part in _parts(at_s, values, end_s)
+        ]
+
+    band = ""
+    if of_range is not None:
+        lower = placed(of_range.at_s, of_range.least)
+        upper = placed(of_range.at_s, of_range.greatest)
+        band = "".join(f"{_path(a + b[::-1])}Z" for a, b in zip(upper, lower, strict=True))
+    lines = []
+    for curve in curves:
+        parts = placed(curve.at_s, curve.values)
+        across, down = parts[-1][-1]
+        path = "".join(map(_path, parts))
+        lines.append(Line(curve.kind, path, curve.label, across / WIDTH, down / HEIGHT))
+    ticks = tuple(
+        Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low)) for v in steps(low, high, step)
+    )
+    return Panel(quantity.name, quantity.unit, band, tuple(lines), ticks, quantity.said)
+
+
+def _seen(curve: Curve, end_s: float) -> Points:
+    return [point for part in _parts(curve.at_s, curve.values, end_s) for point in part]
+
+
+def _parts(at_s: Values, values: Values, end_s: float) -> list[Points]:
+    """A line in pieces: cut where a value is missing, and at `end_s`."""
+    parts: list[Points] = [[]]
+    for t, v in zip(at_s, values, strict=True):
+        if t is None or v is None:
+            parts.append([])
+        elif t <= end_s:
+            parts[-1].append((t, v))
+        elif parts[-1] and parts[-1][-1][0] < end_s:
+            before_s, before = parts[-1][-1]
+            share = (end_s - before_s) / (t - before_s)
+            parts[-1].append((end_s, before + (v - before) * share))
+    return [part for part in parts if part]
+
+
+def _path(points: Points) -> str:
+    """A line through the points; one that stands alone is a dot."""
+    if len(points) == 1:
+        points = points * 2
+    return "M" + "L".join(f"{across:.1f} {down:.1f}" for across, down in points)

@@ -1,0 +1,154 @@
+"""A plan's course as plain drawings: current and thickness against time, stage by stage. Pure.
+
+Everything across is a share of the drawing's width, everything down one of its height.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from daemon.api.plan_messages import PlanCourse, StageCourse
+from daemon.api.rounding import fixed
+from daemon.api.sentence import duration
+from web.drawings.scale import Tick, decimals, scale, step_of, steps
+
+WIDTH, HEIGHT = 1000, 100
+"""The lines' own units; the page stretches them to the space there is."""
+
+NAMED = 0.16
+"""A stage that takes this share of the width has its name in the drawing, others their number."""
+
+NUMBERED = 0.03
+"""One that takes less has no room for its number either."""
+
+LETTERS = 26
+"""Letters of a name that the whole width of a phone's drawing has room for."""
+
+ENDS = {
+    "target": "ends at the target",
+    "charge": "ends by its charge",
+    "thickness": "ends by its thickness",
+    "duration": "ends by its time",
+    "nothing": "comes to no end",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One quantity: path data, its scale, and the drawing in words.
+
+    `beside` is the scale on the right, `aim` the place of the target from the top, None without.
+    """
+
+    name: str
+    unit: str
+    line: str
+    ticks: tuple[Tick, ...]
+    said: str
+    beside: tuple[Tick, ...] = ()
+    beside_unit: str = ""
+    aim: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StageDrawn:
+    """A stage: where it begins and ends across, its label in the drawing, and in words."""
+
+    number: int
+    name: str
+    begins: float
+    ends: float
+    label: str
+    current: str
+    lasts: str
+    ends_by: str
+    figures: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """Both panels over the same time, and the stages."""
+
+    panels: tuple[Panel, ...]
+    stages: tuple[StageDrawn, ...]
+    ticks: tuple[Tick, ...]
+
+
+def drawn(course: PlanCourse) -> Chart | None:
+    """Draw a plan's course; None for one that lasts no time at all."""
+    end_s = course.duration_s
+    if end_s <= 0:
+        return None
+    unit, unit_s = ("h", 3600.0) if end_s > 5400 else ("min", 60.0)
+    span = end_s / unit_s
+    step = step_of(span, at_most=4)
+    ticks = tuple(
+        Tick(f"{t:.{decimals(step)}f} {unit}" if t else "0", t / span)
+        for t in steps(0.0, span, step)
+    )
+    stages = tuple(_stage(n, each, course, end_s) for n, each in enumerate(course.stages, 1))
+    return Chart((_current(course), _thickness(course)), stages, ticks)
+
+
+def _current(course: PlanCourse) -> Panel:
+    low, high, step = scale([0.0, *course.current_a])
+    density = high / course.area_dm2
+    wide = step_of(density, at_most=4)
+    return Panel(
+        "Current",
+        "A",
+        _path(course, course.current_a, low, high),
+        _ticks(low, high, step),
+        f"Current in A against time, from {min(course.current_a):.3g} to "
+        f"{max(course.current_a):.3g} A.",
+        tuple(Tick(f"{v:.{decimals(wide)}f}", 1 - v / density) for v in steps(0.0, density, wide)),
+        "A/dm²",
+    )
+
+
+def _thickness(course: PlanCourse) -> Panel:
+    low, high, step = scale([0.0, *course.thickness_um, course.target_um])
+    return Panel(
+        "Thickness",
+        "µm",
+        _path(course, course.thickness_um, low, high),
+        _ticks(low, high, step),
+        f"Mean thickness in µm against time, up to {course.thickness_um[-1]:.3g} µm; the target "
+        f"is {course.target_um:.6g} µm.",
+        aim=(high - course.target_um) / (high - low),
+    )
+
+
+def _ticks(low: float, high: float, step: float) -> tuple[Tick, ...]:
+    return tuple(
+        Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low)) for v in steps(low, high, step)
+    )
+
+
+def _path(course: PlanCourse, values: Sequence[float], low: float, high: float) -> str:
+    end_s = course.duration_s
+    points = (
+        f"{WIDTH * t / end_s:.1f} {HEIGHT * (high - v) / (high - low):.2f}"
+        for t, v in zip(course.times_s, values, strict=True)
+    )
+    return "M" + "L".join(points)
+
+
+def _stage(number: int, stage: StageCourse, course: PlanCourse, end_s: float) -> StageDrawn:
+    begins, ends = stage.begins_s / end_s, stage.ends_s / end_s
+    density = stage.current_a / course.area_dm2
+    up = "" if not stage.ramp_s else f", within {duration(stage.ramp_s)}"
+    sooner = ""
+    if stage.sooner_below_v is not None:
+        sooner = f", or sooner below {stage.sooner_below_v:g} V"
+    named = ends - begins >= NAMED and len(stage.name) <= LETTERS * (ends - begins)
+    return StageDrawn(
+        number,
+        stage.name,
+        begins,
+        ends,
+        f"{number} {stage.name}" if named else f"{number}" if ends - begins >= NUMBERED else "",
+        f"{stage.current_a:.3g} A, {density:.3g} A/dm²{up}",
+        duration(stage.ends_s - stage.begins_s),
+        ENDS.get(stage.ended_by, stage.ended_by) + sooner,
+        f"{stage.charge_ah:.3g} Ah, then {fixed(stage.to_um, 1)} µm in all",
+    )

@@ -1,0 +1,1 @@
+"""Parts: their meshes or shapes, their areas, and what weighings taught."""

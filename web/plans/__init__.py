@@ -1,0 +1,1 @@
+"""Plans: writing, keeping, rehearsing and starting them."""
