@@ -55,6 +55,10 @@ from daemon.record.store import (
 CAPACITY = 50_000
 """Entries that wait at most: over an hour at 10 samples a second, about 10 MB."""
 
+COMMIT_EVERY_S = 0.8
+"""s from one commit of samples to the next: with a period of 0.1 s before the first sample that is
+lost, and what a commit takes, a power cut then costs less than a second."""
+
 LONGEST_RETRY_S = 30.0
 """While the disk refuses, the pause between attempts doubles up to this, s."""
 
@@ -80,7 +84,7 @@ class Writer:
         path: Path,
         *,
         capacity: int = CAPACITY,
-        commit_every_s: float = 1.0,
+        commit_every_s: float = COMMIT_EVERY_S,
         clock: Clock | None = None,
         threaded: bool = True,
         busy_timeout_ms: int = BUSY_TIMEOUT_MS,

@@ -31,8 +31,8 @@ HEARTBEAT = 17
 DROP_OUT_S, LETS_GO_S = 1.0, 0.8
 """The contactor's drop-out time as the settings have it, and what this one really takes; s."""
 
-COMMIT_S, PERIOD_S = 1.0, 0.1
-"""s between two commits of the record, and between two readings."""
+PERIOD_S = 0.1
+"""s between two readings."""
 
 GONE_A = 1e-3
 """A. No current flows in the tank."""

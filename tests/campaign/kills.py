@@ -34,7 +34,7 @@ from dataclasses import dataclass, field
 from multiprocessing.queues import Queue
 from pathlib import Path
 
-from kill_rig import COMMIT_S, DROP_OUT_S, GONE_A, PERIOD_S, Killed, Rig
+from kill_rig import DROP_OUT_S, GONE_A, PERIOD_S, Killed, Rig
 from rich.console import Console
 
 from daemon.api.client import DaemonUnreachableError
@@ -47,8 +47,8 @@ GUARDED_S = 0.5
 """s from a loop's death until the current is gone: less than the contactor takes, so that it was
 the guard. tests/benchmarks/off.py measures how long the guard takes."""
 
-LOST_S = COMMIT_S + PERIOD_S
-"""s. A second of readings is lost if the last that is kept was taken a period before it."""
+LOST_S = 1.0
+"""s of readings that a kill may cost."""
 
 SCALE = 2e-3
 JUMPS_AH = 2.0 * PERIOD_S / 3600

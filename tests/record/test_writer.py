@@ -3,6 +3,7 @@
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from daemon.record.entries import Sample, StageEnded
 from daemon.record.errors import RecordIncompleteError
 from daemon.record.series import samples
 from daemon.record.store import open_reader
-from daemon.record.writer import Writer
+from daemon.record.writer import COMMIT_EVERY_S, Writer
 
 Make = Callable[..., Any]
 
@@ -165,7 +166,7 @@ def commits_of(path: Path, opened: Make) -> Iterator[Callable[..., list[float]]]
     """When the commits of a writer begin, in virtual s, on a disk that needs `takes_s` for each."""
     hooks: list[Callable[[object], None]] = []
 
-    def run(wake: VirtualWake, takes_s: float) -> list[float]:
+    def run(wake: VirtualWake, takes_s: float, every_s: float = 1.0) -> list[float]:
         begun: list[float] = []
 
         def commit(_: object) -> None:
@@ -175,7 +176,7 @@ def commits_of(path: Path, opened: Make) -> Iterator[Callable[..., list[float]]]
 
         hooks.append(commit)
         event.listen(Engine, "commit", commit)
-        writer = Writer(path, real_s=lambda: wake.now_s, wake=wake)
+        writer = Writer(path, commit_every_s=every_s, real_s=lambda: wake.now_s, wake=wake)
         writer.put(opened())
         wake.begin(writer)
         assert wake.over.wait(30)
@@ -191,6 +192,16 @@ def test_commits_begin_on_a_grid_whatever_each_takes(
     commits_of: Callable[..., list[float]],
 ) -> None:
     assert commits_of(VirtualWake(5.5), 0.07) == pytest.approx([1.0, 2.0, 3.0, 4.0, 5.0])
+
+
+def test_a_power_cut_costs_less_than_a_second_of_readings(
+    commits_of: Callable[..., list[float]],
+) -> None:
+    takes_s, period_s = 0.07, 0.1
+    begun = commits_of(VirtualWake(9.5), takes_s, COMMIT_EVERY_S)
+    # The last reading that is kept was taken at most a period before its commit began.
+    worst_s = max(later - before for before, later in pairwise([0.0, *begun]))
+    assert worst_s + takes_s + period_s < 1.0
 
 
 def test_an_event_is_committed_at_once_and_does_not_put_off_what_follows(

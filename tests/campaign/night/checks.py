@@ -29,8 +29,8 @@ NORMALS = 5.0
 SHOWN_S = RENEW_S + 0.2
 """s after which a siren that was mended is on again."""
 
-COMMIT_S = 1.1
-"""s of entries that a death may cost: the second between two commits, and a reading."""
+COMMIT_S = 1.0
+"""s of entries that a death may cost."""
 
 
 def limit_ah(run, count):

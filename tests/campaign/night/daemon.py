@@ -13,7 +13,7 @@ from sqlalchemy.exc import DatabaseError
 from daemon.api.plan_file import read_plan
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.protection.alarms import Alarms
-from daemon.record.writer import Writer
+from daemon.record.writer import COMMIT_EVERY_S, Writer
 from daemon.service.assembly import RECORD_LIMIT_S, Link
 from daemon.service.devices.meter_worker import MeterWorker
 from daemon.service.devices.pins import InterlockLoop, Pins
@@ -30,8 +30,8 @@ from night.again import Asked
 from night.memory import MemoryRecord
 
 BATH = "night"
-FLUSH_S, QUIET_FLUSH_S = 1.0, 15.0
-"""s between two commits, and the same while nothing happens: below what counts as behind."""
+QUIET_FLUSH_S = 15.0
+"""s between two commits while nothing happens: below what counts as behind."""
 
 
 class Paced:
@@ -266,7 +266,7 @@ class Daemon:
         """Read so often from now on; at full rate commits come as they should."""
         now_s = self.world.clock.monotonic_s()
         if full:
-            self.flush_at_s = min(self.flush_at_s, self.world.clock.now_s + FLUSH_S)
+            self.flush_at_s = min(self.flush_at_s, self.world.clock.now_s + COMMIT_EVERY_S)
         self.worker.pace(period_s, now_s)
         if "shunt" in self.meters:
             self.meters["shunt"].pace(period_s, now_s)
@@ -278,7 +278,7 @@ class Daemon:
         now_s = self.world.clock.now_s
         if not self.wants_flush and now_s < self.flush_at_s:
             return
-        self.flush_at_s = now_s + (QUIET_FLUSH_S if quiet else FLUSH_S)
+        self.flush_at_s = now_s + (QUIET_FLUSH_S if quiet else COMMIT_EVERY_S)
         self.wants_flush = False
         if self.world.the_disk.state == "slow":
             return
