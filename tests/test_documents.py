@@ -9,14 +9,14 @@ import pytest
 from click import Command, Group, Option
 from pydantic import BaseModel
 
-from daemon.api.bath_table import BathTable
-from daemon.api.make_up_file import RecipeFile, read_recipe
-from daemon.api.mixed_file import MixedFile, read_mixed
-from daemon.api.plan_file import read_plan
+from daemon.api.bath.table import BathTable
+from daemon.api.making.mixed import MixedFile, read_mixed
+from daemon.api.making.recipe import RecipeFile, read_recipe
+from daemon.api.plans.file import read_plan
 from daemon.control.feasibility import problems
 from daemon.service.commands.cli import main
 from daemon.service.devices.assembly import make_meters, make_supply
-from daemon.service.settings import Settings, read_settings
+from daemon.service.settings.file import Settings, read_settings
 from drivers.contracts import Rating
 from drivers.scpi.description import load_description
 

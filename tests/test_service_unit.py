@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from daemon.service import guard, realtime
+from daemon.service import realtime
 from daemon.service.commands.cli import main
-from daemon.service.settings import GuardTable
+from daemon.service.settings.file import GuardTable
+from daemon.service.supervision import guard
 
 UNIT = Path(__file__).parent.parent / "hardware" / "tankhand.service"
 INSTALLED = "/opt/tankhand/current/venv/bin/"

@@ -6,9 +6,9 @@ from pathlib import Path
 from flask import Flask
 
 from daemon.access.tokens import Tokens, tokens_at
-from daemon.api.kept_plans import plans_at
 from daemon.api.languages import Language
 from daemon.api.listen import Listen
+from daemon.api.plans.kept import plans_at
 from daemon.api.sentence import duration
 from web.alarms.effects import EffectsPage
 from web.alarms.history import HistoryPages

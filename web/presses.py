@@ -7,8 +7,8 @@ from flask import abort, flash, redirect, request, url_for
 from flask.typing import ResponseReturnValue
 from pydantic import ValidationError
 
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import Answer
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import Answer
 from web.gate.access import signed_in
 from web.tank import Pressed, Tank
 from web.text import UNSURE

@@ -8,7 +8,7 @@ from pydantic import ConfigDict, Field, ValidationError
 from werkzeug import Response as AnyResponse
 from werkzeug.exceptions import HTTPException, InternalServerError
 
-from daemon.api.message import Message
+from daemon.api.socket.message import Message
 
 MEDIA_TYPE = "application/problem+json"
 

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DatabaseError
 
-from daemon.api.proof_plan import is_proof
-from daemon.api.rehearsal_after import After, read_after
-from daemon.api.run_report import RunReport, read_report
-from daemon.api.weighing import part_of
+from daemon.api.plans.proof import is_proof
+from daemon.api.rehearsal.after import After, read_after
+from daemon.api.runs.report import RunReport, read_report
+from daemon.api.runs.weighing import part_of
 from daemon.bath import account, book
 from daemon.bath.book import Book
 from daemon.bath.cost import Energy, energy

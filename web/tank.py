@@ -4,10 +4,10 @@ import threading
 import time
 from pathlib import Path
 
-from daemon.api.access_message import AccessRequest
-from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
-from daemon.api.effects_row import EffectsRow
-from daemon.api.messages import (
+from daemon.api.socket.access import AccessRequest
+from daemon.api.socket.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
+from daemon.api.socket.effects import EffectsRow
+from daemon.api.socket.messages import (
     ActRequest,
     AlarmRequest,
     Answer,
@@ -18,14 +18,14 @@ from daemon.api.messages import (
     StartRequest,
     Status,
 )
-from daemon.api.part_messages import PartRequest
-from daemon.api.plan_messages import (
+from daemon.api.socket.parts import PartRequest
+from daemon.api.socket.plans import (
     CheckPlanRequest,
     DropPlanRequest,
     KeepPlanRequest,
     PlanCheck,
 )
-from daemon.api.proof_messages import (
+from daemon.api.socket.proof import (
     AnswerProofRequest,
     BeginProofRequest,
     EndProofRequest,

@@ -1,6 +1,6 @@
 """The cause and effect table as page and command line show it, and what it brought about."""
 
-from daemon.api.effects_row import EffectsRow
+from daemon.api.socket.effects import EffectsRow
 from daemon.control.protection.causes import STILL_ON, cause_named
 from daemon.control.protection.effects import Stop, Table
 

@@ -1,7 +1,7 @@
 """What is said of the meters and thermometers: which counts, how far the others are, and ripple."""
 
-from daemon.api.messages import MeterStatus, RippleStatus, Status, ThermometerStatus
 from daemon.api.sentence import STALE_AFTER_S, duration
+from daemon.api.socket.messages import MeterStatus, RippleStatus, Status, ThermometerStatus
 
 WARMTH_STALE_AFTER_S = 60.0
 """Real s. A bath keeps its temperature for longer than a current lasts."""

@@ -2,9 +2,9 @@
 
 from datetime import tzinfo
 
-from daemon.api.messages import Status
-from daemon.api.pump_messages import PumpStatus
 from daemon.api.sentence import clock, utc_of
+from daemon.api.socket.messages import Status
+from daemon.api.socket.pumps import PumpStatus
 
 
 def gives(pump: PumpStatus) -> str:

@@ -6,7 +6,7 @@ line alike.
 
 import math
 
-from daemon.api.messages import RunStatus
+from daemon.api.socket.messages import RunStatus
 
 FINEST_UM_DECIMALS = 2
 """Nobody measures a deposit finer than to 0.01 µm, and the last digits of a new run would flicker.

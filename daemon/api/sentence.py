@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Literal
 
-from daemon.api.messages import AlarmStatus, DueStatus, RunStatus, StateName, Status
 from daemon.api.rounding import fixed
+from daemon.api.socket.messages import AlarmStatus, DueStatus, RunStatus, StateName, Status
 from daemon.control.protection.causes import RUN_INTERRUPTED, STILL_ON
 
 STALE_AFTER_S = 5.0

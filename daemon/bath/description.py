@@ -1,6 +1,6 @@
 """What a bath is, as its owner describes it: plain values, kept in the record as JSON.
 
-The settings' table `[bath]` becomes one by `daemon.api.bath_table`. What is not told is None. As
+The settings' table `[bath]` becomes one by `daemon.api.bath.table`. What is not told is None. As
 the record keeps each description that ever held, any past day can be shown with the rates and
 windows of that day.
 """

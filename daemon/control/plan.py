@@ -1,6 +1,6 @@
 """A plan: the stages a run goes through, its target and its hard caps. Plain floats, checked shape.
 
-The file that people write becomes a `Plan` in `daemon.api.plan_file`; whether a plan can work on a
+The file that people write becomes a `Plan` in `daemon.api.plans.file`; whether a plan can work on a
 given supply is told by `daemon.control.feasibility`.
 """
 

@@ -12,8 +12,8 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from daemon.api.effects import rows as effects_rows
-from daemon.api.kept_plans import plans_at
-from daemon.api.plan_messages import InterlockSeen
+from daemon.api.plans.kept import plans_at
+from daemon.api.socket.plans import InterlockSeen
 from daemon.clock import Clock
 from daemon.control.panel import Panel
 from daemon.control.protection.alarms import Alarms
@@ -22,25 +22,24 @@ from daemon.control.states import OPEN, Act
 from daemon.record.recovery import Unfinished
 from daemon.record.writer import Writer
 from daemon.service import machine
-from daemon.service.access_keeping import keep_untold
-from daemon.service.bath_keeping import BathKeeper, book_by
-from daemon.service.calibrating import Calibrator, known_meters
-from daemon.service.desk import Desk
+from daemon.service.cycle.loop import Loop
+from daemon.service.cycle.runner import Mail
+from daemon.service.cycle.scribe import Origin, Scribe
+from daemon.service.cycle.watching import make_lookout, make_watch, not_told
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
 from daemon.service.devices.meter_worker import Device, MeterWorker
 from daemon.service.devices.pins import Pins, make_pins
 from daemon.service.devices.ripples import RippleWatch, burst_length_s
 from daemon.service.devices.supply_worker import SupplyWorker
-from daemon.service.going_on import unfinished_by
-from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
-from daemon.service.known import known_by
-from daemon.service.loop import Loop
-from daemon.service.part_keeping import PartKeeper
-from daemon.service.plan_keeping import PlanKeeper
+from daemon.service.keeping.access import keep_untold
+from daemon.service.keeping.bath import BathKeeper, book_by
+from daemon.service.keeping.calibration import Calibrator, known_meters
+from daemon.service.keeping.parts import PartKeeper
+from daemon.service.keeping.plans import PlanKeeper
+from daemon.service.keeping.words import Words
 from daemon.service.proof.assembly import make_prover
 from daemon.service.proof.due import Proving
 from daemon.service.proof.prover import Prover
-from daemon.service.proven import proven_first
 from daemon.service.pumps.assembly import make_doser
 from daemon.service.pumps.dose_entries import enter_unfinished
 from daemon.service.pumps.doser import Doser, Ways
@@ -48,14 +47,15 @@ from daemon.service.pumps.pump_status import pump_statuses
 from daemon.service.rehearsal.apart import Apart
 from daemon.service.rehearsal.foreteller import Foreteller, start_of
 from daemon.service.rehearsal.held_against import is_under_way
-from daemon.service.runner import Mail
-from daemon.service.scribe import Origin, Scribe
-from daemon.service.server import ControlServer
-from daemon.service.settings import Settings
-from daemon.service.status import Speaker
+from daemon.service.settings.file import Settings
+from daemon.service.socket.desk import Desk
+from daemon.service.socket.server import ControlServer
+from daemon.service.socket.status import Speaker
+from daemon.service.starts.going_on import unfinished_by
+from daemon.service.starts.interruption import INTERRUPTED, event_of, restart, sign_of
+from daemon.service.starts.known import known_by
+from daemon.service.supervision.proven import proven_first
 from daemon.service.telling.teller import make_teller
-from daemon.service.watching import make_lookout, make_watch, not_told
-from daemon.service.words import Words
 from drivers.channels.devices import ChannelMeter
 from drivers.contracts import Rating
 

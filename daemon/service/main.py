@@ -29,13 +29,13 @@ from daemon.service.assembly import (
     open_books,
     wire,
 )
-from daemon.service.beat import BeatSender, Ready, watch_lifeline
-from daemon.service.control_socket import SocketUnusableError
+from daemon.service.cycle.runner import REST_S, Mail, Quit, Runner
 from daemon.service.devices.pins import CYCLE_S
 from daemon.service.realtime import become_prompt
-from daemon.service.resuming import Resumer
-from daemon.service.runner import REST_S, Mail, Quit, Runner
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
+from daemon.service.socket.control_socket import SocketUnusableError
+from daemon.service.starts.resuming import Resumer
+from daemon.service.supervision.beat import BeatSender, Ready, watch_lifeline
 from daemon.units import parse
 from drivers.errors import DriverError
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from daemon.api.explain import read_toml
-from daemon.service.settings import Settings
+from daemon.service.settings.file import Settings
 from drivers.pins.header import PULLED_UP
 
 BOX = Path(__file__).parent.parent / "box.toml"

@@ -3,7 +3,7 @@
 import pytest
 
 from daemon.api import meters
-from daemon.api.messages import MeterStatus, RippleStatus, Status, ThermometerStatus
+from daemon.api.socket.messages import MeterStatus, RippleStatus, Status, ThermometerStatus
 
 
 def meter(name, current_a, **more):

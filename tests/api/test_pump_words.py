@@ -4,10 +4,10 @@ from datetime import UTC
 
 import pytest
 
-from daemon.api.messages import DueStatus, Status
-from daemon.api.pump_messages import PumpStatus
 from daemon.api.pump_words import gives, line, short
 from daemon.api.sentence import sentence
+from daemon.api.socket.messages import DueStatus, Status
+from daemon.api.socket.pumps import PumpStatus
 
 PUMP = PumpStatus(
     additive="brightener", dose_ml=3.0, flow_ml_s=0.5, most_day_ml=20.0, owed_ml=1.2, day_ml=6.0,

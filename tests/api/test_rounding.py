@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from daemon.api.messages import RunStatus
 from daemon.api.rounding import fixed, rounded, thickness_with_doubt
+from daemon.api.socket.messages import RunStatus
 
 
 @pytest.mark.parametrize(

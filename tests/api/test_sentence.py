@@ -6,7 +6,6 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from daemon.api.messages import AlarmStatus, RunStatus, StageStatus, StateName, Status
 from daemon.api.sentence import (
     CALM_NEED,
     DAEMON_DOWN,
@@ -18,6 +17,7 @@ from daemon.api.sentence import (
     thickness,
     word,
 )
+from daemon.api.socket.messages import AlarmStatus, RunStatus, StageStatus, StateName, Status
 
 RUN = RunStatus(
     run_id=12,

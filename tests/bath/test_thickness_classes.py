@@ -2,8 +2,8 @@
 
 import pytest
 
-from daemon.api.classes import listing
 from daemon.api.errors import InputError
+from daemon.api.figures.classes import listing
 from daemon.bath.thickness_classes import STANDARDS, mean_um
 from daemon.units import parse
 

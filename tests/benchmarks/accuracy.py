@@ -20,14 +20,14 @@ from pathlib import Path
 from chains import KINDS, SERVICE, Chain, Kind, chain
 from harness import BenchmarkError, show
 
-from daemon.api.comparison import Taken
-from daemon.api.messages import CalibrateRequest
-from daemon.api.plan_file import read_plan
-from daemon.api.reference import read_class, read_shown
+from daemon.api.calibration.comparison import Taken
+from daemon.api.calibration.reference import read_class, read_shown
+from daemon.api.plans.file import read_plan
+from daemon.api.socket.messages import CalibrateRequest
 from daemon.chemistry.calibration import ReferenceClass, mean_reading
 from daemon.control.doubt import charge_doubt
 from daemon.control.states import Act, State
-from daemon.service.calibrating import Calibrator
+from daemon.service.keeping.calibration import Calibrator
 
 CONFIDENCE = 0.95
 POINTS_A = (0.0, 0.5, 1.0, 2.0, 2.5)

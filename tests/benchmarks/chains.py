@@ -24,9 +24,9 @@ from types import ModuleType
 from typing import Any
 
 from daemon.control.panel import MeterFacts
-from daemon.service.calibrating import known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
-from daemon.service.settings import Settings, read_settings
+from daemon.service.keeping.calibration import known_meters
+from daemon.service.settings.file import Settings, read_settings
 from drivers.contracts import Meter, Mode, Rating, Supply
 from drivers.files import description_path
 from drivers.simulator.bench import Bench

@@ -20,8 +20,8 @@ from typing import Self
 from rich.console import Console
 from rich.table import Table
 
-from daemon.api.client import Client, DaemonUnreachableError
-from daemon.api.messages import ActRequest, StartRequest, Status
+from daemon.api.socket.client import Client, DaemonUnreachableError
+from daemon.api.socket.messages import ActRequest, StartRequest, Status
 from daemon.record.queries import one_run
 from daemon.record.series import samples
 from daemon.record.store import open_reader

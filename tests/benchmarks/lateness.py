@@ -50,7 +50,7 @@ from harness import (
     write_settings,
 )
 
-from daemon.service.beat import BeatReader, Ready
+from daemon.service.supervision.beat import BeatReader, Ready
 from drivers.simulator.process import SimulatorProcess
 
 HERE = Path(__file__).parent

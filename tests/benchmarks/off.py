@@ -35,7 +35,7 @@ import serial
 from harness import PATIENCE_S, BenchmarkError, Served, may_be_fifo, show, wait
 
 from daemon.service import realtime
-from daemon.service.settings import GuardTable
+from daemon.service.settings.file import GuardTable
 from drivers.simulator.process import SimulatorProcess
 
 OFF = b"OUTP OFF\n"

@@ -47,8 +47,8 @@ from harness import (
 )
 from off import make_fifo
 
-from daemon.api.client import Client
-from daemon.api.messages import ActRequest
+from daemon.api.socket.client import Client
+from daemon.api.socket.messages import ActRequest
 from daemon.control.protection.detectors.thresholds import SPIKE_AFTER_S
 from daemon.service import realtime
 from drivers.simulator.process import SimulatorProcess

@@ -18,12 +18,12 @@ from rich.console import Console
 sys.path.insert(0, str(Path(__file__).parents[1] / "campaign"))
 from hidden_tanks import Hidden, plan
 
-from daemon.api.mishaps import usual_mishaps
+from daemon.api.rehearsal.mishaps import usual_mishaps
 from daemon.service.rehearsal import walked
 from daemon.service.rehearsal.assembly import Asked, prepared, rehearsed
 from daemon.service.rehearsal.learning import learn
 from daemon.service.rehearsal.mishaps import told
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 
 RUNS, ROUNDS = 8, 3
 LIMIT_S = 2.0

@@ -26,8 +26,8 @@ from pathlib import Path
 from record import DAY_S, HOUR_S, Row, median_s, readings, repeated, show, write_record
 from sqlalchemy import Engine, insert
 
-from daemon.api.readings import about, csv_chunks
-from daemon.api.run_report import read_report
+from daemon.api.runs.readings import about, csv_chunks
+from daemon.api.runs.report import read_report
 from daemon.record import queries
 from daemon.record.readings import pieces
 from daemon.record.run_search import Wanted, find

@@ -21,8 +21,8 @@ from daemon.control.protection.watch import Watch
 from daemon.control.situation import OFF, Command, Demand, Inputs, Limits, RunOver, Situation
 from daemon.control.states import Act, State
 from daemon.control.step import step
-from daemon.service.threshold_settings import Chosen
-from daemon.service.watching import make_watch
+from daemon.service.cycle.watching import make_watch
+from daemon.service.settings.thresholds import Chosen
 from drivers.contracts import Reading
 from drivers.simulator.inline import SimulatedSupply
 

@@ -25,11 +25,11 @@ from daemon.api.listen import parse_listen
 from daemon.control.situation import Command
 from daemon.service import assembly
 from daemon.service import main as service
-from daemon.service.beat import BeatSender, Ready
+from daemon.service.cycle.loop import Loop
+from daemon.service.cycle.scribe import Start
 from daemon.service.devices import assembly as devices
 from daemon.service.devices.supply_worker import News
-from daemon.service.loop import Loop
-from daemon.service.scribe import Start
+from daemon.service.supervision.beat import BeatSender, Ready
 from drivers.contracts import Reading
 from drivers.scpi.supply import ScpiSupply
 from web.__main__ import SERVER

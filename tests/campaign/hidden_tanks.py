@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import exp
 from random import Random
 
-from daemon.api.plan_file import read_plan
+from daemon.api.plans.file import read_plan
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.protection.detectors.thresholds import Thresholds
 from daemon.control.situation import Limits

@@ -20,8 +20,8 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import StartRequest
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import StartRequest
 from daemon.record import audits, queries
 from daemon.record.errors import NoSuchRunError
 from drivers.simulator.bench import Truth

@@ -37,7 +37,7 @@ from pathlib import Path
 from kill_rig import DROP_OUT_S, GONE_A, PERIOD_S, Killed, Rig
 from rich.console import Console
 
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.socket.client import DaemonUnreachableError
 from daemon.record import interruptions, queries
 
 REST_S = 0.05

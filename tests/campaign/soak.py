@@ -27,8 +27,8 @@ from kill_rig import SHARED
 from rich.console import Console
 from rich.table import Table
 
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import StartRequest
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import StartRequest
 from daemon.record import queries
 from drivers.simulator.process import SimulatorProcess
 

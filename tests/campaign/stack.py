@@ -44,7 +44,7 @@ from kill_rig import LETS_GO_S, PERIOD_S, SHARED, Rig
 from kills import JUMPS_AH, LOST_S, ROUNDING_AH, SCALE
 from rich.console import Console
 
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.socket.client import DaemonUnreachableError
 from daemon.record import interruptions, queries
 
 ATTACK = Path(__file__).with_name("attack.py")

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from daemon.api.client import Client, DaemonUnreachableError
-from daemon.api.messages import ActRequest, StartRequest
+from daemon.api.socket.client import Client, DaemonUnreachableError
+from daemon.api.socket.messages import ActRequest, StartRequest
 from daemon.record import queries
 from daemon.record.series import samples
 from daemon.record.store import open_reader

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
-from daemon.api.messages import StartRequest
+from daemon.api.socket.messages import StartRequest
 from daemon.record import calibrations
 
 GAIN, OFFSET_A, NOISE_A = 1.01, 0.00375, 0.0012

@@ -16,7 +16,7 @@ from itertools import pairwise
 
 import pytest
 
-from daemon.api.messages import AlarmRequest, StartRequest
+from daemon.api.socket.messages import AlarmRequest, StartRequest
 from daemon.control.protection.causes import CAUSES
 from daemon.record import alarms, close_ups
 from drivers.simulator.process import SimulatorProcess

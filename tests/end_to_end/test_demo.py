@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from daemon.api.messages import StartRequest
+from daemon.api.socket.messages import StartRequest
 from daemon.record import queries
 from daemon.record.store import open_reader
 

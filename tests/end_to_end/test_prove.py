@@ -10,14 +10,14 @@ import time
 
 import pytest
 
-from daemon.api.messages import ActRequest, StartRequest
-from daemon.api.proof_messages import (
+from daemon.api.plans.proof import proof_plan
+from daemon.api.socket.messages import ActRequest, StartRequest
+from daemon.api.socket.proof import (
     AnswerProofRequest,
     BeginProofRequest,
     EndProofRequest,
     ProofRequest,
 )
-from daemon.api.proof_plan import proof_plan
 from daemon.record import audits, proofs
 
 STOP_BUTTON, LID, BUTTON, HEARTBEAT = 22, 23, 26, 17

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from daemon.api.messages import StartRequest
-from daemon.api.proof_messages import AnswerProofRequest, BeginProofRequest, ProofRequest
+from daemon.api.socket.messages import StartRequest
+from daemon.api.socket.proof import AnswerProofRequest, BeginProofRequest, ProofRequest
 from daemon.record import audits, bath_entries, proofs
 
 BATH = """

@@ -8,8 +8,8 @@ import socket
 
 import pytest
 
-from daemon.api.messages import StartRequest
-from daemon.service.guard import RESTORE_LIMIT_S, STOP_LIMIT_S
+from daemon.api.socket.messages import StartRequest
+from daemon.service.supervision.guard import RESTORE_LIMIT_S, STOP_LIMIT_S
 from drivers.simulator.process import SimulatorProcess
 
 WATCHDOG_US = 400_000

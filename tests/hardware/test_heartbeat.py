@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from daemon.service.devices.pin_settings import LEAST_DROP_OUT_S, ContactorTable
 from daemon.service.devices.pins import CYCLE_S, LEAST_EDGE_S
-from daemon.service.pin_settings import LEAST_DROP_OUT_S, ContactorTable
 from hardware.circuits import heartbeat
 from hardware.circuits.netlist import read_sheet
 from hardware.circuits.pin_map import box_settings

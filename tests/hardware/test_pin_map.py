@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from gpiozero.pins.pi import PiBoardInfo
 
-from daemon.service.pin_settings import ContactorTable
+from daemon.service.devices.pin_settings import ContactorTable
 from drivers.pins.header import heartbeat_refusal
 from hardware.circuits.netlist import read_level
 from hardware.circuits.pin_map import BUSES, PLUG, box_settings, shown, uses

@@ -10,8 +10,8 @@ from typing import Any, get_args
 import pytest
 from pytest_mock import MockerFixture
 
-from daemon.api.messages import StateName, StatusRequest
-from daemon.service.settings import read_settings
+from daemon.api.socket.messages import StateName, StatusRequest
+from daemon.service.settings.file import read_settings
 from install import asking
 from install.__main__ import install, main, uninstall
 from install.errors import InstallError

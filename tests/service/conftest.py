@@ -18,13 +18,13 @@ from daemon.control.situation import Limits
 from daemon.control.states import OPEN
 from daemon.record.entries import AlarmRaised
 from daemon.service.assembly import Link
+from daemon.service.cycle.lookout import Lookout
+from daemon.service.cycle.loop import Loop
+from daemon.service.cycle.runner import Order, Quit, Runner
+from daemon.service.cycle.scribe import Origin, Scribe
 from daemon.service.devices.meter_worker import MeterWorker
 from daemon.service.devices.pins import CYCLE_S
 from daemon.service.devices.supply_worker import SupplyWorker
-from daemon.service.lookout import Lookout
-from daemon.service.loop import Loop
-from daemon.service.runner import Order, Quit, Runner
-from daemon.service.scribe import Origin, Scribe
 from drivers.contracts import Rating, Reading
 from drivers.simulator.inline import SimulatedSupply
 

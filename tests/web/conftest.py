@@ -18,10 +18,10 @@ from jinja2 import FileSystemBytecodeCache
 from playwright.sync_api import Browser, Page, sync_playwright
 from pydantic import TypeAdapter
 
-from daemon.api.access_message import AccessRequest
 from daemon.api.effects import rows
 from daemon.api.listen import Listen
-from daemon.api.messages import (
+from daemon.api.socket.access import AccessRequest
+from daemon.api.socket.messages import (
     AlarmRequest,
     AlarmStatus,
     Answer,
@@ -39,8 +39,8 @@ from daemon.api.messages import (
     Status,
     ThermometerStatus,
 )
-from daemon.api.part_messages import PartRequest
-from daemon.api.proof_messages import (
+from daemon.api.socket.parts import PartRequest
+from daemon.api.socket.proof import (
     AnswerProofRequest,
     BeginProofRequest,
     EndProofRequest,
@@ -48,7 +48,7 @@ from daemon.api.proof_messages import (
     ProofStepStatus,
     ProofWalkStatus,
 )
-from daemon.api.rehearsal_report import (
+from daemon.api.socket.rehearsal import (
     CurveMessage,
     MishapLine,
     MishapTold,

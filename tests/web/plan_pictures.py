@@ -8,7 +8,7 @@ from conftest import serving, write_record
 from planning import Planner
 from playwright.sync_api import Browser, Page, ViewportSize
 
-from daemon.api.plan_messages import InterlockSeen
+from daemon.api.socket.plans import InterlockSeen
 from daemon.units import parse
 
 PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")

@@ -8,10 +8,10 @@ from conftest import Peer, a_status
 from pydantic import TypeAdapter
 
 from daemon.api.errors import InputError
-from daemon.api.kept_plans import plans_at
-from daemon.api.messages import Answer, RehearseRequest, Request, StartRequest, Status
-from daemon.api.plan_known import Known, Sure
-from daemon.api.plan_messages import (
+from daemon.api.plans.kept import plans_at
+from daemon.api.plans.known import Known, Sure
+from daemon.api.socket.messages import Answer, RehearseRequest, Request, StartRequest, Status
+from daemon.api.socket.plans import (
     CheckPlanRequest,
     DropPlanRequest,
     InterlockSeen,
@@ -23,8 +23,8 @@ from daemon.clock import SystemClock
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.record.errors import NoSuchPartError
 from daemon.record.writer import Writer
-from daemon.service.plan_keeping import PlanKeeper
-from daemon.service.starting import Starting
+from daemon.service.keeping.plans import PlanKeeper
+from daemon.service.starts.starting import Starting
 from drivers.contracts import Rating
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from daemon.api.rehearsal_report import CurveMessage, RangeMessage, Rehearsal, StageForeseen
+from daemon.api.socket.rehearsal import CurveMessage, RangeMessage, Rehearsal, StageForeseen
 from daemon.bath.description import Additive, Description, Prices
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.record.entries import (

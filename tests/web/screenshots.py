@@ -44,9 +44,9 @@ from plan_pictures import shoot_plans
 from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
 
 from daemon.access.operators import operators_at
-from daemon.api.messages import DueStatus, MeterStatus, StageStatus, Status
-from daemon.api.proof_messages import ProofEnd, ProofStatus
-from daemon.api.pump_messages import PumpStatus
+from daemon.api.socket.messages import DueStatus, MeterStatus, StageStatus, Status
+from daemon.api.socket.proof import ProofEnd, ProofStatus
+from daemon.api.socket.pumps import PumpStatus
 from daemon.bath.description import Additive, Description
 from daemon.bath.parts.apart import measured
 from daemon.bath.parts.asked import Asked, Found

@@ -3,7 +3,7 @@
 from flask import Flask, render_template
 from flask.typing import ResponseReturnValue
 
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.socket.client import DaemonUnreachableError
 from web.tank import Tank
 from web.text import NO_EFFECTS
 from web.trouble import show

@@ -6,9 +6,9 @@ from datetime import tzinfo
 from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 
-from daemon.api.effects_row import PriorityName
-from daemon.api.messages import AlarmRequest, AlarmStatus, Status
 from daemon.api.sentence import WITHOUT_CURRENT, clock, utc_of
+from daemon.api.socket.effects import PriorityName
+from daemon.api.socket.messages import AlarmRequest, AlarmStatus, Status
 from daemon.control.protection.causes import PROOF_OVERDUE, RUN_INTERRUPTED
 from web.language import gettext as _
 from web.language import marked

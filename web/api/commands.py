@@ -5,8 +5,8 @@ from typing import Literal
 
 from flask import request as asked_by
 
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import ActRequest, AlarmRequest, StartRequest
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import ActRequest, AlarmRequest, StartRequest
 from web.api.models import Done, Nothing, Shelf, Start
 from web.api.operations import Asked, Operation
 from web.gate.access import access

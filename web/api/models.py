@@ -8,9 +8,9 @@ from typing import Annotated, Any
 
 from pydantic import AwareDatetime, ConfigDict, Field, JsonValue, create_model
 
-from daemon.api.effects_row import PriorityName
-from daemon.api.message import Message, PersonsAct
-from daemon.api.messages import AlarmStatus, DueStatus, StartRequest, Status
+from daemon.api.socket.effects import PriorityName
+from daemon.api.socket.message import Message, PersonsAct
+from daemon.api.socket.messages import AlarmStatus, DueStatus, StartRequest, Status
 from web.record import GREATEST_NUMBER
 
 Number = Annotated[int, Field(ge=1, le=GREATEST_NUMBER)]

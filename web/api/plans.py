@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from daemon.api.errors import InputError
-from daemon.api.kept_plans import KeptPlan, kept_plan, kept_plans
+from daemon.api.plans.kept import KeptPlan, kept_plan, kept_plans
 from web.api.models import PlanLine, PlanList, PlanNamed, PlanWritten
 from web.api.operations import Asked, Operation
 from web.problems import NO_RECORD, NOT_FOUND, ProblemError

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import TypeVar
 
-from daemon.api.messages import Status
-from daemon.api.proof_plan import is_proof
+from daemon.api.plans.proof import is_proof
 from daemon.api.sentence import utc_of
+from daemon.api.socket.messages import Status
 from daemon.bath import account
 from daemon.bath.components import VOLUME, amount_unit
 from daemon.clock import to_ms

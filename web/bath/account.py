@@ -9,11 +9,11 @@ from flask import Flask, abort, flash, redirect, render_template, request, url_f
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api import bath_correcting, bath_words
-from daemon.api.bath_texts import day_end
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.bath import bath_correcting, bath_words
+from daemon.api.bath.bath_texts import day_end
 from daemon.api.errors import InputError
 from daemon.api.report import Row
+from daemon.api.socket.client import DaemonUnreachableError
 from daemon.bath import account, kinds
 from daemon.bath.account import Standing
 from daemon.bath.book import Book
@@ -203,7 +203,7 @@ def _entries(book: Book, before: int | None) -> tuple[tuple[Shown, ...], int | N
 
 def _expected(found: Foresight) -> tuple[Row, ...]:
     """What was expected in the bath on a past day, and left of its anodes."""
-    from daemon.api import expected_words
+    from daemon.api.bath import expected_words
 
     contents = (
         () if found.expected is None else expected_words.contents(found.expected, found.book.utc_ms)

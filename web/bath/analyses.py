@@ -7,14 +7,14 @@ from flask import Flask, abort, flash, redirect, render_template, request, url_f
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api.analysis import cautions, entry_facts, found
-from daemon.api.bath_texts import Written
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.analyses.analysis import cautions, entry_facts, found
+from daemon.api.analyses.kept_analyses import completed, listing
+from daemon.api.analyses.restoring import read_restoring, restored
+from daemon.api.analyses.titration import Titrated, read_titration, titrated
+from daemon.api.bath.bath_texts import Written
 from daemon.api.errors import InputError
-from daemon.api.kept_analyses import completed, listing
 from daemon.api.report import Report, Row
-from daemon.api.restoring import read_restoring, restored
-from daemon.api.titration import Titrated, read_titration, titrated
+from daemon.api.socket.client import DaemonUnreachableError
 from daemon.bath.analyses import Against
 from daemon.bath.book import Book
 from web.bath.analysis_forms import METHODS, RESTORING, Method, groups

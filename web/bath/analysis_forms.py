@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from daemon.api.titration import TitrantName
+from daemon.api.analyses.titration import TitrantName
 from daemon.bath import kinds
 from daemon.bath.book import Book
 from web.forms import Field, Group

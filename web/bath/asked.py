@@ -10,8 +10,8 @@ from typing import Any
 from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 
-from daemon.api import bath_figures, hull, rate_figures
 from daemon.api.errors import InputError
+from daemon.api.figures import bath_figures, hull, rate_figures
 from daemon.api.report import Report
 from daemon.bath.description import Description
 from web.bath.analysis_forms import METHODS

@@ -4,8 +4,8 @@ from flask import Flask, abort, flash, redirect, render_template, request, url_f
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
+from daemon.api.socket.client import DaemonUnreachableError
 from web.bath.enter_forms import ENTRIES, Entry
 from web.bath.entering import WHO, entered, run_number
 from web.bath.known import Known, known

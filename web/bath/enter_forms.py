@@ -3,11 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from daemon.api import bath_texts
-from daemon.api.bath_texts import Written
+from daemon.api.analyses.restoring import ACID_CAUTION
+from daemon.api.bath import bath_texts
+from daemon.api.bath.bath_texts import Written
 from daemon.api.errors import InputError
-from daemon.api.messages import EntryKind
-from daemon.api.restoring import ACID_CAUTION
+from daemon.api.socket.messages import EntryKind
 from daemon.bath.description import Description
 from daemon.bath.kinds import LOOKS
 from web.forms import Field, Form, Group

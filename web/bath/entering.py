@@ -4,9 +4,9 @@ from collections.abc import Mapping
 
 from flask import flash
 
-from daemon.api.bath_texts import Written, moment
+from daemon.api.bath.bath_texts import Written, moment
 from daemon.api.errors import InputError
-from daemon.api.messages import BathEntryRequest, EntryKind
+from daemon.api.socket.messages import BathEntryRequest, EntryKind
 from web.forms import Field, Group
 from web.language import gettext as _
 from web.presses import whose

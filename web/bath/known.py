@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from daemon.api.messages import Status
 from daemon.api.sentence import utc_of
+from daemon.api.socket.messages import Status
 from daemon.bath import account
 from daemon.bath.book import Book
 from daemon.bath.description import Description

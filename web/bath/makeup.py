@@ -10,16 +10,16 @@ from flask import Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api import make_up_report
-from daemon.api.bath_texts import Written
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.bath.bath_texts import Written
 from daemon.api.errors import InputError
-from daemon.api.make_up_entry import of_mixture, of_recipe, of_top_up
-from daemon.api.make_up_file import PresentTable, RecipeFile, present_of, recipe_of
-from daemon.api.make_up_report import MakeUpReport
-from daemon.api.messages import EntryKind
-from daemon.api.mixed_file import mixed_of
+from daemon.api.making import make_up_report
+from daemon.api.making.entry import of_mixture, of_recipe, of_top_up
+from daemon.api.making.make_up_report import MakeUpReport
+from daemon.api.making.mixed import mixed_of
+from daemon.api.making.recipe import PresentTable, RecipeFile, present_of, recipe_of
 from daemon.api.quantities import positive
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import EntryKind
 from web.bath import recipe_forms
 from web.bath.entering import WHO, entered
 from web.bath.known import Known, known

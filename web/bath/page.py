@@ -5,10 +5,11 @@ from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 from pydantic import ValidationError
 
-from daemon.api import due_words, pump_words
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import BathEntryRequest, DueStatus, Status
+from daemon.api import pump_words
+from daemon.api.bath import due_words
 from daemon.api.sentence import utc_of
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import BathEntryRequest, DueStatus, Status
 from daemon.bath.components import VOLUME
 from daemon.clock import to_ms
 from daemon.record.errors import RecordError

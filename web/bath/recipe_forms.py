@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from daemon.api.amounts import figure
+from daemon.api.making.amounts import figure
 from daemon.bath import analyses
 from daemon.bath.account import level
 from daemon.bath.book import Book

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from daemon.api import bath_words
-from daemon.api.messages import Status
+from daemon.api.bath import bath_words
 from daemon.api.report import Row
+from daemon.api.socket.messages import Status
 from daemon.bath import account
 from daemon.bath.additive_rate import rates_found
 from daemon.bath.appearance import suggestions
@@ -56,7 +56,7 @@ class Seen:
 
 def seen(found: Foresight, status: Status) -> Seen:
     """All of it. `status` says what flows now."""
-    from daemon.api import expected_words
+    from daemon.api.bath import expected_words
     from web.drawings.bands import bands
 
     book, expected, anodes = found.book, found.expected, found.anodes

@@ -13,12 +13,12 @@ from flask import Flask, flash, redirect, render_template, request, session, url
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api.client import Client, DaemonUnreachableError
-from daemon.api.comparison import NoPointError, take
+from daemon.api.calibration.comparison import NoPointError, take
+from daemon.api.calibration.reference import NO_CLASS, NO_REFERENCE, read_class, read_shown
 from daemon.api.errors import InputError
-from daemon.api.messages import CalibrateRequest, Status
-from daemon.api.reference import NO_CLASS, NO_REFERENCE, read_class, read_shown
 from daemon.api.sentence import utc_of
+from daemon.api.socket.client import Client, DaemonUnreachableError
+from daemon.api.socket.messages import CalibrateRequest, Status
 from daemon.chemistry.calibration import Point, ReferenceClass
 from daemon.record.calibrations import Calibration
 from daemon.record.errors import RecordError

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from math import floor, hypot, log10
 
+from daemon.api.calibration.reference import read_class
 from daemon.api.errors import InputError
-from daemon.api.messages import MeterStatus
-from daemon.api.reference import read_class
+from daemon.api.socket.messages import MeterStatus
 from daemon.chemistry.calibration import MeterLine, Point, ReferenceClass, calibrated, stepped
 from daemon.chemistry.uncertainty import coverage_factor
 from daemon.record.calibrations import Calibration

@@ -10,16 +10,16 @@ from flask import Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import Answer, Status
-from daemon.api.proof_messages import (
+from daemon.api.sentence import DAEMON_DOWN, is_stale
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import Answer, Status
+from daemon.api.socket.proof import (
     AnswerProofRequest,
     BeginProofRequest,
     EndProofRequest,
     ProofStatus,
     ProofWalkStatus,
 )
-from daemon.api.sentence import DAEMON_DOWN, is_stale
 from daemon.record.errors import RecordError
 from daemon.record.proofs import Proof
 from daemon.units import UnitError, parse

@@ -2,9 +2,9 @@
 
 from datetime import datetime
 
-from daemon.api.messages import Status
-from daemon.api.proof_messages import ProofEnd, ProofStatus, ProofWalkStatus
 from daemon.api.sentence import Level, Word, duration, utc_of
+from daemon.api.socket.messages import Status
+from daemon.api.socket.proof import ProofEnd, ProofStatus, ProofWalkStatus
 from daemon.record.proofs import Proof
 from web.checks.comparison import age
 from web.language import gettext as _

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from daemon.api import expected_words
+from daemon.api.bath import expected_words
 from daemon.bath.expected import Component, Expected
 from web.typography import capital
 

@@ -6,9 +6,9 @@ Everything across is a share of the drawing's width, everything down one of its 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from daemon.api.plan_messages import PlanCourse, StageCourse
 from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
+from daemon.api.socket.plans import PlanCourse, StageCourse
 from web.drawings.scale import Tick, decimals, scale, step_of, steps
 
 WIDTH, HEIGHT = 1000, 100

@@ -6,8 +6,8 @@ Everything across is a share of the drawing's width, everything down one of its 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from daemon.api.rehearsal_after import After
-from daemon.api.rehearsal_report import CurveMessage, Rehearsal
+from daemon.api.rehearsal.after import After
+from daemon.api.socket.rehearsal import CurveMessage, Rehearsal
 from daemon.record.series import Series
 from web.drawings.scale import Tick, decimals, scale, step_of, steps
 from web.language import gettext as _

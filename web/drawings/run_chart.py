@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from daemon.api.rehearsal_report import CurveMessage, Rehearsal
-from daemon.api.run_report import RunReport
+from daemon.api.runs.report import RunReport
+from daemon.api.socket.rehearsal import CurveMessage, Rehearsal
 from daemon.control.outline import Leg, outline
 from web.drawings.chart import columns
 from web.drawings.drawing import Chart, Curve, Quantity, Range, Values, drawn

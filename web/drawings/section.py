@@ -6,7 +6,7 @@ Everything is a share of the drawing's width, so that it fits any screen without
 import math
 from dataclasses import dataclass
 
-from daemon.api.messages import RunStatus
+from daemon.api.socket.messages import RunStatus
 
 HEADROOM = 1.08
 """How far the ruler runs past the target, so that the target's line stands inside the drawing."""

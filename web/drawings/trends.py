@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from daemon.api import kept_analyses
-from daemon.api.analysis import CONFIDENCE
+from daemon.api.analyses import kept_analyses
+from daemon.api.analyses.analysis import CONFIDENCE
 from daemon.api.report import Row
 from daemon.bath import account, analyses
 from daemon.bath.analyses import Against, KeptAnalysis

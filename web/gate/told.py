@@ -3,8 +3,8 @@
 import sys
 from contextlib import suppress
 
-from daemon.api.access_message import AccessAct, AccessRequest
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.socket.access import AccessAct, AccessRequest
+from daemon.api.socket.client import DaemonUnreachableError
 from web.tank import Tank
 
 

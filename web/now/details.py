@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from daemon.api import meters
-from daemon.api.causes import Cause, causes
-from daemon.api.messages import MeterStatus, Status
 from daemon.api.meters import RIPPLE_DEFINITION
+from daemon.api.runs.causes import Cause, causes
+from daemon.api.socket.messages import MeterStatus, Status
 from web.typography import UNKNOWN, unbroken
 
 

@@ -7,8 +7,8 @@ Times are clock times in the reader's zone; a figure that is not known is a dash
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from daemon.api import due_words, meters, pump_words
-from daemon.api.messages import DueStatus, RunStatus, Status
+from daemon.api import meters, pump_words
+from daemon.api.bath import due_words
 from daemon.api.rounding import thickness_figures
 from daemon.api.sentence import (
     DAEMON_DOWN,
@@ -22,6 +22,7 @@ from daemon.api.sentence import (
     utc_of,
     word,
 )
+from daemon.api.socket.messages import DueStatus, RunStatus, Status
 from daemon.control.states import ALLOWED, Act, State
 from web.drawings.section import share
 from web.language import gettext as _

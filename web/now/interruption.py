@@ -9,10 +9,10 @@ from flask import Flask, flash, redirect, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import SettleRequest, StartRequest, Status
-from daemon.api.proof_plan import is_proof
+from daemon.api.plans.proof import is_proof
 from daemon.api.sentence import WITHOUT_CURRENT, duration
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import SettleRequest, StartRequest, Status
 from daemon.record.errors import RecordError
 from daemon.record.interruptions import Interruption
 from daemon.record.queries import Run

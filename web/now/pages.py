@@ -17,8 +17,8 @@ from flask import (
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api.messages import ActRequest, RunStatus, Status
 from daemon.api.sentence import utc_of
+from daemon.api.socket.messages import ActRequest, RunStatus, Status
 from daemon.record.errors import RecordError
 from daemon.record.queries import Run
 from web.alarms.presses import cards

@@ -15,7 +15,7 @@ from weakref import finalize
 
 from werkzeug.datastructures import FileStorage
 
-from daemon.api.parts import MeshFile
+from daemon.api.parts.worked_out import MeshFile
 from daemon.bath.errors import PartError
 from daemon.bath.parts import apart
 from daemon.bath.parts.asked import Asked, Found, Question

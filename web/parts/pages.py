@@ -6,13 +6,14 @@ from flask import Flask, abort, flash, redirect, render_template, request, url_f
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api import kept_parts, weighing_report
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
-from daemon.api.part_form import read_part_form
-from daemon.api.part_report import area_report, sure
-from daemon.api.parts import Sources, Worked, worked_out
+from daemon.api.parts import kept_parts
+from daemon.api.parts.form import read_part_form
+from daemon.api.parts.report import area_report, sure
+from daemon.api.parts.worked_out import Sources, Worked, worked_out
 from daemon.api.report import Report
+from daemon.api.runs import weighing_report
+from daemon.api.socket.client import DaemonUnreachableError
 from daemon.api.unanswered import UnansweredError
 from daemon.bath import weighings
 from daemon.bath.errors import PartError

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from daemon.api.part_texts import part_text
+from daemon.api.parts.texts import part_text
 from web.forms import Field, Form, Group
 
 MESH = "mesh"
@@ -65,7 +65,7 @@ KEEP = Group(
 
 
 def tree(form: Form, mesh: str | None) -> dict[str, Any]:
-    """What was typed, as `daemon.api.part_form` reads it; `mesh` is the name of the mesh file."""
+    """What was typed, as `daemon.api.parts.form` reads it; `mesh` is the name of the mesh file."""
     said = form.tree()
     for field in (each for each in form.fields if each.options and each.key != "up"):
         if said.get(field.key) == field.options[0]:

@@ -9,13 +9,13 @@ from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 from pydantic import ValidationError
 
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
-from daemon.api.kept_plans import KeptPlan, name_of, plan_name
-from daemon.api.plan_file import PlanFile
-from daemon.api.plan_messages import DropPlanRequest, KeepPlanRequest, PlanCheck
-from daemon.api.plan_text import plan_text, typed_of
+from daemon.api.plans.file import PlanFile
+from daemon.api.plans.kept import KeptPlan, name_of, plan_name
+from daemon.api.plans.text import plan_text, typed_of
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.plans import DropPlanRequest, KeepPlanRequest, PlanCheck
 from daemon.record.errors import RecordError
 from web.drawings import plan_chart
 from web.forms import Form, filled

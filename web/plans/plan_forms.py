@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 
-from daemon.api.kept_plans import LONGEST_NAME
+from daemon.api.plans.kept import LONGEST_NAME
 from web.forms import Field, Group
 from web.language import marked
 

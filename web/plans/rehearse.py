@@ -5,12 +5,12 @@ from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 from pydantic import ValidationError
 
-from daemon.api import rehearsal_words
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import RehearseRequest
-from daemon.api.mishaps import KINDS
-from daemon.api.rehearsal_after import After, compared
-from daemon.api.rehearsal_report import Rehearsal
+from daemon.api.rehearsal import rehearsal_words
+from daemon.api.rehearsal.after import After, compared
+from daemon.api.rehearsal.mishaps import KINDS
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import RehearseRequest
+from daemon.api.socket.rehearsal import Rehearsal
 from daemon.record.errors import NoSuchRunError, NotForetoldError, RecordError
 from daemon.record.queries import Run
 from web.drawings.rehearsal_chart import drawn

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
-from daemon.api.kept_plans import KeptPlan, Rehearsed, kept_plan, kept_plans, rehearsals
+from daemon.api.plans.kept import KeptPlan, Rehearsed, kept_plan, kept_plans, rehearsals
 from daemon.api.sentence import duration
+from daemon.api.socket.client import DaemonUnreachableError
 from daemon.record.errors import RecordError
 from daemon.record.used_plans import UsedPlan
 from web.record import Runs

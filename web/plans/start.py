@@ -8,14 +8,14 @@ from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 from pydantic import ValidationError
 
-from daemon.api.client import DaemonUnreachableError
 from daemon.api.errors import InputError
-from daemon.api.kept_plans import KeptPlan
-from daemon.api.messages import StartRequest, Status
-from daemon.api.plan_file import PlanFile
-from daemon.api.plan_messages import PlanCheck, PlanCourse
+from daemon.api.plans.file import PlanFile
+from daemon.api.plans.kept import KeptPlan
 from daemon.api.report import Row
 from daemon.api.sentence import duration
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import StartRequest, Status
+from daemon.api.socket.plans import PlanCheck, PlanCourse
 from daemon.record.errors import RecordError
 from web.drawings import plan_chart
 from web.gate.protection import ACTS_A_MINUTE

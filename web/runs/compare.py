@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 
-from daemon.api.run_report import RunReport
+from daemon.api.runs.report import RunReport
 from daemon.api.sentence import duration
 from daemon.chemistry.uncertainty import Budget
 from daemon.record.errors import NoSuchRunError, RecordError

@@ -4,11 +4,11 @@ from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 from pydantic import BaseModel, ConfigDict, Field
 
-from daemon.api import cost_words
 from daemon.api.errors import InputError
 from daemon.api.explain import read_tree
 from daemon.api.quantities import Fraction
 from daemon.api.report import Row
+from daemon.api.runs import cost_words
 from daemon.bath import cost
 from daemon.record.errors import NoSuchRunError, RecordError
 from web import forms

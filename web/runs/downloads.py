@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from flask import Flask, Response, abort
 from flask.typing import ResponseReturnValue
 
-from daemon.api.readings import AFTER_S, about, csv_chunks, file_name
-from daemon.api.readings_parquet import NoParquetError, parquet_chunks
+from daemon.api.runs.readings import AFTER_S, about, csv_chunks, file_name
+from daemon.api.runs.readings_parquet import NoParquetError, parquet_chunks
 from daemon.record.entries import Sample
 from daemon.record.errors import NoSuchRunError, RecordError
 from daemon.record.queries import Run

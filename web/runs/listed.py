@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 
-from daemon.api.bath_texts import day_begin, day_end
+from daemon.api.bath.bath_texts import day_begin, day_end
 from daemon.api.errors import InputError
-from daemon.api.proof_plan import MARKS
+from daemon.api.plans.proof import MARKS
 from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
 from daemon.clock import to_ms

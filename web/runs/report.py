@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from flask import Flask, abort, render_template
 from flask.typing import ResponseReturnValue
 
-from daemon.api import cost_words, readings_parquet
-from daemon.api.causes import Cause, of_budget
 from daemon.api.report import Row
-from daemon.api.run_report import MOST_ALARMS, MOST_CLOSE_UPS, MOST_EVENTS, RunReport
+from daemon.api.runs import cost_words, readings_parquet
+from daemon.api.runs.causes import Cause, of_budget
+from daemon.api.runs.report import MOST_ALARMS, MOST_CLOSE_UPS, MOST_EVENTS, RunReport
 from daemon.bath import cost
 from daemon.record.errors import NoSuchRunError, RecordError
 from web.alarms.past import Past, past

@@ -7,13 +7,13 @@ from flask import Flask, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
-from daemon.api import weighing_report
-from daemon.api.bath_texts import Written
-from daemon.api.client import DaemonUnreachableError
+from daemon.api.bath.bath_texts import Written
 from daemon.api.errors import InputError
 from daemon.api.report import Report
+from daemon.api.runs import weighing_report
+from daemon.api.runs.weighing import Weighed, WeighingForm, entry_facts, read_weighing, weighed
+from daemon.api.socket.client import DaemonUnreachableError
 from daemon.api.unanswered import UnansweredError
-from daemon.api.weighing import Weighed, WeighingForm, entry_facts, read_weighing, weighed
 from daemon.bath import weighings
 from daemon.bath.parts.asked import Question
 from daemon.bath.run_charge import PartCharge

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from daemon.api import bath_words
-from daemon.api.counted_words import counted_by
+from daemon.api.bath import bath_words
 from daemon.api.report import Row
 from daemon.api.rounding import fixed, rounded
-from daemon.api.run_report import RunReport
+from daemon.api.runs.counted_words import counted_by
+from daemon.api.runs.report import RunReport
 from daemon.api.sentence import duration
 from daemon.bath.cost import Energy
 from daemon.bath.weighings import KeptWeighing

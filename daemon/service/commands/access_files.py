@@ -21,8 +21,8 @@ if TYPE_CHECKING:  # pydantic takes its time, and `serve` has to have the output
     from daemon.access.operators import Operators
     from daemon.access.sessions import Sessions
     from daemon.access.tokens import Tokens
-    from daemon.api.access_message import AccessAct
-    from daemon.service.settings import Settings
+    from daemon.api.socket.access import AccessAct
+    from daemon.service.settings.file import Settings
 
 
 class AccessFiles:
@@ -34,7 +34,7 @@ class AccessFiles:
         from daemon.access.tokens import Tokens, tokens_at
         from daemon.access.untold import Untold, untold_at
         from daemon.clock import SystemClock, to_ms
-        from daemon.service.settings import read_settings
+        from daemon.service.settings.file import read_settings
 
         with errors():
             self.settings: Settings = read_settings(path)
@@ -64,8 +64,8 @@ class AccessFiles:
         """Have it stand in the audit that this was done. Raises `RefusedError` if it does not."""
         from daemon.access.errors import UnreadableError
         from daemon.access.untold import Change
-        from daemon.api.access_message import AccessRequest
-        from daemon.api.client import Client, DaemonUnreachableError
+        from daemon.api.socket.access import AccessRequest
+        from daemon.api.socket.client import Client, DaemonUnreachableError
 
         by, where = who()[:120], _where()
         asked = AccessRequest(ask=what, about=about, who=by, where=where)

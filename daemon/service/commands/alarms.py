@@ -15,7 +15,7 @@ number = click.argument("alarm", type=click.IntRange(min=1))
 @settings_option
 def acknowledge(alarm: int | None, settings: Path) -> None:
     """Say that you have seen all alarms, or the one with this number: the siren falls silent."""
-    from daemon.api.messages import AlarmRequest
+    from daemon.api.socket.messages import AlarmRequest
 
     ask(settings, AlarmRequest(ask="acknowledge", who=who(), where=WHERE, alarm=alarm))
 
@@ -26,7 +26,7 @@ def acknowledge(alarm: int | None, settings: Path) -> None:
 @settings_option
 def shelve(alarm: int, length: str, settings: Path) -> None:
     """Keep an alarm quiet for a while. What it does to a run it goes on doing."""
-    from daemon.api.messages import AlarmRequest
+    from daemon.api.socket.messages import AlarmRequest
     from daemon.units import UnitError, parse
 
     try:
@@ -43,6 +43,6 @@ def shelve(alarm: int, length: str, settings: Path) -> None:
 @settings_option
 def unshelve(alarm: int, settings: Path) -> None:
     """Take an alarm off the shelf before its time."""
-    from daemon.api.messages import AlarmRequest
+    from daemon.api.socket.messages import AlarmRequest
 
     ask(settings, AlarmRequest(ask="unshelve", who=who(), where=WHERE, alarm=alarm))

@@ -16,7 +16,7 @@ from daemon.service.commands.bath_entering import read, send
 from daemon.service.commands.command import BadInputError, errors, settings_option
 
 if TYPE_CHECKING:
-    from daemon.api.titration import Titrated
+    from daemon.api.analyses.titration import Titrated
     from daemon.bath.book import Book
 
 _COMPONENTS = {"copper": "copper", "acid": "sulfuric acid", "chloride": "chloride"}
@@ -105,10 +105,10 @@ def analyse(context: click.Context, /, component: str, settings: Path, **options
     Wear eye protection and gloves. Acid, hydroxide, iodide and silver wastes are kept apart, and
     none goes down a drain; the safety data sheets come first.
     """
-    from daemon.api.analysis import found
-    from daemon.api.kept_analyses import completed, leading
-    from daemon.api.restoring import read_restoring, restored
-    from daemon.api.titration import read_titration, titrated
+    from daemon.api.analyses.analysis import found
+    from daemon.api.analyses.kept_analyses import completed, leading
+    from daemon.api.analyses.restoring import read_restoring, restored
+    from daemon.api.analyses.titration import read_titration, titrated
     from daemon.service.commands.printed import printed
 
     with errors():
@@ -128,8 +128,8 @@ def analyse(context: click.Context, /, component: str, settings: Path, **options
 
 
 def _keep(settings: Path, done: Titrated, tree: dict[str, Any], options: dict[str, Any]) -> None:
-    from daemon.api.analysis import entry_facts
-    from daemon.api.bath_texts import Written, moment
+    from daemon.api.analyses.analysis import entry_facts
+    from daemon.api.bath.bath_texts import Written, moment
 
     at = options["at"]
     send(
@@ -180,7 +180,7 @@ def _book(settings: Path) -> Book:
     """The bath of the settings; by its description alone where there is no record yet."""
     from daemon.bath.book import Book
     from daemon.record.errors import RecordMissingError
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     try:
         return read(settings)
@@ -200,7 +200,7 @@ def analyses(component: str | None, against: str, settings: Path) -> None:
 
     A trend is the line through the analyses since the component was last changed by hand.
     """
-    from daemon.api.kept_analyses import listing
+    from daemon.api.analyses.kept_analyses import listing
     from daemon.bath.analyses import Against
     from daemon.service.commands.printed import printed
 

@@ -14,15 +14,15 @@ WHERE = "command line"
 
 
 if TYPE_CHECKING:  # loading it takes its time, and `serve` has to have the output off first
-    from daemon.api.messages import Request
+    from daemon.api.socket.messages import Request
 
 
 def ask(settings: Path, request: Request) -> None:
     """Send one request to the daemon of the settings file and print what it says."""
-    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
     from daemon.api.errors import InputError
+    from daemon.api.socket.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
     from daemon.service.commands import report
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     try:
         socket = read_settings(settings).daemon.socket

@@ -27,7 +27,7 @@ def backup(to: Path, settings: Path) -> None:
     """
     from daemon.clock import SystemClock
     from daemon.record.backup import back_up
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     with errors():
         record = read_settings(settings).record.path
@@ -49,7 +49,7 @@ def restore(backup: Path, replace: bool, settings: Path) -> None:
     """
     from daemon.record.backup import restore as put_back
     from daemon.record.errors import RecordThereError
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     with errors():
         record = read_settings(settings).record.path

@@ -16,8 +16,8 @@ from daemon.service.commands.bath_expected import expected
 from daemon.service.commands.command import errors, settings_option
 
 if TYPE_CHECKING:
-    from daemon.api.bath_texts import Written
-    from daemon.service.settings import Settings
+    from daemon.api.bath.bath_texts import Written
+    from daemon.service.settings.file import Settings
 
 on_option = click.option(
     "--on", metavar="DAY", help="As it stood at the end of this day, such as 2026-11-20."
@@ -87,7 +87,7 @@ def dose(additive: str, amount: str | None, settings: Path, **said: Any) -> None
 
     Wear eye protection and gloves; the additive's safety data sheet comes first.
     """
-    from daemon.api import bath_texts
+    from daemon.api.bath import bath_texts
 
     _enter(
         settings, "dose", lambda told: bath_texts.dose(told.bath.description(), additive, amount),
@@ -110,7 +110,7 @@ def add(substance: str, amount: str, strength: str | None, settings: Path, **sai
     and sodium chloride are kept as chloride. Acid goes into water, slowly and stirring, never the
     other way; wear eye protection and gloves.
     """
-    from daemon.api import bath_texts
+    from daemon.api.bath import bath_texts
 
     _enter(
         settings,
@@ -128,7 +128,7 @@ def add(substance: str, amount: str, strength: str | None, settings: Path, **sai
 @settings_option
 def water(amount: str, level: str | None, settings: Path, **said: Any) -> None:
     """AMOUNT of water was added, such as '0.5 L'."""
-    from daemon.api import bath_texts
+    from daemon.api.bath import bath_texts
 
     _enter(settings, "water", lambda _: bath_texts.water(amount, level), **said)
 
@@ -140,7 +140,7 @@ def water(amount: str, level: str | None, settings: Path, **said: Any) -> None:
 @settings_option
 def sample(amount: str, settings: Path, **said: Any) -> None:
     """AMOUNT of bath, such as '10 mL', was taken out."""
-    from daemon.api import bath_texts
+    from daemon.api.bath import bath_texts
 
     _enter(settings, "sample", lambda _: bath_texts.taken(amount), **said)
 
@@ -152,7 +152,7 @@ def sample(amount: str, settings: Path, **said: Any) -> None:
 @settings_option
 def drag_out(amount: str, settings: Path, **said: Any) -> None:
     """Parts carried AMOUNT of bath away, such as '20 mL'."""
-    from daemon.api import bath_texts
+    from daemon.api.bath import bath_texts
 
     _enter(settings, "drag-out", lambda _: bath_texts.taken(amount), **said)
 
@@ -183,7 +183,7 @@ def carbon(settings: Path, **said: Any) -> None:
 @settings_option
 def look(words: tuple[str, ...], run: int | None, settings: Path, **said: Any) -> None:
     """The deposit looks dull, hazy, pitted, burned, bright or even: one WORD or several."""
-    from daemon.api.bath_texts import Written
+    from daemon.api.bath.bath_texts import Written
 
     written = Written({}, {"looks": list(words)})
     _enter(settings, "appearance", lambda _: written, run=run, **said)
@@ -197,7 +197,7 @@ def look(words: tuple[str, ...], run: int | None, settings: Path, **said: Any) -
 @settings_option
 def anodes(area: str | None, mass: str | None, settings: Path, **said: Any) -> None:
     """The anodes as they hang now: their area, their mass, or both."""
-    from daemon.api import bath_texts
+    from daemon.api.bath import bath_texts
 
     _enter(settings, "anodes", lambda _: bath_texts.anodes(area, mass), **said)
 
@@ -213,7 +213,7 @@ def correct(entry: int, values: tuple[str, ...], note: str, settings: Path) -> N
     The entry stays, and a new one points at it. What was entered at a wrong time, or has more to it
     than an amount, is withdrawn and entered anew.
     """
-    from daemon.api import bath_correcting
+    from daemon.api.bath import bath_correcting
 
     with errors():
         wanted = bath_correcting.corrected(read(settings), entry, values)
@@ -240,8 +240,8 @@ def _enter(
     run: int | None = None,
 ) -> None:
     """Have the daemon keep an entry of what `write` makes of the settings."""
-    from daemon.api import bath_texts
-    from daemon.service.settings import read_settings
+    from daemon.api.bath import bath_texts
+    from daemon.service.settings.file import read_settings
 
     with errors():
         told = read_settings(settings)

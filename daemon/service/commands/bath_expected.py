@@ -24,10 +24,10 @@ def expected(on: str | None, settings: Path) -> None:
     From the make-up and the last analyses, charge, additions, drag-out, evaporation. An estimate:
     it takes the place of no analysis.
     """
-    from daemon.api.bath_texts import day_end
+    from daemon.api.bath.bath_texts import day_end
     from daemon.clock import to_ms
     from daemon.service.commands import bath_reading
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     with errors():
         on_utc_ms = None if on is None else to_ms(day_end("--on", on))
@@ -36,7 +36,7 @@ def expected(on: str | None, settings: Path) -> None:
 
 
 def _lines(found: Foresight) -> Iterator[str]:
-    from daemon.api import expected_words
+    from daemon.api.bath import expected_words
 
     if found.expected is None:
         head, *rest = _rows(found)
@@ -48,8 +48,8 @@ def _lines(found: Foresight) -> Iterator[str]:
 
 
 def _rows(found: Foresight) -> Iterator[Row]:
-    from daemon.api import expected_words
-    from daemon.api.bath_words import stamp
+    from daemon.api.bath import expected_words
+    from daemon.api.bath.bath_words import stamp
     from daemon.api.report import Row
 
     now_ms = found.book.utc_ms

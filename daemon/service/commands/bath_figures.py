@@ -25,7 +25,7 @@ def hull(**options: Any) -> None:
     PLACE is the distance from the end of high density. Without --at, --density or --bright the
     whole panel is shown.
     """
-    from daemon.api.hull import hull as answered
+    from daemon.api.figures.hull import hull as answered
 
     _answer(answered, options)
 
@@ -37,7 +37,7 @@ def hull(**options: Any) -> None:
 @click.option("--share", help='How long it takes for "97 %".')
 def filtration(**options: Any) -> None:
     """Tell how often a pump turns the bath over, and how much of its dirt a filter takes out."""
-    from daemon.api.bath_figures import filtration as answered
+    from daemon.api.figures.bath_figures import filtration as answered
 
     _answer(answered, options)
 
@@ -56,7 +56,7 @@ def drag_out(**options: Any) -> None:
     A tracer is what neither plates nor evaporates: in acid copper the sulfuric acid. Without any
     option, usual figures are shown.
     """
-    from daemon.api.bath_figures import drag_out as answered
+    from daemon.api.figures.bath_figures import drag_out as answered
 
     _answer(answered, options)
 

@@ -12,7 +12,7 @@ from daemon.bath import book
 from daemon.bath.book import Book
 from daemon.clock import to_ms
 from daemon.record.store import open_reader
-from daemon.service.settings import Settings
+from daemon.service.settings.file import Settings
 
 if TYPE_CHECKING:
     from daemon.bath.foresight import Foresight

@@ -1,6 +1,6 @@
 """The bath as the command line prints it."""
 
-from daemon.api import bath_words, due_words
+from daemon.api.bath import bath_words, due_words
 from daemon.bath import account, kinds
 from daemon.bath.additive_rate import rates_found
 from daemon.bath.appearance import suggestions

@@ -14,8 +14,8 @@ import click
 from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
-    from daemon.api.client import Client
-    from daemon.api.messages import CalibrateRequest
+    from daemon.api.socket.client import Client
+    from daemon.api.socket.messages import CalibrateRequest
     from daemon.chemistry.calibration import Point
     from daemon.service.commands.guided import Reference
 
@@ -47,10 +47,10 @@ def calibrate(
     is taken, during a run a current, one stage after another; it is kept when the run is over, and
     corrects the meter from the next run on.
     """
-    from daemon.api.client import Client
     from daemon.api.explain import read_tree
-    from daemon.api.messages import CalibrateRequest
-    from daemon.service.settings import read_settings
+    from daemon.api.socket.client import Client
+    from daemon.api.socket.messages import CalibrateRequest
+    from daemon.service.settings.file import read_settings
 
     with _clear_errors():
         client = Client(read_settings(settings).daemon.socket, timeout_s=10.0)
@@ -71,7 +71,7 @@ def _at_terminal(
     client: "Client", meter: str, seconds: str, name: str | None, written: str | None
 ) -> "tuple[tuple[Point, ...], Reference]":
     """Points that a person takes now, and the reference, asked for as far as it was not given."""
-    from daemon.api.reference import read_class
+    from daemon.api.calibration.reference import read_class
     from daemon.service.commands import guided
     from daemon.units import parse
 
@@ -122,7 +122,7 @@ def calibrations(meter: str | None, settings: Path) -> None:
     from daemon.record.calibrations import all_of
     from daemon.record.store import open_reader
     from daemon.service.commands.calibration_report import listing
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     with _clear_errors():
         engine = open_reader(read_settings(settings).record.path)
@@ -144,7 +144,7 @@ def recount_run(run: int, calibration: int | None, post: bool, settings: Path) -
     """
     from daemon.record.store import open_reader
     from daemon.service.commands import recorrecting
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     with _clear_errors():
         chosen = read_settings(settings)
@@ -176,8 +176,8 @@ def _clear_errors() -> Iterator[None]:
     """Every error that people meet, as one line and an exit code."""
     from sqlalchemy.exc import DatabaseError
 
-    from daemon.api.client import DaemonUnreachableError
     from daemon.api.errors import InputError
+    from daemon.api.socket.client import DaemonUnreachableError
     from daemon.record.errors import RecordError
     from daemon.record.store import refusal
     from daemon.units import UnitError

@@ -12,7 +12,7 @@ def classes(thinnest: str | None) -> None:
 
     They are from memory: check them against the standard in force before you promise anything.
     """
-    from daemon.api.classes import listing
+    from daemon.api.figures.classes import listing
     from daemon.service.commands.printed import printed
 
     with errors():

@@ -49,7 +49,7 @@ def main() -> None:
 @settings_option
 def serve(settings: Path) -> None:
     """Run the daemon: guard, loop and page. SIGTERM takes the current down and ends it."""
-    from daemon.service import guard
+    from daemon.service.supervision import guard
 
     sys.exit(guard.serve(settings))
 
@@ -67,7 +67,7 @@ def run(plan: Path | None, goes_on_from: int | None, check: bool, settings: Path
 
     What falls due of the bath before its end is said as well.
     """
-    from daemon.api.messages import StartRequest
+    from daemon.api.socket.messages import StartRequest
     from daemon.service.commands.file_text import read_plan_text
 
     if plan is None and goes_on_from is None:
@@ -83,7 +83,7 @@ def _act(name: str, text: str) -> None:
     @main.command(name, help=text)
     @settings_option
     def act(settings: Path) -> None:
-        from daemon.api.messages import ActRequest
+        from daemon.api.socket.messages import ActRequest
 
         ask(settings, ActRequest.model_validate({"ask": name, "who": who(), "where": WHERE}))
 
@@ -99,7 +99,7 @@ _act("reset", "After an aborted run, when the tank has been looked at: ready for
 @settings_option
 def status(settings: Path) -> None:
     """Say how the tank is."""
-    from daemon.api.messages import StatusRequest
+    from daemon.api.socket.messages import StatusRequest
 
     ask(settings, StatusRequest())
 

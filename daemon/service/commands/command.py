@@ -42,7 +42,7 @@ def errors() -> Iterator[None]:
 
     from daemon.api.errors import InputError
     from daemon.api.explain import problems_of
-    from daemon.api.messages import BathEntryRequest
+    from daemon.api.socket.messages import BathEntryRequest
     from daemon.record.errors import RecordError
     from daemon.record.store import refusal
 

@@ -13,7 +13,7 @@ from daemon.service.commands.command import BadInputError, RefusedError, setting
 if TYPE_CHECKING:
     from daemon.bath.cost import Cost, Energy
     from daemon.record.queries import Run
-    from daemon.service.settings import Settings
+    from daemon.service.settings.file import Settings
 
 AFTER_S = 60.0
 """s beyond the run's last reading: whatever was read is taken."""
@@ -37,7 +37,7 @@ def cost(run: int, parts: int, supply_efficiency: str, settings: Path) -> None:
     from daemon.api.errors import InputError
     from daemon.record.errors import RecordError
     from daemon.record.store import refusal
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
     from daemon.units import UnitError, parse
 
     try:
@@ -75,7 +75,7 @@ def _worked_out(settings: Settings, run_id: int, efficiency: float) -> tuple[Run
 
 
 def _lines(run: Run, cell: Energy, used: Cost, parts: int) -> Iterator[str]:
-    from daemon.api import cost_words
+    from daemon.api.runs import cost_words
 
     for row in cost_words.rows(run, cell, used, parts):
         yield f"{row.name:<10} {row.text}"

@@ -19,11 +19,11 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
-from daemon.api.client import Client, DaemonUnreachableError
 from daemon.api.listen import ListenError, parse_listen
-from daemon.api.messages import StartRequest, Status
 from daemon.api.sentence import duration
-from daemon.service.guard import START_LIMIT_S
+from daemon.api.socket.client import Client, DaemonUnreachableError
+from daemon.api.socket.messages import StartRequest, Status
+from daemon.service.supervision.guard import START_LIMIT_S
 from drivers.errors import DriverError
 from drivers.simulator.process import SimulatorProcess
 

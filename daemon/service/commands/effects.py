@@ -14,7 +14,7 @@ from daemon.service.commands.command import BadInputError, settings_option
 if TYPE_CHECKING:  # loaded when it is needed, as in all commands
     from rich.table import Table
 
-    from daemon.api.effects_row import EffectsRow
+    from daemon.api.socket.effects import EffectsRow
 
 YES, NO = "yes", "-"
 
@@ -36,7 +36,7 @@ def effects(settings: Path) -> None:
 
     from daemon.api.effects import rows
     from daemon.api.errors import InputError
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     try:
         read = read_settings(settings)

@@ -23,6 +23,6 @@ def read_text(path: Path, what: str, most: int) -> str:
 
 def read_plan_text(plan: Path) -> str:
     """The text of a plan's file. Raises `BadInputError`."""
-    from daemon.api.plan_messages import PLAN_LIMIT
+    from daemon.api.socket.plans import PLAN_LIMIT
 
     return read_text(plan, "a plan", PLAN_LIMIT)

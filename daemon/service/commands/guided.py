@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from daemon.api.comparison import NoPointError, take
+from daemon.api.calibration.comparison import NoPointError, take
+from daemon.api.calibration.reference import NO_CLASS, NO_REFERENCE, read_class, read_shown
 from daemon.api.errors import InputError
-from daemon.api.messages import Status
-from daemon.api.reference import NO_CLASS, NO_REFERENCE, read_class, read_shown
+from daemon.api.socket.messages import Status
 from daemon.chemistry.calibration import Point, ReferenceClass, stepped
 from daemon.service.commands.calibration_report import preview, why_no_line
 
@@ -37,7 +37,10 @@ class Terminal(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """An ammeter to compare with: which it is, and its class as `daemon.api.reference` reads it."""
+    """An ammeter to compare with: which it is, and its class.
+
+    `daemon.api.calibration.reference` reads both.
+    """
 
     name: str
     written: str

@@ -19,7 +19,7 @@ def hardware(**options: Any) -> None:
 
     Take the greatest area and current density that will ever be plated.
     """
-    from daemon.api.circuit_sizes import circuit_sizes
+    from daemon.api.figures.circuit_sizes import circuit_sizes
     from daemon.service.commands.printed import printed
 
     with errors():

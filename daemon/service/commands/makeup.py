@@ -17,9 +17,9 @@ from daemon.service.commands.command import BadInputError, errors, settings_opti
 from daemon.service.commands.file_text import read_text
 
 if TYPE_CHECKING:
-    from daemon.api.bath_texts import Written
-    from daemon.api.make_up_report import MakeUpReport
-    from daemon.api.messages import EntryKind
+    from daemon.api.bath.bath_texts import Written
+    from daemon.api.making.make_up_report import MakeUpReport
+    from daemon.api.socket.messages import EntryKind
 
 RECIPE_LIMIT = 50_000
 """Characters of a recipe's file."""
@@ -110,9 +110,9 @@ def makeup(
 
     With --keep it is in the tank: the account of the bath in the settings begins anew with it.
     """
-    from daemon.api.make_up_entry import of_recipe
-    from daemon.api.make_up_file import in_volume, read_recipe, recipe_of
-    from daemon.api.make_up_report import made_up
+    from daemon.api.making.entry import of_recipe
+    from daemon.api.making.make_up_report import made_up
+    from daemon.api.making.recipe import in_volume, read_recipe, recipe_of
 
     _check_keeping(keep, at)
     given = _given(options)
@@ -159,9 +159,9 @@ def mixed(
 
     With --keep it is in the tank: the account of the bath in the settings begins anew with it.
     """
-    from daemon.api import make_up_report
-    from daemon.api.make_up_entry import of_mixture
-    from daemon.api.mixed_file import mixed_of, read_mixed
+    from daemon.api.making import make_up_report
+    from daemon.api.making.entry import of_mixture
+    from daemon.api.making.mixed import mixed_of, read_mixed
 
     _check_keeping(keep, at)
     if keep and other is not None:
@@ -204,9 +204,9 @@ def top_up(
 
     With --keep it is done: all of it is one entry of the account of the bath in the settings.
     """
-    from daemon.api.make_up_entry import of_top_up
-    from daemon.api.make_up_file import in_volume, present_of, read_recipe
-    from daemon.api.make_up_report import topped_up
+    from daemon.api.making.entry import of_top_up
+    from daemon.api.making.make_up_report import topped_up
+    from daemon.api.making.recipe import in_volume, present_of, read_recipe
 
     _check_keeping(keep, at)
     with _told(_PRESENT):
@@ -247,9 +247,9 @@ def _keep(
     kind: EntryKind = "make-up",
 ) -> None:
     """Have the daemon enter what `write` makes of the bath's additives."""
-    from daemon.api.bath_texts import moment
+    from daemon.api.bath.bath_texts import moment
     from daemon.service.commands.bath_entering import send
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     with errors():
         known = read_settings(settings).bath.description().additive_names

@@ -4,7 +4,7 @@ import re
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from daemon.api.make_up_report import MakeUpReport
+from daemon.api.making.make_up_report import MakeUpReport
 
 WIDTH = 96
 """Columns, in a terminal and in a file alike, so that both can be compared."""

@@ -17,7 +17,7 @@ import click
 from daemon.service.commands.command import BadInputError, settings_option
 
 if TYPE_CHECKING:
-    from daemon.service.first_look import FirstLook, SupplyLine
+    from daemon.service.supervision.first_look import FirstLook, SupplyLine
 
 
 @click.command()
@@ -27,7 +27,7 @@ def off(settings: Path) -> None:
 
     The exit code is 0 if the supply was told, and has confirmed it where it could be asked.
     """
-    from daemon.service.first_look import FirstLook, UnusableSettingsError
+    from daemon.service.supervision.first_look import FirstLook, UnusableSettingsError
 
     try:
         look = FirstLook(settings)
@@ -50,7 +50,7 @@ def off(settings: Path) -> None:
 
 def _done(way: Callable[[], str | None]) -> bool:
     """Go this way and say what came of it; whether it led there."""
-    from daemon.service.first_look import UnusableSettingsError
+    from daemon.service.supervision.first_look import UnusableSettingsError
     from drivers.errors import DriverError
 
     try:

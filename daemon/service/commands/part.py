@@ -23,7 +23,7 @@ from daemon.service.commands.command import (
 from daemon.service.commands.questioning import answered, show
 
 if TYPE_CHECKING:
-    from daemon.api.parts import Measure, MeshFile, Sources, Worked
+    from daemon.api.parts.worked_out import Measure, MeshFile, Sources, Worked
     from daemon.api.report import Report
     from daemon.record.parts import Part
 
@@ -93,17 +93,17 @@ def part(
 
 
 def _work(tree: dict[str, Any], sources: Sources) -> tuple[Worked, Report]:
-    from daemon.api.part_form import read_part_form
-    from daemon.api.part_report import area_report
-    from daemon.api.parts import worked_out
+    from daemon.api.parts.form import read_part_form
+    from daemon.api.parts.report import area_report
+    from daemon.api.parts.worked_out import worked_out
 
     worked = worked_out(read_part_form(tree), sources)
     return worked, area_report(worked)
 
 
 def _sources(settings: Path | None) -> Sources:
-    from daemon.api.kept_parts import area_of
-    from daemon.api.parts import Sources
+    from daemon.api.parts.kept_parts import area_of
+    from daemon.api.parts.worked_out import Sources
 
     if settings is None:
         return Sources(_file, measure=_once())
@@ -116,7 +116,7 @@ def _kept(settings: Path) -> list[Part]:
     from daemon.record import parts
     from daemon.record.errors import RecordMissingError
     from daemon.record.store import open_reader
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     try:
         engine = open_reader(read_settings(settings).record.path)
@@ -130,7 +130,7 @@ def _kept(settings: Path) -> list[Part]:
 
 
 def _keep(settings: Path, worked: Worked, tree: dict[str, Any], name: str) -> None:
-    from daemon.api import kept_parts
+    from daemon.api.parts import kept_parts
 
     keep_by(settings, kept_parts.request(worked, tree, name, who(), WHERE), "part")
 
@@ -141,7 +141,7 @@ def _keep(settings: Path, worked: Worked, tree: dict[str, Any], name: str) -> No
 @settings_option
 def parts(name: str | None, picture: Path | None, settings: Path) -> None:
     """List the parts that are kept, or the one of this NAME."""
-    from daemon.api.kept_parts import listing
+    from daemon.api.parts.kept_parts import listing
     from daemon.service.commands.printed import printed
 
     with errors():
@@ -158,7 +158,7 @@ def parts(name: str | None, picture: Path | None, settings: Path) -> None:
 def _picture_of(settings: Path, number: int) -> bytes:
     from daemon.record import parts
     from daemon.record.store import open_reader
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     engine = open_reader(read_settings(settings).record.path)
     try:
@@ -188,7 +188,7 @@ def _once() -> Measure:
 
 def _file(text: str) -> MeshFile | None:
     """The mesh file that a text names: one that is there, or that its ending says is one."""
-    from daemon.api.parts import file_at
+    from daemon.api.parts.worked_out import file_at
     from daemon.bath.parts.asked import KINDS
 
     path = Path(text)

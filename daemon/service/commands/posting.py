@@ -10,7 +10,7 @@ from daemon.record.errors import RecordBusyError, RecordError
 from daemon.record.store import RecordLock, checkpoint, open_writer, refusal
 from daemon.record.summary import nah
 from daemon.service.commands.recounting import Recounted
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 
 GREATEST_AH = 1e8
 """A log of more charge than this was read with a wrong unit; the record's n A·h end at 9e9 A·h."""

@@ -10,9 +10,9 @@ from daemon.service.commands.asking import WHERE
 from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
-    from daemon.api.client import Client
-    from daemon.api.messages import Answer, Request
-    from daemon.api.proof_messages import ProofWalkStatus
+    from daemon.api.socket.client import Client
+    from daemon.api.socket.messages import Answer, Request
+    from daemon.api.socket.proof import ProofWalkStatus
 
 CAUTION = """\
 Each way to stop is used once, with a small current. Hang a scrap of copper in the part's place; the
@@ -37,9 +37,9 @@ def prove(current: str, ceiling: str, settings: Path) -> None:
     The daemon has to run, at rest, and leads through it. Interlocks are opened by you, one after
     the other, when you are asked to. Ctrl-C gives it up. Exit code 1 if anything failed.
     """
-    from daemon.api.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
     from daemon.api.errors import InputError
-    from daemon.service.settings import read_settings
+    from daemon.api.socket.client import ACT_PATIENCE_S, Client, DaemonUnreachableError
+    from daemon.service.settings.file import read_settings
 
     try:
         current_a, ceiling_v = (
@@ -78,7 +78,7 @@ def _above_0(option: str, text: str, unit: str) -> float:
 
 
 def _begin(client: "Client", current_a: float, ceiling_v: float) -> "ProofWalkStatus":
-    from daemon.api.proof_messages import BeginProofRequest
+    from daemon.api.socket.proof import BeginProofRequest
 
     begin = BeginProofRequest(who=who(), where=WHERE, current_a=current_a, ceiling_v=ceiling_v)
     _told(client, begin)
@@ -87,7 +87,7 @@ def _begin(client: "Client", current_a: float, ceiling_v: float) -> "ProofWalkSt
 
 def _followed(client: "Client", walk: "ProofWalkStatus") -> "ProofWalkStatus":
     """Tell what happens and ask what is asked, until the walk is over."""
-    from daemon.api.proof_messages import AnswerProofRequest, EndProofRequest
+    from daemon.api.socket.proof import AnswerProofRequest, EndProofRequest
 
     first, told, asked = walk.id, 0, ""
     try:
@@ -124,7 +124,7 @@ def _tell(walk: "ProofWalkStatus", told: int) -> int:
 
 def _walk(client: "Client", expected: str | None = None) -> "ProofWalkStatus":
     """How far the walk is."""
-    from daemon.api.proof_messages import ProofRequest
+    from daemon.api.socket.proof import ProofRequest
 
     proof = _told(client, ProofRequest()).proof
     if proof is None or proof.walk is None or expected not in (None, proof.walk.id):

@@ -19,9 +19,9 @@ from daemon.service.commands.command import (
 )
 
 if TYPE_CHECKING:
-    from daemon.api.client import Client
-    from daemon.api.messages import Answer
-    from daemon.api.pump_messages import PumpRequest, PumpStatus
+    from daemon.api.socket.client import Client
+    from daemon.api.socket.messages import Answer
+    from daemon.api.socket.pumps import PumpRequest, PumpStatus
 
 LOOK_S = 0.2
 """Real s from look to look while a pump runs."""
@@ -49,9 +49,9 @@ def run_pump(additive: str, lasting: str, yes: bool, settings: Path) -> None:
     What stands in the cylinder afterwards gives the flow to be written into the settings. Nothing
     is entered into the bath's account.
     """
-    from daemon.api.client import ACT_PATIENCE_S, Client
-    from daemon.api.pump_messages import PumpRequest
-    from daemon.service.settings import read_settings
+    from daemon.api.socket.client import ACT_PATIENCE_S, Client
+    from daemon.api.socket.pumps import PumpRequest
+    from daemon.service.settings.file import read_settings
     from daemon.units import UnitError, parse
 
     with errors():
@@ -86,8 +86,8 @@ def run_pump(additive: str, lasting: str, yes: bool, settings: Path) -> None:
 @settings_option
 def stop_pump(additive: str, settings: Path) -> None:
     """Stop the pump of ADDITIVE that is run by hand."""
-    from daemon.api.client import ACT_PATIENCE_S, Client
-    from daemon.service.settings import read_settings
+    from daemon.api.socket.client import ACT_PATIENCE_S, Client
+    from daemon.service.settings.file import read_settings
 
     with errors():
         client = Client(read_settings(settings).daemon.socket, timeout_s=ACT_PATIENCE_S)
@@ -110,14 +110,14 @@ def _followed(client: Client, asked: PumpRequest) -> PumpStatus:
 
 
 def _stop(client: Client, additive: str) -> None:
-    from daemon.api.pump_messages import PumpRequest
+    from daemon.api.socket.pumps import PumpRequest
 
     _answered(client, PumpRequest(ask="stop pump", additive=additive, who=who(), where=WHERE))
 
 
 def _answered(client: Client, request: PumpRequest | None = None) -> Answer:
-    from daemon.api.client import DaemonUnreachableError
-    from daemon.api.messages import StatusRequest
+    from daemon.api.socket.client import DaemonUnreachableError
+    from daemon.api.socket.messages import StatusRequest
 
     try:
         answer = client.ask(request or StatusRequest())

@@ -33,9 +33,9 @@ def readings(run: int, csv_file: Path | None, parquet_file: Path | None, setting
     file as its metadata, stands by which meter and correction the current was counted. Nothing is
     written over. Parquet needs the extra tankhand[parquet].
     """
-    from daemon.api.readings_parquet import NoParquetError
+    from daemon.api.runs.readings_parquet import NoParquetError
     from daemon.record.store import open_reader
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     if csv_file is None and parquet_file is None:
         raise BadInputError("no file is named: --csv FILE, --parquet FILE or both")
@@ -55,7 +55,7 @@ def readings(run: int, csv_file: Path | None, parquet_file: Path | None, setting
 
 
 def _known(engine: Engine, run_id: int) -> tuple[Run, tuple[tuple[str, str], ...]]:
-    from daemon.api.readings import about
+    from daemon.api.runs.readings import about
     from daemon.record import calibrations, queries
 
     with engine.connect() as connection:
@@ -68,8 +68,8 @@ def _known(engine: Engine, run_id: int) -> tuple[Run, tuple[tuple[str, str], ...
 def _write(
     part: Path, engine: Engine, run: Run, told: tuple[tuple[str, str], ...], kind: str
 ) -> int:
-    from daemon.api.readings import AFTER_S, csv_chunks
-    from daemon.api.readings_parquet import parquet_chunks
+    from daemon.api.runs.readings import AFTER_S, csv_chunks
+    from daemon.api.runs.readings_parquet import parquet_chunks
     from daemon.record.entries import Sample
     from daemon.record.readings import pieces
 

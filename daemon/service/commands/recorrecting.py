@@ -6,8 +6,8 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from daemon.api.errors import InputError
-from daemon.api.plan_file import read_plan
-from daemon.api.plan_known import known_of
+from daemon.api.plans.file import read_plan
+from daemon.api.plans.known import known_of
 from daemon.api.rounding import rounded
 from daemon.chemistry.electrolysis import um_per_ah
 from daemon.chemistry.uncertainty import NO_DOUBT, Budget, MeterDoubt

@@ -15,8 +15,8 @@ import click
 from daemon.service.commands.command import BadInputError, RefusedError, settings_option, who
 
 if TYPE_CHECKING:
-    from daemon.api.log_columns import Question, Told
-    from daemon.api.log_file import Content, Head, LogFile
+    from daemon.api.calibration.log_columns import Question, Told
+    from daemon.api.calibration.log_file import Content, Head, LogFile
     from daemon.service.commands.recounting import Recounted, Request
 
 _DELIMITERS = {"tab": "\t", "space": " ", "comma": ",", "semicolon": ";"}
@@ -145,8 +145,8 @@ def recount(log: Path, settings: Path, post: bool, **options: Any) -> None:
     Limits are those of data sheets: the true value lies anywhere within ± the limit. Gain, clock,
     area and efficiency limits are shares of the value.
     """
+    from daemon.api.calibration.log_file import read_head
     from daemon.api.errors import InputError
-    from daemon.api.log_file import read_head
     from daemon.service.commands import recount_report, recounting
 
     try:
@@ -173,8 +173,8 @@ def _post(counted: "Recounted", settings: Path) -> None:
 
 def _request(options: dict[str, Any]) -> "Request":
     """The options as they were given, in the shapes that counting takes."""
+    from daemon.api.calibration.log_columns import Told
     from daemon.api.errors import InputError
-    from daemon.api.log_columns import Told
     from daemon.chemistry.metals import metal_named
     from daemon.service.commands.recounting import Accuracy, Request
 
@@ -207,8 +207,8 @@ def _request(options: dict[str, Any]) -> "Request":
 @contextmanager
 def _opened(log: Path) -> Iterator[tuple["Content", str]]:
     """The file's content, and its name for messages."""
+    from daemon.api.calibration.log_file import Content
     from daemon.api.errors import InputError
-    from daemon.api.log_file import Content
 
     where = "standard input" if str(log) == "-" else str(log)
     try:
@@ -221,8 +221,8 @@ def _opened(log: Path) -> Iterator[tuple["Content", str]]:
 
 def _answered(head: "Head", told: "Told") -> tuple["LogFile", "Told"]:
     """Ask at a terminal for what the log leaves open. What does not fit is told and asked again."""
+    from daemon.api.calibration.log_file import UnansweredError, open_log
     from daemon.api.errors import InputError
-    from daemon.api.log_file import UnansweredError, open_log
 
     before: Told | None = None
     while True:

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from itertools import chain, islice
 
+from daemon.api.calibration.log_columns import Told
+from daemon.api.calibration.log_file import Content, LogFile, Unread
 from daemon.api.errors import InputError
-from daemon.api.log_columns import Told
-from daemon.api.log_file import Content, LogFile, Unread
 from daemon.chemistry.electrolysis import g_per_ah, um_per_ah
 from daemon.chemistry.metals import Metal
 from daemon.chemistry.uncertainty import Budget, MeterDoubt, rectangular, thickness_budget

@@ -12,8 +12,8 @@ import click
 from daemon.service.commands.command import BadInputError, errors, settings_option
 
 if TYPE_CHECKING:
-    from daemon.api.rehearsal_report import MishapTold, Rehearsal
-    from daemon.service.settings import Settings
+    from daemon.api.socket.rehearsal import MishapTold, Rehearsal
+    from daemon.service.settings.file import Settings
 
 FRESH_S = 120.0
 """s after which a thermometer's value says nothing of the bath now."""
@@ -62,11 +62,11 @@ def rehearse(
     A simulated tank, fitted to what earlier runs' voltage and current taught, goes through it.
     Needs no daemon, moves nothing. Ends with 1 if the plan would not work.
     """
-    from daemon.api.mishaps import KINDS, read_mishaps
+    from daemon.api.rehearsal.mishaps import KINDS, read_mishaps
     from daemon.service.commands.file_text import read_plan_text
     from daemon.service.rehearsal.assembly import Asked
     from daemon.service.rehearsal.rehearse import rehearse as rehearsed
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     if after is not None:
         if plan is not None or goes_on_from is not None:
@@ -96,10 +96,10 @@ def rehearse(
 
 
 def _compare(settings: Path, run: int) -> None:
-    from daemon.api.rehearsal_after import compared, read_after
+    from daemon.api.rehearsal.after import compared, read_after
     from daemon.record.store import open_reader
     from daemon.service.commands.printed import printed
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     with _errors():
         engine = open_reader(read_settings(settings).record.path)
@@ -112,7 +112,7 @@ def _compare(settings: Path, run: int) -> None:
 
 
 def _show(found: Rehearsal) -> None:
-    from daemon.api.rehearsal_words import report
+    from daemon.api.rehearsal.rehearsal_words import report
     from daemon.service.commands.printed import printed
     from daemon.service.commands.rehearse_chart import charts
 
@@ -123,7 +123,7 @@ def _show(found: Rehearsal) -> None:
 
 
 def _show_mishap(told: MishapTold) -> None:
-    from daemon.api.rehearsal_words import mishap
+    from daemon.api.rehearsal.rehearsal_words import mishap
     from daemon.api.report import Report
     from daemon.service.commands.printed import printed
 
@@ -133,8 +133,8 @@ def _show_mishap(told: MishapTold) -> None:
 
 def _temperature_c(settings: Settings, written: str | None) -> float | None:
     """The bath's temperature at the start, °C: as it was written, else as the daemon reads it."""
-    from daemon.api.client import Client, DaemonUnreachableError
-    from daemon.service.lookout import in_the_bath
+    from daemon.api.socket.client import Client, DaemonUnreachableError
+    from daemon.service.cycle.lookout import in_the_bath
 
     if written is not None:
         return _written_c(written)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from daemon.api.rehearsal_report import CurveMessage, Rehearsal
+    from daemon.api.socket.rehearsal import CurveMessage, Rehearsal
 
 WIDTH, HEIGHT = 64, 6
 """Columns and rows of one curve."""

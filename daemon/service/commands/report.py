@@ -1,10 +1,11 @@
 """A status as the command line prints it."""
 
-from daemon.api import due_words, meters, pump_words
-from daemon.api.causes import causes
-from daemon.api.messages import RunStatus, Status
+from daemon.api import meters, pump_words
+from daemon.api.bath import due_words
 from daemon.api.rounding import thickness_with_doubt
+from daemon.api.runs.causes import causes
 from daemon.api.sentence import clock, duration, sentence, utc_of
+from daemon.api.socket.messages import RunStatus, Status
 
 
 def text(status: Status) -> str:

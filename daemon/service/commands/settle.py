@@ -19,7 +19,7 @@ def settle(run: int, charge: str, note: str, settings: Path) -> None:
     The daemon knows bounds only. The bath's account gets what you say, and a run that goes on with
     the part counts from it. A later word takes the place of an earlier one.
     """
-    from daemon.api.messages import SettleRequest
+    from daemon.api.socket.messages import SettleRequest
     from daemon.units import UnitError, parse
 
     try:

@@ -13,7 +13,7 @@ from daemon.service.commands.command import BadInputError, RefusedError, setting
 def tell_test(name: str | None, settings: Path) -> None:
     """Send a test message to every address of the settings, or to the one of this NAME."""
     from daemon.api.errors import InputError
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
     from daemon.service.telling.teller import trials
 
     try:

@@ -16,7 +16,7 @@ def thresholds(changed: bool, settings: Path) -> None:
     Why each is what it is stands beside it in the source, daemon/control/protection/detectors.
     """
     from daemon.api.errors import InputError
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     try:
         listed = read_settings(settings).chosen_thresholds().listed()

@@ -13,7 +13,7 @@ from daemon.service.commands.questioning import answered, show
 
 if TYPE_CHECKING:
     from daemon.api.report import Report
-    from daemon.api.weighing import Weighed
+    from daemon.api.runs.weighing import Weighed
     from daemon.bath.book import Book
     from daemon.bath.run_charge import PartCharge
 
@@ -49,9 +49,9 @@ def weigh(run: int, keep: bool, at: str | None, note: str, settings: Path, **sai
 
 def _part(settings: Path, run: int) -> tuple[Book, PartCharge]:
     """The bath of the settings, and the charge of the run's part in it."""
-    from daemon.api.weighing import part_of
+    from daemon.api.runs.weighing import part_of
     from daemon.record.store import open_reader
-    from daemon.service.settings import read_settings
+    from daemon.service.settings.file import read_settings
 
     book = read(settings)
     engine = open_reader(read_settings(settings).record.path)
@@ -63,8 +63,8 @@ def _part(settings: Path, run: int) -> tuple[Book, PartCharge]:
 
 
 def _work(tree: dict[str, Any], book: Book, part: PartCharge) -> tuple[Weighed, Report]:
-    from daemon.api.weighing import read_weighing, weighed
-    from daemon.api.weighing_report import report
+    from daemon.api.runs.weighing import read_weighing, weighed
+    from daemon.api.runs.weighing_report import report
     from daemon.bath import weighings
 
     done = weighed(read_weighing(tree), part, weighings.kept(book.entries))
@@ -72,8 +72,8 @@ def _work(tree: dict[str, Any], book: Book, part: PartCharge) -> tuple[Weighed, 
 
 
 def _keep(settings: Path, done: Weighed, at: str | None, note: str) -> None:
-    from daemon.api.bath_texts import Written, moment
-    from daemon.api.weighing import entry_facts
+    from daemon.api.bath.bath_texts import Written, moment
+    from daemon.api.runs.weighing import entry_facts
 
     send(
         settings,
@@ -89,7 +89,7 @@ def _keep(settings: Path, done: Weighed, at: str | None, note: str) -> None:
 @settings_option
 def weighings(settings: Path) -> None:
     """List the weighings in the bath's account, newest first, and what they teach."""
-    from daemon.api.weighing_report import listing
+    from daemon.api.runs.weighing_report import listing
     from daemon.bath.weighings import kept
     from daemon.service.commands.printed import printed
 

@@ -7,8 +7,8 @@ from daemon.api.errors import InputError
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.clock import Clock
 from daemon.control.situation import Limits
-from daemon.service.device_settings import SUPPLY, AccuracyTable, ShuntSettings
-from daemon.service.settings import Settings
+from daemon.service.devices.device_settings import SUPPLY, AccuracyTable, ShuntSettings
+from daemon.service.settings.file import Settings
 from drivers.channels.description import ShuntTable, adapted, load_channel
 from drivers.channels.devices import ChannelMeter, ChannelThermometer
 from drivers.channels.sysfs import SYSFS

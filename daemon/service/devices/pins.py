@@ -10,8 +10,8 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 
 from daemon.control.debounce import Debounced
-from daemon.service.pin_settings import SignalTable
-from daemon.service.settings import Settings
+from daemon.service.devices.pin_settings import SignalTable
+from daemon.service.settings.file import Settings
 from drivers.contracts import Contact, Signal, Switch
 from drivers.errors import DriverError
 

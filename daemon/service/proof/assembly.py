@@ -8,11 +8,11 @@ from daemon.control.proof.steps import Cabinet, PumpThere
 from daemon.control.situation import Limits
 from daemon.control.states import Act
 from daemon.record.entries import ProofStep
-from daemon.service.loop import Loop
+from daemon.service.cycle.loop import Loop
 from daemon.service.proof.due import Due
 from daemon.service.proof.prover import Prover, Tank
 from daemon.service.pumps.doser import Doser
-from daemon.service.settings import Settings
+from daemon.service.settings.file import Settings
 from daemon.service.telling.teller import trials
 
 

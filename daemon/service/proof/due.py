@@ -6,8 +6,8 @@ from datetime import datetime
 from daemon.clock import Clock
 from daemon.control.protection.alarms import Sign
 from daemon.control.protection.causes import PROOF_OVERDUE
-from daemon.service.settings import Settings
-from daemon.service.words import Words
+from daemon.service.keeping.words import Words
+from daemon.service.settings.file import Settings
 
 
 @dataclass(frozen=True, slots=True)

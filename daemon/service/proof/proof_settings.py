@@ -6,7 +6,7 @@ from pydantic import StrictBool
 
 from daemon.api.quantities import DurationS
 from daemon.record.proofs import Proof
-from daemon.service.table import Table
+from daemon.service.settings.table import Table
 
 SECONDS_PER_DAY = 86_400.0
 

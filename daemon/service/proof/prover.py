@@ -15,8 +15,9 @@ from datetime import datetime
 from sqlalchemy.exc import DatabaseError
 
 from daemon.api.errors import InputError
-from daemon.api.messages import ActRequest, Answer, StartRequest, WithholdRequest
-from daemon.api.proof_messages import (
+from daemon.api.plans.proof import proof_plan
+from daemon.api.socket.messages import ActRequest, Answer, StartRequest, WithholdRequest
+from daemon.api.socket.proof import (
     AnswerProofRequest,
     BeginProofRequest,
     EndProofRequest,
@@ -25,8 +26,7 @@ from daemon.api.proof_messages import (
     ProofStepStatus,
     ProofWalkStatus,
 )
-from daemon.api.proof_plan import proof_plan
-from daemon.api.pump_messages import PumpRequest
+from daemon.api.socket.pumps import PumpRequest
 from daemon.clock import Clock
 from daemon.control.dosing_pump import HandSeen
 from daemon.control.proof.steps import Cabinet, Step, not_proved, steps_of

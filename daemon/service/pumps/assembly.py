@@ -3,7 +3,7 @@
 from daemon.control.protection.effects import Table
 from daemon.service.devices.pins import CYCLE_S, Pins
 from daemon.service.pumps.doser import Doser, Ways
-from daemon.service.settings import Settings
+from daemon.service.settings.file import Settings
 
 
 def make_doser(settings: Settings, pins: Pins, table: Table, ways: Ways) -> Doser:

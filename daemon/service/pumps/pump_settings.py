@@ -5,15 +5,15 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, StrictInt, model_validator
 
-from daemon.api.bath_table import BathTable
+from daemon.api.bath.table import BathTable
 from daemon.api.explain import key_path
 from daemon.api.quantities import DurationS, FlowMlS, VolumeMl
 from daemon.bath import kinds
 from daemon.bath.description import Additive
 from daemon.bath.errors import EntryError
 from daemon.control.dosing_pump import PumpRules
-from daemon.service.pin_settings import LEAST_DROP_OUT_S
-from daemon.service.table import Table
+from daemon.service.devices.pin_settings import LEAST_DROP_OUT_S
+from daemon.service.settings.table import Table
 from drivers.pins.header import pump_refusal
 
 LEAST_DROP_OUTS = 4

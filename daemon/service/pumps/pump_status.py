@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
-from daemon.api.pump_messages import PumpStatus
+from daemon.api.socket.pumps import PumpStatus
 from daemon.service.pumps.doser import PumpSeen
 
 

@@ -6,13 +6,13 @@ from pathlib import Path
 from sqlalchemy.exc import DatabaseError
 
 from daemon.api.errors import InputError
-from daemon.api.mishaps import read_mishaps
+from daemon.api.rehearsal.mishaps import read_mishaps
 from daemon.record.errors import RecordError
 from daemon.record.store import refusal
 from daemon.service.rehearsal.apart import Answered, Request
 from daemon.service.rehearsal.assembly import Asked
 from daemon.service.rehearsal.rehearse import rehearse
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 from drivers.errors import DescriptionError
 
 

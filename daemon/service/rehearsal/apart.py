@@ -10,9 +10,9 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from daemon.api.errors import InputError
-from daemon.api.message import Message
-from daemon.api.messages import RehearseRequest
-from daemon.api.rehearsal_report import Rehearsal
+from daemon.api.socket.message import Message
+from daemon.api.socket.messages import RehearseRequest
+from daemon.api.socket.rehearsal import Rehearsal
 
 LIMIT_S = 60.0
 """Real s that it may take; some on a small machine, and more where that is busy."""

@@ -8,9 +8,9 @@ from sqlalchemy import Connection
 
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
-from daemon.api.plan_file import PlanFile, read_plan
-from daemon.api.plan_known import NOTHING_KNOWN, known_of
-from daemon.api.rehearsal_report import Rehearsal, Taught
+from daemon.api.plans.file import PlanFile, read_plan
+from daemon.api.plans.known import NOTHING_KNOWN, known_of
+from daemon.api.socket.rehearsal import Rehearsal, Taught
 from daemon.bath import book, expected
 from daemon.bath.anodes import anodes_left
 from daemon.bath.components import COPPER, SULFURIC_ACID
@@ -25,18 +25,18 @@ from daemon.record.calibrations import newest_of_all
 from daemon.record.charge_at import ChargeHistory
 from daemon.record.errors import RecordMissingError
 from daemon.record.store import open_reader
-from daemon.service.calibrating import known_meters
 from daemon.service.devices.assembly import Meters, make_meters, make_supply
-from daemon.service.foretelling import anode_notes, due_notes
-from daemon.service.going_on import unfinished
-from daemon.service.known import known_by
+from daemon.service.keeping.calibration import known_meters
 from daemon.service.rehearsal.composed import composed
 from daemon.service.rehearsal.learning import Learned, Past, learn
 from daemon.service.rehearsal.past_runs import past_runs
 from daemon.service.rehearsal.spread import Spread, spread
 from daemon.service.rehearsal.supposed import Facts
 from daemon.service.rehearsal.walked import Rules
-from daemon.service.settings import Settings
+from daemon.service.settings.file import Settings
+from daemon.service.starts.foretelling import anode_notes, due_notes
+from daemon.service.starts.going_on import unfinished
+from daemon.service.starts.known import known_by
 from drivers.contracts import Rating
 from drivers.simulator.parameters import SupplyParameters
 

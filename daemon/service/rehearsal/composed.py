@@ -2,15 +2,15 @@
 
 from collections.abc import Sequence
 
-from daemon.api.rehearsal_report import (
+from daemon.api.rounding import fixed
+from daemon.api.sentence import duration
+from daemon.api.socket.rehearsal import (
     BandRow,
     CurveMessage,
     RangeMessage,
     Rehearsal,
     StageForeseen,
 )
-from daemon.api.rounding import fixed
-from daemon.api.sentence import duration
 from daemon.bath.cost import SUPPLY_EFFICIENCY
 from daemon.chemistry.electrolysis import mass_g, um_per_ah
 from daemon.control import end_names

@@ -5,9 +5,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from daemon.api.errors import InputError
-from daemon.api.messages import RehearseRequest, StartRequest
-from daemon.api.rehearsal_report import Rehearsal
-from daemon.api.rehearsal_words import verdict
+from daemon.api.rehearsal.rehearsal_words import verdict
+from daemon.api.socket.messages import RehearseRequest, StartRequest
+from daemon.api.socket.rehearsal import Rehearsal
 from daemon.control.outlook import Outlook, Row
 from daemon.control.situation import Event
 from daemon.record.foretold import FORETOLD, NOT_FORETOLD, TREE

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from daemon.api.errors import InputError
-from daemon.api.mishaps import (
+from daemon.api.rehearsal.mishaps import (
     BAD_CONTACT,
     OPEN_CIRCUIT,
     OUTPUT_DROPPED,
@@ -19,9 +19,9 @@ from daemon.api.mishaps import (
     WHISKER,
     Mishap,
 )
-from daemon.api.rehearsal_report import MishapLine, MishapTold
 from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
+from daemon.api.socket.rehearsal import MishapLine, MishapTold
 from daemon.chemistry.electrolysis import um_per_ah
 from daemon.control.feasibility import course, problems
 from daemon.control.protection.alarms import Change
@@ -29,11 +29,11 @@ from daemon.control.protection.causes import RUN_INTERRUPTED, cause_named
 from daemon.control.protection.effects import Effects, Stop
 from daemon.control.situation import Carried, Event, Happening
 from daemon.control.states import OPEN, State
+from daemon.service.cycle.watching import make_watch
 from daemon.service.rehearsal.assembly import Stage
 from daemon.service.rehearsal.spread import Draw
 from daemon.service.rehearsal.walked import Walk
-from daemon.service.settings import Settings
-from daemon.service.watching import make_watch
+from daemon.service.settings.file import Settings
 from drivers.simulator.scenario import parse_event
 
 LEAD_S = 420.0

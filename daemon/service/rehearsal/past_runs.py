@@ -4,7 +4,7 @@ from itertools import pairwise
 
 from sqlalchemy import Connection
 
-from daemon.api.proof_plan import is_proof
+from daemon.api.plans.proof import is_proof
 from daemon.chemistry.electrolysis import g_per_ah, um_per_ah
 from daemon.chemistry.metals import metal_named
 from daemon.record import queries

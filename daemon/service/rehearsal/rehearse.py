@@ -1,10 +1,10 @@
 """The whole rehearsal: the plan, and its mishaps."""
 
-from daemon.api.mishaps import Mishap, usual_mishaps
-from daemon.api.rehearsal_report import Rehearsal
+from daemon.api.rehearsal.mishaps import Mishap, usual_mishaps
+from daemon.api.socket.rehearsal import Rehearsal
 from daemon.service.rehearsal.assembly import Asked, prepared, rehearsed
 from daemon.service.rehearsal.mishaps import told
-from daemon.service.settings import Settings
+from daemon.service.settings.file import Settings
 
 
 def rehearse(

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, SecretStr, StrictBool, StrictInt, m
 
 from daemon.api.quantities import DurationS
 from daemon.control.protection.causes import Priority
-from daemon.service.table import Table
+from daemon.service.settings.table import Table
 from daemon.service.telling.recipients import Hours, Pace, Recipient, Rules
 
 LEAST_REPEAT_S = 60.0

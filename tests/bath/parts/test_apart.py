@@ -109,7 +109,7 @@ def test_it_works_with_what_is_installed_without_the_tests_packages():
 
 LOADS = """
 import runpy, sys
-import daemon.service.guard, daemon.service.commands.cli
+import daemon.service.supervision.guard, daemon.service.commands.cli
 sys.argv = ["loop", "--settings", "no-such-file"]
 try:
     runpy.run_module("daemon.service.main", run_name="__main__")

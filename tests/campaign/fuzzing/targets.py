@@ -18,13 +18,13 @@ from pydantic import TypeAdapter, ValidationError
 
 from daemon.access.errors import UnreadableError
 from daemon.access.operators import Operators
+from daemon.api.calibration.log_columns import Told
+from daemon.api.calibration.log_file import Content, open_log, read_head
 from daemon.api.errors import InputError
-from daemon.api.log_columns import Told
-from daemon.api.log_file import Content, open_log, read_head
-from daemon.api.make_up_file import read_recipe
-from daemon.api.messages import Request
-from daemon.api.mixed_file import read_mixed
-from daemon.api.plan_file import read_plan
+from daemon.api.making.mixed import read_mixed
+from daemon.api.making.recipe import read_recipe
+from daemon.api.plans.file import read_plan
+from daemon.api.socket.messages import Request
 from daemon.bath.errors import PartError
 from daemon.bath.parts.asked import Asked
 from daemon.bath.parts.mesh import measured
@@ -34,7 +34,7 @@ from daemon.record.entries import Sample
 from daemon.record.errors import CorruptBlockError
 from daemon.service.commands.recounting import Request as Counting
 from daemon.service.commands.recounting import count
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 from daemon.units import UnitError, parse
 from drivers.channels.description import load_channel
 from drivers.errors import DescriptionError, GarbledReplyError

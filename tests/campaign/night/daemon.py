@@ -10,21 +10,21 @@ from sqlalchemy import event
 from sqlalchemy.engine import Engine
 from sqlalchemy.exc import DatabaseError
 
-from daemon.api.plan_file import read_plan
+from daemon.api.plans.file import read_plan
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.control.protection.alarms import Alarms
 from daemon.record.writer import COMMIT_EVERY_S, Writer
 from daemon.service.assembly import RECORD_LIMIT_S, Link
+from daemon.service.cycle.loop import Loop
+from daemon.service.cycle.runner import Runner
+from daemon.service.cycle.scribe import Origin, Scribe
+from daemon.service.cycle.watching import make_lookout, make_watch, not_told
 from daemon.service.devices.meter_worker import MeterWorker
 from daemon.service.devices.pins import InterlockLoop, Pins
 from daemon.service.devices.supply_worker import STUCK_S, SupplyWorker
-from daemon.service.interruption import INTERRUPTED, event_of, restart, sign_of
-from daemon.service.loop import Loop
-from daemon.service.runner import Runner
-from daemon.service.scribe import Origin, Scribe
+from daemon.service.starts.interruption import INTERRUPTED, event_of, restart, sign_of
 from daemon.service.telling.recipients import Pace, Recipient, Rules
 from daemon.service.telling.teller import Teller
-from daemon.service.watching import make_lookout, make_watch, not_told
 from drivers.contracts import Rating
 from night.again import Asked
 from night.memory import MemoryRecord

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from math import hypot
 from random import Random
 
-from daemon.service.settings import Settings
+from daemon.service.settings.file import Settings
 from drivers.simulator.parameters import BathParameters, PartParameters, SupplyParameters
 from drivers.simulator.scenario import Scenario
 from drivers.simulator.tank import Tank

@@ -12,10 +12,10 @@ from daemon.record import queries
 from daemon.record.entries import Settled
 from daemon.record.errors import NotSettledError
 from daemon.record.store import open_reader
-from daemon.service.going_on import unfinished
-from daemon.service.resuming import EVERY_S, TRIES, WHERE, WHO
-from daemon.service.runner import Order
-from daemon.service.runner import Settled as SettledMail
+from daemon.service.cycle.runner import Order
+from daemon.service.cycle.runner import Settled as SettledMail
+from daemon.service.starts.going_on import unfinished
+from daemon.service.starts.resuming import EVERY_S, TRIES, WHERE, WHO
 
 MOST_STARTS = 6
 """Runs of a night: people go to bed."""
@@ -120,7 +120,7 @@ class People:
             engine.dispose()
 
     def _go_on_by_settings(self, daemon, run_id, tried):
-        """What `daemon.service.resuming.Resumer` asks for, on this clock."""
+        """What `daemon.service.starts.resuming.Resumer` asks for, on this clock."""
 
         def ask():
             if self._world.daemon is not daemon:

@@ -16,9 +16,9 @@ from sqlalchemy.exc import DatabaseError
 
 from daemon.control.states import OPEN
 from daemon.record.errors import RecordError
+from daemon.service.cycle.runner import REST_S, Quit
 from daemon.service.devices.pins import CYCLE_S
 from daemon.service.devices.supply_worker import STUCK_S
-from daemon.service.runner import REST_S, Quit
 from drivers.errors import DriverError
 from night.checks import Checks
 from night.daemon import Daemon, Disk

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from daemon.api.client import Client, DaemonUnreachableError
-from daemon.api.messages import StartRequest
+from daemon.api.socket.client import Client, DaemonUnreachableError
+from daemon.api.socket.messages import StartRequest
 from daemon.control.situation import OFF, Demand
 from daemon.service.devices.assembly import make_supply
 from daemon.service.devices.supply_worker import Missed, SupplyWorker, Trouble
-from daemon.service.guard import SecondWay
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
+from daemon.service.supervision.guard import SecondWay
 from drivers.contracts import Reading
 from drivers.files import description_path
 from drivers.modbus.supply import ModbusSupply

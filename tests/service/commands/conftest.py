@@ -5,14 +5,14 @@ from dataclasses import fields
 
 import pytest
 
-from daemon.api.messages import Status
+from daemon.api.socket.messages import Status
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.clock import SystemClock
 from daemon.control.panel import Correction, MeterFacts, Panel
-from daemon.service.bath_keeping import BathKeeper, book_by
-from daemon.service.part_keeping import PartKeeper
-from daemon.service.server import ControlServer, Desk
-from daemon.service.settings import read_settings
+from daemon.service.keeping.bath import BathKeeper, book_by
+from daemon.service.keeping.parts import PartKeeper
+from daemon.service.settings.file import read_settings
+from daemon.service.socket.server import ControlServer, Desk
 from drivers.contracts import Rating
 
 STATUS = Status(

@@ -6,7 +6,7 @@ from click.testing import CliRunner
 from daemon.record.entries import BathEntered, RunEnded, RunOpened, Sample
 from daemon.record.writer import Writer
 from daemon.service.commands.cli import main
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 
 DAY_MS = 86_400_000
 START_MS = 1_764_028_800_000  # 2025-11-25

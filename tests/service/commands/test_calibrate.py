@@ -7,12 +7,12 @@ import pytest
 from click.testing import CliRunner
 
 from daemon.api.errors import InputError
-from daemon.api.messages import MeterStatus, Status
+from daemon.api.socket.messages import MeterStatus, Status
 from daemon.chemistry.calibration import Point
 from daemon.control.panel import Correction, MeterFacts, Panel
 from daemon.service.commands import guided
 from daemon.service.commands.calibrate import calibrate
-from daemon.service.server import ControlServer, Desk
+from daemon.service.socket.server import ControlServer, Desk
 from drivers.contracts import Rating
 
 DESK = [each.name for each in fields(Desk)]

@@ -7,7 +7,7 @@ import socket
 import pytest
 from click.testing import CliRunner
 
-from daemon.api.messages import Answer, Status
+from daemon.api.socket.messages import Answer, Status
 from daemon.service.commands.cli import main
 
 SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "b"\n'
@@ -102,7 +102,7 @@ def test_a_run_with_a_plan_that_is_no_text(settings, tmp_path):
 
 def test_a_person_without_a_name_is_still_told_apart(settings, mocker):
     mocker.patch.object(getpass, "getuser", side_effect=KeyError("uid not found"))
-    asked = mocker.patch("daemon.api.client.Client.ask", side_effect=SystemExit)
+    asked = mocker.patch("daemon.api.socket.client.Client.ask", side_effect=SystemExit)
     call("hold", "--settings", settings)
     assert asked.call_args.args[0].who == f"user {os.getuid()}"
 
@@ -117,7 +117,7 @@ def test_what_has_to_be_known_of_a_start_is_told_beside_it(settings, mocker, tmp
         bath="b", bath_charge_ah=0.0,
     )  # fmt: skip
     answer = Answer(ok=True, status=status, warning=late)
-    mocker.patch("daemon.api.client.Client.ask", return_value=answer)
+    mocker.patch("daemon.api.socket.client.Client.ask", return_value=answer)
     result = CliRunner().invoke(main, ["run", str(plan), "--settings", str(settings)])
     assert (result.exit_code, result.stderr) == (0, f"tankhand: {late}\n")
     assert "Nothing is running" in result.stdout

@@ -8,10 +8,10 @@ import weakref
 import pytest
 from rich.console import Console
 
-from daemon.api.client import Client
-from daemon.service import guard
+from daemon.api.socket.client import Client
 from daemon.service.commands import demo
 from daemon.service.commands.demo import EndedError, Ending
+from daemon.service.supervision import guard
 
 
 class Thing:

@@ -4,7 +4,7 @@ import pytest
 import trimesh
 from click.testing import CliRunner
 
-from daemon.api.plan_file import read_plan
+from daemon.api.plans.file import read_plan
 from daemon.bath.parts import apart
 from daemon.record.writer import Writer
 from daemon.service.commands.cli import main

@@ -3,9 +3,9 @@
 import pytest
 from click.testing import CliRunner
 
-from daemon.api.client import DaemonUnreachableError
-from daemon.api.messages import Answer
-from daemon.api.proof_messages import ProofEnd, ProofStatus, ProofStepStatus, ProofWalkStatus
+from daemon.api.socket.client import DaemonUnreachableError
+from daemon.api.socket.messages import Answer
+from daemon.api.socket.proof import ProofEnd, ProofStatus, ProofStepStatus, ProofWalkStatus
 from daemon.service.commands.cli import main
 
 SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "b"\n'
@@ -65,7 +65,7 @@ def prove(tmp_path, mocker):
 
     def run(daemon, typed="y\n", *options):
         if daemon is not None:
-            mocker.patch("daemon.api.client.Client.ask", side_effect=daemon.ask)
+            mocker.patch("daemon.api.socket.client.Client.ask", side_effect=daemon.ask)
         words = ["prove", "--settings", str(path), *options]
         return CliRunner().invoke(main, words, input=typed)
 
@@ -134,7 +134,7 @@ def test_nothing_begins_without_a_yes(prove):
 
 def test_a_refusal_is_told(prove, mocker):
     refused = Answer(ok=False, error="proof test: one is under way, begun by Ben")
-    mocker.patch("daemon.api.client.Client.ask", return_value=refused)
+    mocker.patch("daemon.api.socket.client.Client.ask", return_value=refused)
     result = prove(None)
     assert result.stderr == "tankhand: proof test: one is under way, begun by Ben\n"
 

@@ -7,8 +7,8 @@ import pytest
 from click.testing import CliRunner
 from pydantic import TypeAdapter
 
-from daemon.api.messages import Answer, Request, Status
-from daemon.api.pump_messages import PumpStatus
+from daemon.api.socket.messages import Answer, Request, Status
+from daemon.api.socket.pumps import PumpStatus
 from daemon.service.commands import pump as command
 from daemon.service.commands.cli import main
 

@@ -4,7 +4,7 @@ import pytest
 from click.testing import CliRunner
 from pyarrow import parquet
 
-from daemon.api import readings_parquet
+from daemon.api.runs import readings_parquet
 from daemon.record.entries import RunEnded, RunOpened, Sample
 from daemon.record.errors import CorruptBlockError
 from daemon.record.writer import Writer

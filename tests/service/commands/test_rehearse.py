@@ -3,7 +3,7 @@
 import pytest
 from click.testing import CliRunner
 
-from daemon.api.rehearsal_report import CurveMessage, RangeMessage, Rehearsal
+from daemon.api.socket.rehearsal import CurveMessage, RangeMessage, Rehearsal
 from daemon.record.entries import BathEntered, Noted, RunEnded, RunOpened, Sample
 from daemon.record.writer import Writer
 from daemon.service.commands.cli import main

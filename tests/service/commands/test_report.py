@@ -2,7 +2,7 @@
 
 import pytest
 
-from daemon.api.messages import (
+from daemon.api.socket.messages import (
     MeterStatus,
     RippleStatus,
     RunStatus,

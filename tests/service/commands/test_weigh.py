@@ -14,7 +14,7 @@ from daemon.record.entries import BathEntered, CountedBy, RunEnded, RunOpened, S
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
 from daemon.service.commands.cli import main
-from daemon.service.known import known_by
+from daemon.service.starts.known import known_by
 
 SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "bath A"\n'
 PLAN = """\

@@ -7,7 +7,7 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.service.devices.assembly import make_meters
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 from drivers.contracts import Rating
 from drivers.errors import DescriptionError, PortUnavailableError
 

@@ -11,18 +11,18 @@ from types import SimpleNamespace
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from daemon.api.client import Client, DaemonUnreachableError
-from daemon.api.messages import StartRequest
-from daemon.api.plan_file import read_plan
+from daemon.api.plans.file import read_plan
+from daemon.api.socket.client import Client, DaemonUnreachableError
+from daemon.api.socket.messages import StartRequest
 from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import Limits
 from daemon.control.states import Act, State
 from daemon.record.entries import AlarmChanged, Audited, RunEnded, RunOpened
 from daemon.service import assembly
 from daemon.service import main as service
+from daemon.service.cycle.runner import Quit
 from daemon.service.devices.pins import CYCLE_S, LEAST_EDGE_S, InterlockLoop, Pins, make_pins
-from daemon.service.runner import Quit
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 from drivers.errors import PinError
 from drivers.pins.lines import ContactInput, HeartbeatLine, SignalOutput
 from drivers.simulator.inline import SimulatedSupply

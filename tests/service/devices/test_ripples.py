@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from daemon.api.plan_file import read_plan
+from daemon.api.plans.file import read_plan
 from daemon.control.states import Act
 from daemon.record.entries import AlarmRaised
 from daemon.service.devices.meter_worker import MeterWorker, Seen, Unread

@@ -9,7 +9,7 @@ from daemon.record.entries import ProofMade
 from daemon.record.proofs import Proof
 from daemon.service.proof.assembly import cabinet_of
 from daemon.service.proof.due import Proving
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 
 BARE = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "b"\n'
 AROUND = """\

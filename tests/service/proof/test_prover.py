@@ -8,8 +8,8 @@ import pytest
 from sqlalchemy.exc import OperationalError
 
 from daemon.api.errors import InputError
-from daemon.api.messages import Answer
-from daemon.api.proof_messages import AnswerProofRequest, BeginProofRequest, EndProofRequest
+from daemon.api.socket.messages import Answer
+from daemon.api.socket.proof import AnswerProofRequest, BeginProofRequest, EndProofRequest
 from daemon.clock import SystemClock
 from daemon.control.dosing_pump import HandSeen
 from daemon.control.proof.steps import Cabinet

@@ -4,8 +4,8 @@ from contextlib import ExitStack
 
 import pytest
 
-from daemon.api import bath_words
-from daemon.api.messages import BathEntryRequest
+from daemon.api.bath import bath_words
+from daemon.api.socket.messages import BathEntryRequest
 from daemon.bath import account
 from daemon.bath.description import Additive, Description
 from daemon.bath.dosing import DoseKept
@@ -14,7 +14,7 @@ from daemon.record import pump_doses, queries
 from daemon.record.entries import Noted, RunOpened
 from daemon.record.store import open_reader
 from daemon.record.writer import Writer
-from daemon.service.bath_keeping import BathKeeper, book_by
+from daemon.service.keeping.bath import BathKeeper, book_by
 from daemon.service.pumps.dose_entries import enter_unfinished, entry_of
 
 BATH = Description("bath A", volume_l=15.0, additives=(Additive("brightener", 150.0, 5.0),))

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from daemon.api.plan_file import read_plan
+from daemon.api.plans.file import read_plan
 from daemon.bath.dosing import DoseKept, Tally
 from daemon.bath.due import Dues
 from daemon.clock import to_ms
@@ -19,9 +19,9 @@ from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 from daemon.control.situation import Limits
 from daemon.control.states import Act, State
 from daemon.record.entries import Audited, BathEntered, Noted
+from daemon.service.cycle.runner import Quit
 from daemon.service.devices.pins import CYCLE_S, InterlockLoop, Pins
 from daemon.service.pumps.doser import BY_HAND, Doser, PumpAct, Ways
-from daemon.service.runner import Quit
 from drivers.contracts import Rating
 from drivers.pins.lines import ContactInput, HeartbeatLine
 from drivers.simulator.inline import SimulatedSupply

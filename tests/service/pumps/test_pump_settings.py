@@ -4,7 +4,7 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.service.pumps.assembly import make_doser
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 
 BATH = """\
 [supply]

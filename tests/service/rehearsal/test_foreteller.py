@@ -6,8 +6,8 @@ import threading
 import pytest
 
 from daemon.api.errors import InputError
-from daemon.api.messages import RehearseRequest
-from daemon.api.rehearsal_report import BandRow, RangeMessage, Rehearsal
+from daemon.api.socket.messages import RehearseRequest
+from daemon.api.socket.rehearsal import BandRow, RangeMessage, Rehearsal
 from daemon.service.rehearsal.apart import Apart, Request
 from daemon.service.rehearsal.foreteller import Foreteller
 

@@ -3,12 +3,12 @@
 import pytest
 
 from daemon.api.errors import InputError
-from daemon.api.mishaps import Mishap
+from daemon.api.rehearsal.mishaps import Mishap
 from daemon.service.rehearsal.assembly import Asked, prepared
 from daemon.service.rehearsal.mishaps import told
 from daemon.service.rehearsal.spread import drawn
 from daemon.service.rehearsal.walked import walk
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 
 PLAN = """\
 title = "Night"

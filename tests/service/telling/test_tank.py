@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from daemon.api.plan_file import read_plan
+from daemon.api.plans.file import read_plan
 from daemon.control.protection import causes
 from daemon.control.protection.alarms import NO_ALARMS, Sign, advanced
 from daemon.control.protection.effects import DEFAULT_TABLE

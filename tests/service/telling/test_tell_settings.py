@@ -6,7 +6,7 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.control.protection.causes import Priority
-from daemon.service.settings import read_settings
+from daemon.service.settings.file import read_settings
 from daemon.service.telling.recipients import Hours, Pace, Recipient, Rules
 
 BASE = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "b"\n'

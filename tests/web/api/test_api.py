@@ -17,9 +17,9 @@ from werkzeug.test import TestResponse
 
 from daemon.access.operators import operators_at
 from daemon.access.tokens import Tokens, tokens_at
-from daemon.api.kept_plans import plans_at
 from daemon.api.listen import Listen
-from daemon.api.messages import AlarmStatus, Status
+from daemon.api.plans.kept import plans_at
+from daemon.api.socket.messages import AlarmStatus, Status
 from web import problems
 from web.api.document import VERSION
 from web.app import create_app

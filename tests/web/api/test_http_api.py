@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from daemon.api.messages import AlarmStatus, Status
+from daemon.api.socket.messages import AlarmStatus, Status
 
 # The campaign's program stands beside these tests, with the other campaigns.
 sys.path.append(str(Path(__file__).parents[2] / "campaign"))

@@ -9,8 +9,8 @@ import pytest
 from flask.testing import FlaskClient
 from reading import token, words
 
-from daemon.api.messages import DueStatus
-from daemon.api.pump_messages import PumpStatus
+from daemon.api.socket.messages import DueStatus
+from daemon.api.socket.pumps import PumpStatus
 from daemon.record.entries import BathEntered
 from daemon.record.writer import Writer
 

@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page, expect
 from reading import beside, value, words
 from werkzeug.test import TestResponse
 
-from daemon.api.messages import DueStatus
+from daemon.api.socket.messages import DueStatus
 from daemon.record.entries import BathEntered
 from daemon.record.writer import Writer
 

@@ -13,7 +13,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from daemon.api.messages import MeterStatus
+from daemon.api.socket.messages import MeterStatus
 from daemon.chemistry.calibration import MeterLine, Point, ReferenceClass, fitted
 from daemon.record.entries import CalibrationMade
 from daemon.record.writer import Writer

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from reading import words
 from werkzeug.test import TestResponse
 
-from daemon.api.proof_messages import ProofEnd
+from daemon.api.socket.proof import ProofEnd
 
 Make = Callable[..., Any]
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from daemon.api.messages import RunStatus
+from daemon.api.socket.messages import RunStatus
 from web.drawings.section import marks, share
 
 

@@ -21,7 +21,7 @@ from werkzeug.test import TestResponse
 from daemon.access.operators import operators_at
 from daemon.access.sessions import sessions_at
 from daemon.api.listen import Listen
-from daemon.api.messages import Status
+from daemon.api.socket.messages import Status
 from web.app import create_app
 from web.gate.rights import PRESSES, SAFE, Right
 from web.server import BoundedParser, believing

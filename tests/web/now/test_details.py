@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, expect
 
-from daemon.api.messages import MeterStatus, RippleStatus, ThermometerStatus
+from daemon.api.socket.messages import MeterStatus, RippleStatus, ThermometerStatus
 
 Make = Callable[..., Any]
 

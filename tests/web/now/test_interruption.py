@@ -15,7 +15,7 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, expect
 from werkzeug.test import TestResponse
 
-from daemon.api.proof_plan import proof_plan
+from daemon.api.plans.proof import proof_plan
 from daemon.record.entries import RunOpened, Settled
 from daemon.record.writer import Writer
 

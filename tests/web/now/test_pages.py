@@ -12,7 +12,7 @@ from flask.testing import FlaskClient
 from reading import token
 from werkzeug.test import TestResponse
 
-from daemon.api.messages import ActRequest, RunStatus, StateName
+from daemon.api.socket.messages import ActRequest, RunStatus, StateName
 from web.tank import Tank
 
 Make = Callable[..., Any]

@@ -12,7 +12,7 @@ from planning import Planner
 from reading import token, value, words
 from werkzeug.test import TestResponse
 
-from daemon.api.plan_messages import InterlockSeen
+from daemon.api.socket.plans import InterlockSeen
 from daemon.units import parse
 from web.app import create_app
 

@@ -13,7 +13,7 @@ from planning import Planner
 from reading import beside, token, value, words
 from werkzeug.test import TestResponse
 
-from daemon.api.plan_text import typed_of
+from daemon.api.plans.text import typed_of
 from daemon.record import audits
 from daemon.record.store import open_reader
 from daemon.units import parse

@@ -11,7 +11,7 @@ from pyarrow import parquet
 from reading import words
 from run_records import a_run, begun, keep
 
-from daemon.api import readings_parquet
+from daemon.api.runs import readings_parquet
 
 Make = Callable[..., Any]
 

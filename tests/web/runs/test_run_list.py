@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, expect
 from reading import beside, words
 from run_records import DAY_MS, HOUR_MS, STARTED_MS, begun, keep, over
 
-from daemon.api.proof_plan import proof_plan
+from daemon.api.plans.proof import proof_plan
 from daemon.record.entries import AlarmRaised
 
 Make = Callable[..., Any]

@@ -1,0 +1,1 @@
+"""Calibration at the edges: a comparison's points, the reference, logs of other loggers."""

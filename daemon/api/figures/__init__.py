@@ -1,0 +1,1 @@
+"""Sums that people ask for, and their answers in words."""

@@ -1,0 +1,1 @@
+"""Rehearsals in words, mishaps among them, and what became of one."""

@@ -1,0 +1,1 @@
+"""Runs at the edges: their reports, readings, weighings, what they used."""

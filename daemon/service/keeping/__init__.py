@@ -1,0 +1,1 @@
+"""What persons hand in, kept in the asker's thread."""

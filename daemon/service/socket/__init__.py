@@ -1,0 +1,1 @@
+"""The control socket's server, and what it answers by itself."""

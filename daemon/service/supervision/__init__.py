@@ -1,0 +1,1 @@
+"""What stands over the loop: the guard, its pipes, the service manager, the second way's proof."""
