@@ -1,7 +1,8 @@
 """A run's readings for a chart or an export, from the coarsest level that fills the screen.
 
-Whole spans (hours, ten minutes, minutes) cost a row each, however many samples they had; only a
-close look unpacks samples. What is not closed yet at one level is made up from the finer ones.
+Whole spans (eight hours, hours, ten minutes, minutes) cost a row each, however many samples they
+had; only a close look unpacks samples. What is not closed yet at one level is made up from the
+finer ones.
 """
 
 from bisect import bisect_left
@@ -13,7 +14,7 @@ from sqlalchemy import Connection, Table, select
 
 from daemon.record.codec import decode_columns
 from daemon.record.entries import Sample
-from daemon.record.spans import LEVELS, from_row, last_sealed, select_summaries
+from daemon.record.spans import LEVELS, from_row, last_sealed, read_summaries
 from daemon.record.summary import (
     SECONDS_PER_MINUTE,
     Band,
@@ -43,9 +44,9 @@ class Bands:
 class Series:
     """A run's readings, point by point; all tuples have the same length.
 
-    `level` names where they come from: "hour", "ten_minutes", "minute" or "sample". A point stands
-    for the samples from `first_s` to `last_s`, s from the run's start; `charge_ah` is the run's
-    charge at `last_s`. Means are weighted by time, see `daemon.record.summary`.
+    `level` names where they come from: "eight_hours", "hour", "ten_minutes", "minute" or "sample".
+    A point stands for the samples from `first_s` to `last_s`, s from the run's start; `charge_ah`
+    is the run's charge at `last_s`. Means are weighted by time, see `daemon.record.summary`.
     """
 
     level: str
@@ -99,9 +100,10 @@ def _from_spans(
     last_minute = int(to_s // SECONDS_PER_MINUTE)
     pieces: list[tuple[int, Summary]] = []
     for table, minutes in levels:
-        rows = connection.execute(
-            select_summaries(table, run_id, first_minute // minutes, last_minute // minutes)
-        ).all()
+        if first_minute > last_minute:
+            break
+        first, last = first_minute // minutes, last_minute // minutes
+        rows = read_summaries(connection, table, run_id, first, last)
         pieces += [(row[0] * minutes // coarse, from_row(row)) for row in rows]
         if rows:
             first_minute = (rows[-1][0] + 1) * minutes

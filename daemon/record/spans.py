@@ -2,18 +2,24 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Select, Table, delete, insert, select
+from sqlalchemy import Connection, Row, Select, Table, bindparam, delete, insert, select
 
 from daemon.record import ledger
 from daemon.record.codec import decode, encode
 from daemon.record.entries import Sample
 from daemon.record.errors import UnencodableSampleError
 from daemon.record.summary import SECONDS_PER_MINUTE, Band, Summary, combine, nah, summarise
-from daemon.record.tables import block, hour, journal, minute, ten_minutes
+from daemon.record.tables import block, eight_hours, hour, journal, minute, ten_minutes
 
-LEVELS: tuple[tuple[Table, int], ...] = ((hour, 60), (ten_minutes, 10), (minute, 1))
+LEVELS: tuple[tuple[Table, int], ...] = (
+    (eight_hours, 480),
+    (hour, 60),
+    (ten_minutes, 10),
+    (minute, 1),
+)
 """The tables of spans and how many minutes each spans, coarsest first."""
 
 SUMMARY_COLUMNS = tuple(c.name for c in hour.columns if c.name not in {"run_id", "number"})
@@ -95,24 +101,31 @@ def to_row(summary: Summary) -> dict[str, Any]:
     return dict(zip(SUMMARY_COLUMNS, values, strict=True))
 
 
-def select_summaries(table: Table, run_id: int, first: int, last: int) -> Select[Any]:
-    """Asks for a run's spans from number `first` to `last`, in order: number, then the summary."""
+def read_summaries(
+    connection: Connection, table: Table, run_id: int, first: int, last: int
+) -> Sequence[Row[Any]]:
+    """A run's spans from number `first` to `last`, in order: number, then the summary."""
+    asked = {"run": run_id, "first": first, "last": last}
+    return connection.execute(_select_summaries(table), asked).all()
+
+
+@cache
+def _select_summaries(table: Table) -> Select[Any]:
+    # Kept, since for a few rows putting the statement together takes longer than reading them.
     columns = (table.c.number, *(table.c[name] for name in SUMMARY_COLUMNS))
+    between = table.c.number.between(bindparam("first"), bindparam("last"))
     return (
-        select(*columns)
-        .where(table.c.run_id == run_id, table.c.number.between(first, last))
-        .order_by(table.c.number)
+        select(*columns).where(table.c.run_id == bindparam("run"), between).order_by(table.c.number)
     )
 
 
 def from_row(row: Sequence[Any]) -> Summary:
-    """The summary in a row of `select_summaries`."""
+    """The summary in a row of `read_summaries`."""
     _, samples, first_s, last_s, *values, charge_nah = row
-    current, voltage, set_current, temperature = (
-        # A channel that older rows do not have covers nothing in them.
-        Band(values[k], values[k + 1], values[k + 2], values[k + 3] or 0.0)
-        for k in range(0, len(values), 4)
-    )
+    least, mean, greatest, covered_s = values[::4], values[1::4], values[2::4], values[3::4]
+    # A channel that older rows do not have covers nothing in them.
+    covered_s = [each or 0.0 for each in covered_s]
+    current, voltage, set_current, temperature = map(Band, least, mean, greatest, covered_s)
     return Summary(samples, first_s, last_s, current, voltage, set_current, charge_nah, temperature)
 
 
@@ -141,6 +154,6 @@ def _close_span(
 ) -> None:
     """Write a longer span's row from its minutes; a span is written once, when it is over."""
     first = number * minutes
-    rows = connection.execute(select_summaries(minute, run_id, first, first + minutes - 1))
+    rows = read_summaries(connection, minute, run_id, first, first + minutes - 1)
     summary = combine([from_row(row) for row in rows])
     connection.execute(insert(table).values(run_id=run_id, number=number, **to_row(summary)))

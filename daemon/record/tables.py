@@ -214,6 +214,7 @@ def _summaries(name: str, *more: Column[Any]) -> Table:
 minute = _summaries("minute", Column("block_id", ForeignKey("block.id"), nullable=False))
 ten_minutes = _summaries("ten_minutes")
 hour = _summaries("hour")
+eight_hours = _summaries("eight_hours")
 
 # The seconds of the unfinished minute, a row for each commit; emptied when the minute is sealed.
 # `charge_nah` is the run's charge at the last of the row's samples.

@@ -119,7 +119,7 @@ def test_all_levels_are_closed_and_later_runs_are_not_touched(
             table: connection.exec_driver_sql(
                 f"SELECT run_id, count(*), sum(samples) FROM {table} GROUP BY run_id"
             ).all()
-            for table in ("minute", "ten_minutes", "hour")
+            for table in ("minute", "ten_minutes", "hour", "eight_hours")
         }
         assert queries.one_run(connection, 2).state == "complete"
     engine.dispose()
@@ -127,4 +127,5 @@ def test_all_levels_are_closed_and_later_runs_are_not_touched(
         "minute": [(1, 67, 8000), (2, 1, 60)],
         "ten_minutes": [(1, 7, 8000), (2, 1, 60)],
         "hour": [(1, 2, 8000), (2, 1, 60)],
+        "eight_hours": [(1, 1, 8000), (2, 1, 60)],
     }

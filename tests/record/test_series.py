@@ -1,8 +1,11 @@
 """Charts and exports against sums over the very samples that were put, in exact fractions."""
 
 import random
+import shutil
+import sqlite3
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -187,3 +190,86 @@ def test_a_question_without_sense_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match=said):
         series(shown.connection, 1, from_s, to_s, points)
+
+
+def slow(seconds: int) -> list[Sample]:
+    """A reading each 4 s, but for a hole; now and then one fails."""
+    rng = random.Random(8)
+    return [
+        Sample(
+            1, float(t), None if rng.random() < 0.03 else rng.randrange(300, 500) / 1e2,
+            rng.randrange(100, 250) / 1e2, 4.0, t / 1e4, 21.0 + t // 1000 / 100,
+        )
+        for t in range(0, seconds, 4) if not 30_000 <= t < 33_000
+    ]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[Sample]]:
+    """A record of two runs alike, of 18 h; the second is under way."""
+    path: Path = tmp_path_factory.mktemp("day") / "record.db"
+    writer = Writer(path, threaded=False)
+    run = slow(18 * 3600 + 100)
+    for number in (1, 2):
+        opened = RunOpened(number, "bath A", "", "", "Cu", 1.0, 25.0, "me", 0, 0.0, "b", True)
+        writer.put(opened)
+        for begin in range(0, len(run), 1000):
+            for sample in run[begin : begin + 1000]:
+                writer.put(sample._replace(run_id=number))
+            writer.flush()
+        if number == 1:
+            writer.put(RunEnded(1, "complete", "", 0, 6e4, 6e4, run[-1].charge_ah, 0, 0, 1.0, 25.0))
+    writer.close()
+    return path, run
+
+
+def of_eight_hours(path: Path, number: int) -> Series:
+    engine = open_reader(path)
+    with engine.connect() as connection:
+        found = series(connection, number, 0, 18 * 3600 + 100, 13)
+    engine.dispose()
+    return found
+
+
+@pytest.mark.parametrize("number", [1, 2], ids=["ended", "under way"])
+def test_a_long_run_is_drawn_from_spans_of_eight_hours(
+    day: tuple[Path, list[Sample]], number: int
+) -> None:
+    path, run = day
+    found = of_eight_hours(path, number)
+
+    assert found.level == "eight_hours"
+    assert found.first_s == (0.0, 28_800.0, 57_600.0)
+    assert found.last_s == (28_796.0, 57_596.0, 64_896.0)
+    for k in range(3):
+        check_point(run, found, k)
+
+
+def test_an_older_record_has_its_spans_of_eight_hours_from_its_hours(
+    day: tuple[Path, list[Sample]], tmp_path: Path
+) -> None:
+    path, run = day
+    older = tmp_path / "record.db"
+    shutil.copy(path, older)
+    with closing(sqlite3.connect(older)) as connection:
+        connection.executescript(
+            "DROP TABLE eight_hours; UPDATE alembic_version SET version_num = '0007'; "
+            # The power went just as a span had closed.
+            "DELETE FROM journal WHERE run_id = 2; DELETE FROM minute WHERE run_id = 2 AND "
+            "number >= 960; DELETE FROM ten_minutes WHERE run_id = 2 AND number >= 96; "
+            "DELETE FROM hour WHERE run_id = 2 AND number >= 16"
+        )
+    writer = Writer(older, threaded=False)
+    (left,) = writer.close_unfinished("power cut")
+    writer.close()
+
+    assert left.run_id == 2
+    with closing(sqlite3.connect(older)) as connection:
+        kept = connection.execute("SELECT run_id, number FROM eight_hours ORDER BY 1, 2").fetchall()
+    # What the first run had of its third span is made of its hours.
+    assert kept == [(1, 0), (1, 1), (2, 0), (2, 1)]
+    for number, spans in ((1, 3), (2, 2)):
+        found = of_eight_hours(older, number)
+        assert len(found.first_s) == spans
+        for k in range(spans):
+            check_point(run, found, k)

@@ -28,7 +28,7 @@ def old(path: Path) -> Path:
 LATER = {
     "alembic_version", "calibration", "counted_by", "alarm", "alarm_change", "close_up", "trace",
     "interruption", "settlement", "audit", "proof", "bath_entry", "bath_amount", "part",
-    "reckoned_with",
+    "reckoned_with", "eight_hours",
 }  # fmt: skip
 """Tables that the first program did not have, or does not fill."""
 

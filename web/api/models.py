@@ -199,7 +199,7 @@ class Readings(Shape):
 
     run: int
     level: str
-    """What the points are made of: "sample", "minute", "ten_minutes" or "hour"."""
+    """What the points are made of: "sample", "minute", "ten_minutes", "hour" or "eight_hours"."""
     first_s: tuple[float, ...]
     last_s: tuple[float, ...]
     current_a: Channel

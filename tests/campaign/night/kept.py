@@ -15,7 +15,7 @@ from daemon.record.entries import (
     StageEnded,
 )
 from daemon.record.series import samples
-from daemon.record.spans import from_row, select_summaries
+from daemon.record.spans import from_row, read_summaries
 from daemon.record.store import open_reader
 from daemon.record.tables import audit, minute, run
 from night.again import minutes_of, span_differences
@@ -85,7 +85,7 @@ def _runs(connection, entries):
 
 def _minutes(connection, run_id, own):
     """The minutes that are closed, as they lie on the disk, against exact sums of what was read."""
-    rows = connection.execute(select_summaries(minute, run_id, 0, 1_000_000)).all()
+    rows = read_summaries(connection, minute, run_id, 0, 1_000_000)
     kept = {row[0]: from_row(row) for row in rows}
     for number, before, samples_ in minutes_of(own):
         if number in kept:
