@@ -12,6 +12,7 @@ import pytest
 from daemon.api.socket.messages import StartRequest
 from daemon.record import queries
 from daemon.record.store import open_reader
+from daemon.service.settings.file import read_settings
 
 PLAN = """\
 title = "Two minutes"
@@ -87,6 +88,10 @@ def test_the_demo_reaches_its_target_and_counts_the_copper(demo, tmp_path):
     assert run.state == "complete"
     assert run.mass_g == pytest.approx(counted_g, abs=1e-4)
     assert [stage.ended_by for stage in stages][1:] == ["thickness", "target"]
+    # Real s for which other programs may hold it up; a tank's own daemon has 0.5 and 3 s.
+    settings = read_settings(tmp_path / "settings.toml")
+    assert settings.guard.beat_limit == 5.0
+    assert settings.loop.lost == 5.0 * 1000
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=["ctrl-c", "sigterm"])

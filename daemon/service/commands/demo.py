@@ -30,6 +30,10 @@ from drivers.simulator.process import SimulatorProcess
 TICK_REAL_S = 0.05
 """Real s between two readings: at any rate the machine does the same work."""
 
+SILENCE_LIMIT_S = 5.0
+"""Real s that a reading or a beat may be overdue. No bath is in danger here, and a machine that is
+busy with other things holds a program up that has no right to go first."""
+
 READY_LIMIT_S = START_LIMIT_S + 30.0
 """Real s until the daemon has to answer: a little longer than its guard waits for the loop."""
 
@@ -49,6 +53,9 @@ name = "Acid copper, 12 L"
 period = "{period:g} s"
 gap = "{gap:g} s"
 lost = "{lost:g} s"
+
+[guard]
+beat_limit = "{silence:g} s"
 
 [page]
 listen = "{listen}"
@@ -75,7 +82,10 @@ def run(rate: float, listen: str, keep: Path | None, stay: bool) -> int:
             return _show(console, stack, ending, rate, listen, keep, stay=stay)
     except EndedError as ended:
         return ended.exit_code
-    except (DriverError, DaemonUnreachableError, _CannotShowError) as error:
+    except DaemonUnreachableError as error:
+        click.echo(f"tankhand: {error}; is this machine very busy?", err=True)
+        return 1
+    except (DriverError, _CannotShowError) as error:
         click.echo(f"tankhand: {error}", err=True)
         return 1
 
@@ -135,7 +145,8 @@ def _show(
     settings.write_text(
         SETTINGS.format(
             rate=rate, port=tank.port, listen=listen, origin=origin_s,
-            period=TICK_REAL_S * rate, gap=10 * TICK_REAL_S * rate, lost=30 * TICK_REAL_S * rate,
+            period=TICK_REAL_S * rate, gap=10 * TICK_REAL_S * rate,
+            lost=SILENCE_LIMIT_S * rate, silence=SILENCE_LIMIT_S,
         ),
         encoding="utf-8",
     )  # fmt: skip

@@ -91,3 +91,12 @@ def test_a_daemon_that_does_not_begin_is_told(process, mocker, tmp_path, capsys)
     )
     assert demo.run(100.0, "127.0.0.1:8080", None, stay=False) == 1
     assert capsys.readouterr().err.startswith("tankhand: the daemon has not begun within 0 s")
+
+
+def test_a_daemon_that_answers_no_more_is_told(mocker, tmp_path, capsys):
+    client = Client(tmp_path / "none")
+    mocker.patch.object(demo, "_show", side_effect=lambda *_, **__: client.status())
+    assert demo.run(100.0, "127.0.0.1:8080", None, stay=False) == 1
+    said = capsys.readouterr().err
+    assert said.startswith(f"tankhand: no daemon answers at {tmp_path / 'none'}: ")
+    assert said.endswith("; is this machine very busy?\n")
