@@ -14,6 +14,7 @@ from sqlalchemy.exc import DatabaseError
 
 from daemon.api.plans.proof import is_proof
 from daemon.api.rehearsal.after import After, read_after
+from daemon.api.runs.course import RunCourse, read_course
 from daemon.api.runs.report import RunReport, read_report
 from daemon.api.runs.weighing import part_of
 from daemon.bath import account, book
@@ -46,7 +47,7 @@ from daemon.record.parts import Part
 from daemon.record.proofs import Proof
 from daemon.record.queries import Run, StageResult, one_run, runs, stages
 from daemon.record.run_search import Wanted
-from daemon.record.series import Series, samples, series
+from daemon.record.series import samples
 from daemon.record.store import open_reader, refusal
 from daemon.record.used_plans import UsedPlan, used_plans
 
@@ -82,18 +83,15 @@ class Runs:
         self._lock = threading.Lock()
         self._engine: Engine | None = None
 
-    def series(
+    def course(
         self, run_id: int, points: int, from_s: float = 0.0, to_s: float = float("inf")
-    ) -> Series:
+    ) -> RunCourse:
         """Give a run between two times since its start, s, in at most `points` points.
 
         Raises `RecordError` for a run that does not exist, too.
         """
         with self._reading() as connection:
-            end_s = one_run(connection, run_id).elapsed_s
-            # The end itself is past the last sample, which belongs to the series too.
-            to_s = min(to_s, end_s + 1.0)
-            return series(connection, run_id, min(from_s, end_s), to_s, points)
+            return read_course(connection, run_id, points, from_s, to_s)
 
     def newest(self) -> Run | None:
         """Give the newest run; None where there is none."""

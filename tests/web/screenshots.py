@@ -419,7 +419,7 @@ def _rehearse(page: Page, address: str) -> None:
 
 
 def _shoot_rehearsals(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
-    """The page of rehearsals: empty, with an answer, refused; and a run beside its own."""
+    """Rehearsals: none, an answer, a refusal; a run beside its own, also while it is on."""
     record = folder / "rehearsals.db"
     write_record(record, hours=6.17, every_s=10.0)
     peer = Peer(folder / "rehearsals.sock", a_status())
@@ -434,13 +434,14 @@ def _shoot_rehearsals(browser: Browser, folder: Path, look: Look, wanted: str) -
     with serving(peer.path, record) as address:
         context = browser.new_context(java_script_enabled=False)
         page = context.new_page()
-        for name in ("empty", "works", "not", "refused", "after"):
+        paths = {"empty": "/rehearse", "after": "/rehearse/12", "now": "/"}
+        for name in ("empty", "works", "not", "refused", "after", "now"):
             if not f"rehearsal-{name}".startswith(wanted):
                 continue
             peer.rehearsal = works.model_copy(update={"because": because if name == "not" else ()})
             peer.refusal = "plan: target is missing" if name == "refused" else None
-            if name in ("empty", "after"):
-                page.goto(f"{address}/rehearse" + ("/12" if name == "after" else ""))
+            if name in paths:
+                page.goto(address + paths[name])
             else:
                 _rehearse(page, address)
             for size, viewport in NARROW.items():

@@ -138,7 +138,7 @@ class Views:
             window.from_s + (window.for_s or math.inf), math.nextafter(window.from_s, math.inf)
         )
         try:
-            found = self._runs.series(asked.number, window.points, window.from_s, to_s)
+            found = self._runs.course(asked.number, window.points, window.from_s, to_s).series
         except NoSuchRunError as error:
             raise ProblemError(NOT_FOUND, f"{error}.") from error
         except RecordError as error:

@@ -1,10 +1,13 @@
 """The run's chart: columns for the script, and the same drawn as plain lines for everybody else."""
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, log10
 from statistics import median
 
+from daemon.api.runs.course import RunCourse
+from daemon.api.socket.rehearsal import Rehearsal
 from daemon.record.series import Series
 from daemon.record.summary import GAP_LIMIT_S
 from web.language import gettext as _
@@ -15,15 +18,20 @@ WIDTH, HEIGHT = 1000, 100
 USUAL_TIMES = 4
 """A silence this many times as long as the run's usual one is a gap: a supply may be slow."""
 
+DRAWN = ("current", "voltage", "thickness")
+"""What a rehearsal foretells of what is drawn, as the columns call it."""
+
 Values = list[float | None]
 Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One channel, drawn. `line` and `band` are SVG path data, `top` labels the upper edge.
+    """One channel, drawn. `line`, `band` and `foretold` are SVG path data.
 
-    The lower edge is 0. `band` reaches from least to greatest and is empty for the charge.
+    `top` labels the upper edge; the lower one is 0. `band` reaches from least to greatest of what
+    was read, and is empty for thickness and charge; `foretold` is where it was expected, empty
+    where nothing was foretold.
     """
 
     name: str
@@ -31,6 +39,7 @@ class Panel:
     top: str
     line: str
     band: str
+    foretold: str = ""
 
 
 def columns(series: Series) -> dict[str, Values]:
@@ -60,22 +69,105 @@ def columns(series: Series) -> dict[str, Values]:
     }
 
 
-def panels(series: Series) -> tuple[Panel, ...]:
-    """Draw current, voltage and charge over the time of the series; none when it is empty."""
-    if not series.last_s:
+def course_columns(course: RunCourse) -> dict[str, Values]:
+    """Add to the columns `thickness`, µm, where the record can tell, and what was foretold.
+
+    That has times of its own, `foretold_t`, within those of the readings, and for each of current,
+    voltage and thickness two columns, `foretold_current_least` and so on.
+    """
+    data = columns(course.series)
+    if course.um_per_ah is not None:
+        growth, before_ah = course.um_per_ah, course.before_ah
+        data["thickness"] = [
+            None if ah is None else round(growth * (before_ah + ah), 4) for ah in data["charge"]
+        ]
+    if course.rehearsal is not None and course.series.last_s:
+        data |= _foretold(course.rehearsal, course.series.first_s[0], course.series.last_s[-1])
+    return data
+
+
+def panels(course: RunCourse) -> tuple[Panel, ...]:
+    """Draw current, voltage and thickness over the time that was read; none where nothing was.
+
+    Where the thickness is not known it is the charge.
+    """
+    seen = course.series
+    if not seen.last_s:
         return ()
-    data = columns(series)
-    start, end = series.first_s[0], series.last_s[-1]
-    x = [None if t is None else WIDTH * (t - start) / max(end - start, 1.0) for t in data["t"]]
-    return (
-        _panel(
-            _("Current"), "A", x, data["current_mean"], data["current_least"], data["current_most"]
-        ),
-        _panel(
-            _("Voltage"), "V", x, data["voltage_mean"], data["voltage_least"], data["voltage_most"]
-        ),
-        _panel(_("Charge"), "Ah", x, data["charge"], None, data["charge"]),
+    data = course_columns(course)
+    across = _Across(seen.first_s[0], seen.last_s[-1])
+    last = (
+        across.panel(_("Thickness"), "µm", data, "thickness")
+        if "thickness" in data
+        else across.panel(_("Charge"), "Ah", data, "charge")
     )
+    return (
+        across.panel(_("Current"), "A", data, "current"),
+        across.panel(_("Voltage"), "V", data, "voltage"),
+        last,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Across:
+    """The width of the drawing, which is the time between two moments, s."""
+
+    start_s: float
+    end_s: float
+
+    def panel(self, name: str, unit: str, data: dict[str, Values], key: str) -> Panel:
+        """Draw the columns that begin with `key`."""
+        read = [data.get(f"{key}_least"), data.get(f"{key}_most")]
+        told = [data.get(f"foretold_{key}_least"), data.get(f"foretold_{key}_most")]
+        middle = data.get(f"{key}_mean", data.get(key, []))
+        top = _top(
+            max((v for each in (middle, read[1], told[1]) for v in each or () if v is not None),
+                default=0.0)
+        )  # fmt: skip
+        x, told_x = self._places(data["t"]), self._places(data.get("foretold_t", []))
+        return Panel(
+            name,
+            unit,
+            f"{top:g}",
+            "".join(_path(part) for part in _parts(x, _heights(middle, top))),
+            _between(x, *read, top=top),
+            _between(told_x, *told, top=top),
+        )
+
+    def _places(self, times_s: Values) -> Values:
+        wide_s = max(self.end_s - self.start_s, 1.0)
+        return [None if t is None else WIDTH * (t - self.start_s) / wide_s for t in times_s]
+
+
+def _foretold(told: Rehearsal, start_s: float, end_s: float) -> dict[str, Values]:
+    """What was foretold between two moments, at its own times and at both ends."""
+    if not told.times_s:
+        return {}
+    last_s = min(end_s, told.times_s[-1])
+    times = [start_s, *(t for t in told.times_s if start_s < t < last_s), last_s]
+    if last_s <= start_s:
+        return {}
+    data: dict[str, Values] = {"foretold_t": [round(t, 2) for t in times]}
+    for curve in told.curves:
+        if (key := curve.name.lower()) in DRAWN:
+            for edge, values in (("least", curve.least), ("most", curve.greatest)):
+                data[f"foretold_{key}_{edge}"] = [_at(told.times_s, values, t) for t in times]
+    return data
+
+
+def _at(times_s: Sequence[float], values: Sequence[float | None], at_s: float) -> float | None:
+    """The value at a moment, on the straight line between its neighbours; None beside a None."""
+    after = bisect_left(times_s, at_s)
+    if after == len(times_s):
+        return None
+    after_s, later = times_s[after], values[after]
+    if later is None or after_s == at_s:
+        return None if later is None else round(later, 4)
+    if after == 0 or (earlier := values[after - 1]) is None:
+        return None
+    before_s = times_s[after - 1]
+    share = (at_s - before_s) / (after_s - before_s)
+    return round(earlier + share * (later - earlier), 4)
 
 
 def _after_gaps(series: Series) -> list[bool]:
@@ -89,16 +181,12 @@ def _after_gaps(series: Series) -> list[bool]:
     return [False, *(silence_s > limit_s for silence_s in silences_s)]
 
 
-def _panel(
-    name: str, unit: str, x: Values, mean: Values, least: Values | None, most: Values
-) -> Panel:
-    top = _top(max((v for v in most if v is not None), default=0.0))
-    line = "".join(_path(part) for part in _parts(x, _heights(mean, top)))
-    band = ""
-    if least is not None:
-        edges = zip(_parts(x, _heights(least, top)), _parts(x, _heights(most, top)), strict=True)
-        band = "".join(f"{_path(upper + lower[::-1])}Z" for lower, upper in edges)
-    return Panel(name, unit, f"{top:g}", line, band)
+def _between(x: Values, least: Values | None, most: Values | None, *, top: float) -> str:
+    """Draw the area between two columns; nothing where they are not there."""
+    if least is None or most is None:
+        return ""
+    edges = zip(_parts(x, _heights(least, top)), _parts(x, _heights(most, top)), strict=True)
+    return "".join(f"{_path(upper + lower[::-1])}Z" for lower, upper in edges)
 
 
 def _top(greatest: float) -> float:

@@ -94,10 +94,10 @@ def of_two(first: RunReport, second: RunReport) -> Chart | None:
 
 def _thickness(found: RunReport, kind: str, label: str = "") -> tuple[Curve, ...]:
     """What the charge so far has deposited on the part, of its earlier runs too."""
-    growth, charge = found.deposit.um_per_ah, found.deposit.charge
-    if growth is None or charge is None:
+    growth = found.deposit.um_per_ah
+    if growth is None or found.deposit.charge is None:
         return ()
-    before_ah = charge.value - found.run.charge_ah if found.deposit.earlier else 0.0
+    before_ah = found.deposit.before_ah(found.run)
     data = columns(found.series)
     values = [None if ah is None else growth * (before_ah + ah) for ah in data["charge"]]
     return (Curve(kind, data["t"], values, label),)

@@ -25,7 +25,7 @@ from web.alarms.presses import cards
 from web.assets import KEEP, Assets
 from web.bath.page import doses
 from web.drawings import section
-from web.drawings.chart import Panel, columns, panels
+from web.drawings.chart import Panel, course_columns, panels
 from web.gate.access import access, signed_in
 from web.gate.protection import ACTS_A_MINUTE, exempt_stops
 from web.gate.rights import Right
@@ -103,10 +103,10 @@ class Pages:
         if not 0 <= from_s < to_s or not 0 < points <= MOST_POINTS:
             abort(400)
         try:
-            found = self._runs.series(run_id, points, from_s, to_s)
+            found = self._runs.course(run_id, points, from_s, to_s)
         except RecordError:
             abort(404)
-        response = jsonify(columns(found))
+        response = jsonify(course_columns(found))
         response.add_etag()
         return response.make_conditional(request)
 
@@ -164,7 +164,7 @@ class Pages:
         if run is None:
             return (), None
         try:
-            return panels(self._runs.series(run.run_id, PLAIN_POINTS)), None
+            return panels(self._runs.course(run.run_id, PLAIN_POINTS)), None
         except RecordError as error:
             return (), str(error)
 

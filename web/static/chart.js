@@ -8,9 +8,10 @@
   const drawn = figure.querySelector(".drawn");
   const startedMs = Number(figure.dataset.startedMs);
   const CHANNELS = [
-    { name: "current", label: figure.dataset.current, axis: "y3", band: true },
-    { name: "voltage", label: figure.dataset.voltage, axis: "y2", band: true },
-    { name: "charge", label: figure.dataset.charge, axis: "y", band: false },
+    { name: "current", axis: "y3", top: 0.995, band: true },
+    { name: "voltage", axis: "y2", top: 0.63, band: true },
+    { name: "thickness", axis: "y", top: 0.265, band: false },
+    { name: "charge", axis: "y", top: 0.265, band: false }, // where the thickness is not known
   ];
   // A part of the library that draws maps, not used here, looks for the element with its style rules
   // by this id, and writes them into the page where it is missing; our policy forbids that.
@@ -70,20 +71,30 @@
     return outlined;
   }
 
+  const shown = (data) =>
+    CHANNELS.filter(({ name }) => name !== (data.thickness ? "charge" : "thickness"));
+
   function traces(data) {
     const x = data.t.map(local);
-    return CHANNELS.flatMap(({ name, label, axis, band }) => {
-      const trace = { yaxis: axis, mode: "lines", type: "scatter", name: label };
+    const toldX = (data.foretold_t || []).map(local);
+    return shown(data).flatMap(({ name, axis, band }) => {
+      const trace = { yaxis: axis, mode: "lines", type: "scatter", name: figure.dataset[name] };
+      const area = (at, columns, look) => {
+        const { [`${columns}_least`]: least, [`${columns}_most`]: most } = data;
+        return most ? [{ ...trace, ...outline(at, least, most), fill: "toself", hoverinfo: "skip",
+          ...look }] : [];
+      };
       const y = data[band ? `${name}_mean` : name];
-      const line = { ...trace, x, y, line: { color: colour("--ink"), width: 1.5 } };
-      if (!band) return [line];
-      const { [`${name}_least`]: least, [`${name}_most`]: most } = data;
-      return [{ ...trace, ...outline(x, least, most), line: { width: 0 }, fill: "toself",
-        fillcolor: colour("--band"), hoverinfo: "skip" }, line];
+      return [
+        ...area(toldX, `foretold_${name}`, { fillcolor: colour("--line"),
+          line: { color: colour("--soft"), width: 1, dash: "dot" } }),
+        ...(band ? area(x, name, { fillcolor: colour("--band"), line: { width: 0 } }) : []),
+        { ...trace, x, y, line: { color: colour("--ink"), width: 1.5 } },
+      ];
     });
   }
 
-  function layout() {
+  function layout(data) {
     const soft = colour("--soft");
     const axis = { gridcolor: colour("--line"), zeroline: false, fixedrange: true, nticks: 4,
       rangemode: "tozero", tickfont: { color: soft, size: 12 } };
@@ -100,8 +111,7 @@
       yaxis: { ...axis, domain: [0, 0.26] },
       yaxis2: { ...axis, domain: [0.365, 0.625] },
       yaxis3: { ...axis, domain: [0.73, 0.99] },
-      annotations: [titled(figure.dataset.current, 0.995),
-        titled(figure.dataset.voltage, 0.63), titled(figure.dataset.charge, 0.265)],
+      annotations: shown(data).map(({ name, top }) => titled(figure.dataset[name], top)),
       margin: { l: 34, r: 18, t: 18, b: 28 },
       paper_bgcolor: "transparent",
       plot_bgcolor: "transparent",
@@ -120,7 +130,7 @@
     const first = drawn.hidden;
     drawn.hidden = false;
     plain.hidden = true;
-    await window.Plotly.react(drawn, traces(data), layout(),
+    await window.Plotly.react(drawn, traces(data), layout(data),
       { displayModeBar: false, responsive: true, doubleClick: "reset" });
     if (first) drawn.on("plotly_relayout", zoomed);
   }

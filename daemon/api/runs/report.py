@@ -66,6 +66,12 @@ class Deposit:
     um_per_ah: float | None
     why_not: str = ""
 
+    def before_ah(self, run: Run) -> float:
+        """The charge that the part had from its earlier runs when this one began, A·h."""
+        if self.charge is None or not self.earlier:
+            return 0.0
+        return self.charge.value - run.charge_ah
+
 
 @dataclass(frozen=True, slots=True)
 class RunReport:
@@ -104,7 +110,7 @@ class RunReport:
 def read_report(connection: Connection, run_id: int, points: int = POINTS) -> RunReport:
     """The run with this number. Raises RecordError: no such run, or a record that is damaged."""
     run = queries.one_run(connection, run_id)
-    plan = _plan(run)
+    plan = plan_of(run)
     seen = series(connection, run_id, 0.0, max(run.elapsed_s, 1.0) + 1.0, points)
     raised = alarms.of_run(connection, run_id, limit=MOST_ALARMS + 1)
     found = raised[:MOST_ALARMS]
@@ -115,10 +121,10 @@ def read_report(connection: Connection, run_id: int, points: int = POINTS) -> Ru
     return RunReport(
         run=run,
         plan=plan,
-        deposit=_deposit(connection, run, plan),
+        deposit=deposit_of(connection, run, plan),
         stages=tuple(queries.stages(connection, run_id)),
         series=seen,
-        rehearsal=_rehearsal(connection, run_id),
+        rehearsal=rehearsal_of(connection, run_id),
         alarms=tuple(found),
         more_alarms=len(raised) > MOST_ALARMS,
         close_ups=pictures,
@@ -135,14 +141,15 @@ def read_report(connection: Connection, run_id: int, points: int = POINTS) -> Ru
     )
 
 
-def _plan(run: Run) -> Plan | None:
+def plan_of(run: Run) -> Plan | None:
+    """The plan that a run went by; None where it cannot be read any more."""
     try:
         return read_plan(run.plan, f"the plan of run {run.id}", known_of(run))
     except InputError:
         return None
 
 
-def _deposit(connection: Connection, run: Run, plan: Plan | None) -> Deposit:
+def deposit_of(connection: Connection, run: Run, plan: Plan | None) -> Deposit:
     """What the charge of the part's runs has deposited, by the plan, else by the run's own row."""
     efficiency, area_u, efficiency_u = 1.0, 0.0, 0.0
     if plan is not None:
@@ -176,11 +183,12 @@ def _deposit(connection: Connection, run: Run, plan: Plan | None) -> Deposit:
     )
 
 
-def _rehearsal(connection: Connection, run_id: int) -> Rehearsal | None:
+def rehearsal_of(connection: Connection, run_id: int) -> Rehearsal | None:
+    """What was foretold of a run; None where nothing was, or in another version's words."""
     text = foretold.foretold(connection, run_id)
     try:
         return None if text is None else Rehearsal.model_validate_json(text)
-    except ValidationError:  # another version's words
+    except ValidationError:
         return None
 
 
