@@ -2,6 +2,7 @@
 
 import ast
 import re
+import shutil
 import string
 from collections.abc import Callable, Iterator
 from html.parser import HTMLParser
@@ -15,6 +16,8 @@ from catalogue import TEMPLATE, template, written
 from flask import Flask, render_template_string
 from jinja2 import nodes
 from markupsafe import Markup
+from plan_pictures import PLAN
+from planning import Planner
 from screenshots import BATH_PAGES, PAGES, STATES
 
 from daemon.api.languages import SOURCE, Language
@@ -146,7 +149,7 @@ NOT_SHOWN = re.compile(
     "^Form$|^Ah$|^Wh$|^Bath$|^Current|^Voltage|^Thickness|^run |sign (in|out)|mL/kAh|mg/L| x |"
     "A/dm|CuSO4|copper sulfate|carbon treatment|sodium chloride|hydrochloric acid|sulfuric acid|"
     "boric acid|silver nitrate|high throw|mm, or its own|not said|lamp foot|all of it|given up|"
-    "run.s number"
+    "run.s number|per minute|Cu.II."
 )
 """Of the record, of protocols, values that are typed, and names in the daemon's messages."""
 
@@ -165,25 +168,16 @@ PLAIN = {
     "tank.py",
 }
 """Modules that show people no texts of their own."""
-NOT_YET = {
-    "drawings/plan_chart.py",
-    "plans/pages.py",
-    "plans/plan_forms.py",
-    "plans/shelf.py",
-    "plans/start.py",
-}
-"""Modules whose Python texts are still to be marked."""
 
 
 def _modules() -> list[Path]:
     """The page's modules that show texts; what programs are told, in `api`, stays in English."""
     web = CATALOGUES.parent
     told = (path.relative_to(web).as_posix() for path in web.rglob("*.py"))
-    left_out = PLAIN | NOT_YET
     return [
         web / name
         for name in sorted(told)
-        if name not in left_out and not name.startswith("api/") and "/__init__" not in name
+        if name not in PLAIN and not name.startswith("api/") and "/__init__" not in name
     ]
 
 
@@ -247,13 +241,13 @@ def wide(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def speaking(peer: Any, wide: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[Path], Any]:
+def speaking(peer: Any, wide: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
     """Make a client of a page in that language; what comes from elsewhere stands in brackets."""
     monkeypatch.setattr("web.tank.KEEP_S", -1.0)
     monkeypatch.setattr("web.tank.KEEP_SILENCE_S", -1.0)
 
-    def make(record: Path) -> Any:
-        app = create_app(peer.path, record, Listen("127.0.0.1", 8080))
+    def make(record: Path, socket: Path = peer.path) -> Any:
+        app = create_app(socket, record, Listen("127.0.0.1", 8080))
         app.jinja_env.finalize = lambda v: v if isinstance(v, Markup) else f"\u2045{v}\u2046"
         speak(app, "en-x-wide", wide)
         return app.test_client()
@@ -289,6 +283,37 @@ def test_every_other_page_is_translated(speaking, alarm_record, described):
             shown = client.get(address)
             assert shown.status_code != 500
             assert _untranslated(shown.text) == [], name
+
+
+@pytest.fixture
+def planner(record: Path, tmp_path: Path) -> Iterator[Planner]:
+    """One that checks plans: one that works, one for another supply, one that cannot be read."""
+    copy = Path(shutil.copy(record, tmp_path / "record.db"))
+    planner = Planner(tmp_path / "planner.sock", copy)
+    planner.folder.mkdir()
+    for name, old, new in (
+        ("good", "", ""),
+        ("strong", '"1.2 A/dm²"', '"12 A/dm²"'),
+        ("typed", "\ntarget =", "\ntargt ="),
+    ):
+        (planner.folder / f"{name}.toml").write_text(PLAN.replace(old, new), "utf-8")
+    planner.start()
+    yield planner
+    planner.stop()
+
+
+def test_the_pages_of_plans_are_translated(speaking, planner):
+    client = speaking(planner.folder.with_name("record.db"), planner.path)
+    for address in ("", "/new", "/edit?plan=good", "/edit?plan=typed", "/start?plan=good"):
+        shown = client.get(f"/plans{address}")
+        assert shown.status_code == 200
+        assert _untranslated(shown.text) == [], address
+    shown = client.get("/plans").text
+    for said in ("Never started", "Works here: ", "Does not work here: ", "Cannot be read: "):
+        assert _wide(said) in shown
+    drawn = client.get("/plans/edit?plan=good").text
+    for said in ("Current", "Thickness", "ends at the target", "the best estimate"):
+        assert _wide(said) in drawn
 
 
 def test_what_was_counted_is_told_in_the_plural_of_its_language(speaking, alarm_record):

@@ -10,6 +10,8 @@ from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
 from daemon.api.socket.plans import PlanCourse, StageCourse
 from web.drawings.scale import Tick, decimals, scale, step_of, steps
+from web.language import gettext as _
+from web.language import marked, spoken
 
 WIDTH, HEIGHT = 1000, 100
 """The lines' own units; the page stretches them to the space there is."""
@@ -24,11 +26,11 @@ LETTERS = 26
 """Letters of a name that the whole width of a phone's drawing has room for."""
 
 ENDS = {
-    "target": "ends at the target",
-    "charge": "ends by its charge",
-    "thickness": "ends by its thickness",
-    "duration": "ends by its time",
-    "nothing": "comes to no end",
+    "target": marked("ends at the target"),
+    "charge": marked("ends by its charge"),
+    "thickness": marked("ends by its thickness"),
+    "duration": marked("ends by its time"),
+    "nothing": marked("comes to no end"),
 }
 
 
@@ -94,12 +96,15 @@ def _current(course: PlanCourse) -> Panel:
     density = high / course.area_dm2
     wide = step_of(density, at_most=4)
     return Panel(
-        "Current",
+        _("Current"),
         "A",
         _path(course, course.current_a, low, high),
         _ticks(low, high, step),
-        f"Current in A against time, from {min(course.current_a):.3g} to "
-        f"{max(course.current_a):.3g} A.",
+        _(
+            "Current in A against time, from %(least)s to %(most)s A.",
+            least=f"{min(course.current_a):.3g}",
+            most=f"{max(course.current_a):.3g}",
+        ),
         tuple(Tick(f"{v:.{decimals(wide)}f}", 1 - v / density) for v in steps(0.0, density, wide)),
         "A/dm²",
     )
@@ -108,12 +113,15 @@ def _current(course: PlanCourse) -> Panel:
 def _thickness(course: PlanCourse) -> Panel:
     low, high, step = scale([0.0, *course.thickness_um, course.target_um])
     return Panel(
-        "Thickness",
+        _("Thickness"),
         "µm",
         _path(course, course.thickness_um, low, high),
         _ticks(low, high, step),
-        f"Mean thickness in µm against time, up to {course.thickness_um[-1]:.3g} µm; the target "
-        f"is {course.target_um:.6g} µm.",
+        _(
+            "Mean thickness in µm against time, up to %(most)s µm; the target is %(target)s µm.",
+            most=f"{course.thickness_um[-1]:.3g}",
+            target=f"{course.target_um:.6g}",
+        ),
         aim=(high - course.target_um) / (high - low),
     )
 
@@ -135,11 +143,6 @@ def _path(course: PlanCourse, values: Sequence[float], low: float, high: float) 
 
 def _stage(number: int, stage: StageCourse, course: PlanCourse, end_s: float) -> StageDrawn:
     begins, ends = stage.begins_s / end_s, stage.ends_s / end_s
-    density = stage.current_a / course.area_dm2
-    up = "" if not stage.ramp_s else f", within {duration(stage.ramp_s)}"
-    sooner = ""
-    if stage.sooner_below_v is not None:
-        sooner = f", or sooner below {stage.sooner_below_v:g} V"
     named = ends - begins >= NAMED and len(stage.name) <= LETTERS * (ends - begins)
     return StageDrawn(
         number,
@@ -147,8 +150,26 @@ def _stage(number: int, stage: StageCourse, course: PlanCourse, end_s: float) ->
         begins,
         ends,
         f"{number} {stage.name}" if named else f"{number}" if ends - begins >= NUMBERED else "",
-        f"{stage.current_a:.3g} A, {density:.3g} A/dm²{up}",
+        _current_of(stage, course.area_dm2),
         duration(stage.ends_s - stage.begins_s),
-        ENDS.get(stage.ended_by, stage.ended_by) + sooner,
-        f"{stage.charge_ah:.3g} Ah, then {fixed(stage.to_um, 1)} µm in all",
+        _end_of(stage),
+        _(
+            "%(charge)s Ah, then %(thickness)s µm in all",
+            charge=f"{stage.charge_ah:.3g}",
+            thickness=fixed(stage.to_um, 1),
+        ),
     )
+
+
+def _current_of(stage: StageCourse, area_dm2: float) -> str:
+    current = f"{stage.current_a:.3g} A, {stage.current_a / area_dm2:.3g} A/dm²"
+    if not stage.ramp_s:
+        return current
+    return _("%(current)s, within %(time)s", current=current, time=duration(stage.ramp_s))
+
+
+def _end_of(stage: StageCourse) -> str:
+    end = spoken(ENDS.get(stage.ended_by, stage.ended_by))
+    if stage.sooner_below_v is None:
+        return end
+    return _("%(end)s, or sooner below %(volts)s V", end=end, volts=f"{stage.sooner_below_v:g}")

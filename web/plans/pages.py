@@ -141,7 +141,7 @@ class PlanPages:
                 opened = replace(
                     opened, form=replace(form, unplaced=(_("That is longer than a plan may be."),))
                 )
-            return self._shown(opened, _("Nothing was kept"))
+            return self._shown(opened, marked("Nothing was kept"))
         try:
             told = self._tank.act(asked)
         except DaemonUnreachableError:
@@ -198,7 +198,7 @@ class PlanPages:
         except OSError as error:
             return folder_unreadable(error)
         if kept is None:
-            return show(NO_SUCH_PLAN, 404, (url_for("plans"), "To the plans"))
+            return show(NO_SUCH_PLAN, 404, (url_for("plans"), _("To the plans")))
         return kept
 
     def _parts(self) -> list[str]:
@@ -268,7 +268,7 @@ class PlanPages:
             opened=opened,
             form=form,
             keep=keep,
-            stages=[each for each in form.groups if each.title.startswith("Stage ")],
+            stages=plan_forms.stages_of(form),
             most_stages=plan_forms.MOST_STAGES,
             what=_(what),
             course=course,
@@ -296,7 +296,7 @@ def _name(text: str) -> str:
 
 
 def _copy_of(name: str) -> str:
-    return name_of(f"{name} copy")
+    return name_of(_("%(plan)s copy", plan=name))
 
 
 def folder_unreadable(error: OSError) -> tuple[str, int]:

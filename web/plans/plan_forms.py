@@ -4,7 +4,8 @@ import re
 from collections.abc import Mapping, Sequence
 
 from daemon.api.plans.kept import LONGEST_NAME
-from web.forms import Field, Group
+from web.forms import Field, Form, Group
+from web.language import gettext as _
 from web.language import marked
 
 MOST_STAGES = 24
@@ -28,7 +29,9 @@ NEAR = {
 KEEP = Group(
     marked("Keep it"),
     (
-        Field("name", marked("By this name"), example="from its title", longest=LONGEST_NAME),
+        Field(
+            "name", marked("By this name"), example=marked("from its title"), longest=LONGEST_NAME
+        ),
         Field("who", marked("You are"), example="name"),
     ),
     columns=2,
@@ -45,12 +48,12 @@ LIMITS = Group(
 SURE = Group(
     marked("How sure, and what it is made of"),
     (
-        Field("confidence", marked("Target reached with"), example="the best estimate"),
+        Field("confidence", marked("Target reached with"), example=marked("the best estimate")),
         Field("area_uncertainty", marked("Area within ±"), example="5 %"),
-        Field("efficiency", marked("Cathode efficiency"), example="as weighed, or 100 %"),
+        Field("efficiency", marked("Cathode efficiency"), example=marked("as weighed, or 100 %")),
         Field("efficiency_uncertainty", marked("That within ±"), example="1 %"),
         Field("metal", marked("Metal and valence"), example="Cu(II)"),
-        Field("density", marked("Density of the deposit"), example="the metal's"),
+        Field("density", marked("Density of the deposit"), example=marked("the metal's")),
     ),
     folded=True,
     columns=2,
@@ -62,7 +65,9 @@ def groups(stages: int, parts: Sequence[str]) -> tuple[Group, ...]:
     what = Group(
         marked("What is plated"),
         (
-            Field("title", marked("Title"), example="Lamp foot, 25 µm", longest=LONGEST_LINE),
+            Field(
+                "title", marked("Title"), example=marked("Lamp foot, 25 µm"), longest=LONGEST_LINE
+            ),
             Field("target", marked("Target thickness, the mean"), example="25 µm"),
             Field("area", marked("Area of all parts together"), example="1.8 dm²"),
             Field("part", marked("Or the area of a kept part"), options=("", *parts)),
@@ -76,13 +81,20 @@ def groups(stages: int, parts: Sequence[str]) -> tuple[Group, ...]:
 def _stage(number: int) -> Group:
     key = f"stage[{number}]"
     return Group(
-        f"Stage {number}",
+        _("Stage %(number)s", number=number),
         (
-            Field(f"{key}.name", marked("Name"), example="strike over paint", longest=LONGEST_LINE),
+            Field(
+                f"{key}.name",
+                marked("Name"),
+                example=marked("strike over paint"),
+                longest=LONGEST_LINE,
+            ),
             Field(f"{key}.current", marked("Current, all parts"), example="0.54 A"),
             Field(f"{key}.current_density", marked("Or current density"), example="0.3 A/dm²"),
-            Field(f"{key}.ramp", marked("Ramp up in"), example="at once"),
-            Field(f"{key}.voltage_ceiling", marked("Voltage ceiling"), example="the plan's"),
+            Field(f"{key}.ramp", marked("Ramp up in"), example=marked("at once")),
+            Field(
+                f"{key}.voltage_ceiling", marked("Voltage ceiling"), example=marked("the plan's")
+            ),
             Field(f"{key}.until.duration", marked("Ends after"), example="40 min"),
             Field(f"{key}.until.charge", marked("Or a charge of its own"), example="0.5 Ah"),
             Field(f"{key}.until.thickness", marked("Or a thickness in all"), example="2 µm"),
@@ -92,6 +104,11 @@ def _stage(number: int) -> Group:
         ),
         columns=2,
     )
+
+
+def stages_of(form: Form) -> tuple[Group, ...]:
+    """The stages' groups of a form that `groups` made."""
+    return form.groups[1:-2]
 
 
 def stages_in(sent: Mapping[str, str]) -> int:

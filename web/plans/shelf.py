@@ -9,13 +9,22 @@ from daemon.api.sentence import duration
 from daemon.api.socket.client import DaemonUnreachableError
 from daemon.record.errors import RecordError
 from daemon.record.used_plans import UsedPlan
+from web.language import gettext as _
+from web.language import marked, ngettext
 from web.record import Runs
 from web.tank import Tank
 from web.times import stamp
-from web.typography import capital
 
 CHECKED = 60
 """Plans of a list that the daemon is asked about; each costs it some ms."""
+
+REHEARSED = {
+    (True, True): marked("Rehearsed %(at)s: would work"),
+    (True, False): marked("Rehearsed %(at)s: would work, as it was then"),
+    (False, True): marked("Rehearsed %(at)s: would not work"),
+    (False, False): marked("Rehearsed %(at)s: would not work, as it was then"),
+}
+"""By whether it would work, and whether the file is still what was rehearsed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,20 +74,24 @@ class Shelf:
     ) -> Listed:
         read = kept.read
         if isinstance(read, InputError):
-            more = "" if len(read.problems) == 1 else f", and {len(read.problems) - 1} more"
             return Listed(
                 kept.name, kept.path.name, kept.name, "", works=False,
-                verdict=f"Cannot be read: {read.problems[0]}{more}.",
+                verdict=_unreadable(read),
                 used="", rehearsed=_rehearsed(kept, told), readable=False,
             )  # fmt: skip
-        works, verdict = self._verdict(kept.text) if asks else (None, "Not checked here.")
-        count = len(read.stage)
+        works, verdict = self._verdict(kept.text) if asks else (None, _("Not checked here."))
         of = f"{read.area:g} dm²" if read.area is not None else f"{read.copies or 1} × {read.part}"
         return Listed(
             kept.name,
             kept.path.name,
             read.title,
-            f"{read.target:g} µm on {of}, {count} {'stage' if count == 1 else 'stages'}",
+            ngettext(
+                "%(target)s µm on %(area)s, %(num)d stage",
+                "%(target)s µm on %(area)s, %(num)d stages",
+                len(read.stage),
+                target=f"{read.target:g}",
+                area=of,
+            ),
             works,
             verdict,
             _used(kept, used.get(read.title)),
@@ -90,25 +103,43 @@ class Shelf:
         try:
             found = self._tank.check(plan)
         except DaemonUnreachableError:
-            return None, "Not known: the daemon does not answer."
+            return None, _("Not known: the daemon does not answer.")
         if found.problems:
-            return False, f"Does not work here: {found.problems[0].partition(': ')[2]}."
+            problem = found.problems[0].partition(": ")[2]
+            return False, _("Does not work here: %(problem)s.", problem=problem)
         if found.course is None:
-            return True, "Works here."
+            return True, _("Works here.")
         way = found.course
-        return True, f"Works here: {duration(way.duration_s)}, {way.charge_ah:.3g} Ah."
+        return True, _(
+            "Works here: %(time)s, %(charge)s Ah.",
+            time=duration(way.duration_s),
+            charge=f"{way.charge_ah:.3g}",
+        )
+
+
+def _unreadable(error: InputError) -> str:
+    problem, more = error.problems[0], len(error.problems) - 1
+    if not more:
+        return _("Cannot be read: %(problem)s.", problem=problem)
+    return ngettext(
+        "Cannot be read: %(problem)s, and %(num)d more.",
+        "Cannot be read: %(problem)s, and %(num)d more.",
+        more,
+        problem=problem,
+    )
 
 
 def _used(kept: KeptPlan, used: UsedPlan | None) -> str:
     if used is None:
-        return "Never started"
-    how = "" if used.plan == kept.text else ", as it was then"
-    return f"Run {used.run_id}, {stamp(used.started_utc_ms)[:16]}{how}"
+        return _("Never started")
+    run, at = used.run_id, stamp(used.started_utc_ms)[:16]
+    if used.plan == kept.text:
+        return _("Run %(run)s, %(at)s", run=run, at=at)
+    return _("Run %(run)s, %(at)s, as it was then", run=run, at=at)
 
 
 def _rehearsed(kept: KeptPlan, told: Rehearsed | None) -> str:
     if told is None:
-        return "Never rehearsed"
-    how = "would work" if told.works else "would not work"
-    then = "" if told.sha256 == kept.sha256 else ", as it was then"
-    return capital(f"rehearsed {stamp(told.utc_ms)[:16]}: {how}{then}")
+        return _("Never rehearsed")
+    said = REHEARSED[told.works, told.sha256 == kept.sha256]
+    return _(said, at=stamp(told.utc_ms)[:16])

@@ -172,7 +172,16 @@ def _rows(question: Question, course: PlanCourse | None) -> tuple[Row, ...]:
         ]
     rows.append(Row(_("never passes"), caps))
     if status is not None:
-        rows.append(Row(_("bath"), f"{status.bath}, {status.bath_charge_ah:.4g} Ah so far"))
+        rows.append(
+            Row(
+                _("bath"),
+                _(
+                    "%(bath)s, %(charge)s Ah so far",
+                    bath=status.bath,
+                    charge=f"{status.bath_charge_ah:.4g}",
+                ),
+            )
+        )
     return tuple(rows)
 
 
