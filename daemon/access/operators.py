@@ -4,7 +4,6 @@ The record is what anyone who may look is shown; nothing of this is in it.
 """
 
 import hmac
-import threading
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from daemon.access.errors import BadOperatorError, UnreadableError
 from daemon.access.names import ALLOWED, LONGEST_NAME, kept_name, same
 from daemon.access.passwords import Hashed, hashed
-from daemon.access.private_file import locked, read_private, stamp, write_private
+from daemon.access.private_file import Watched, locked, read_private, write_private
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,19 +61,11 @@ class Operators:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._lock = threading.Lock()
-        self._stamp: tuple[int, int, int] | None = None
-        self._known: tuple[Operator, ...] = ()
+        self._kept = Watched(path, self._read)
 
     def all(self) -> tuple[Operator, ...]:
         """All of them, in the order in which they came. Raises `UnreadableError`."""
-        with self._lock:
-            now = stamp(self.path)
-            # Without a file nothing is kept: it may be there again in the same instant.
-            if now is None or now != self._stamp:
-                self._known = self._read()
-                self._stamp = now
-            return self._known
+        return self._kept.now()
 
     def find(self, name: str) -> Operator | None:
         """The one of this name, whatever its case; None where there is none."""

@@ -7,12 +7,16 @@ folder: a power cut leaves the old one or the new one.
 import fcntl
 import os
 import stat
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from daemon.access.errors import UnreadableError
 from daemon.on_disk import take_place
+
+Held = TypeVar("Held")
 
 OWNER_ONLY = 0o600
 MOST_BYTES = 1 << 20
@@ -64,13 +68,34 @@ def write_private(path: Path, text: str) -> None:
     take_place(new, path)
 
 
-def stamp(path: Path) -> tuple[int, int, int] | None:
-    """What is another one after each `write_private`; None where there is no file."""
-    try:
-        known = path.stat()
-    except OSError:
-        return None
-    return known.st_ino, known.st_mtime_ns, known.st_size
+class Watched(Generic[Held]):
+    """What `read` makes of the file at `path`, read anew when it has changed.
+
+    Safe to share between threads.
+    """
+
+    def __init__(self, path: Path, read: Callable[[], Held]) -> None:
+        self._path = path
+        self._read = read
+        self._lock = threading.Lock()
+        self._known: tuple[tuple[int, int, int] | None, Held] | None = None
+
+    def now(self) -> Held:
+        """What the file holds. Raises what `read` does, which is then asked again the next time."""
+        with self._lock:
+            stamp = self._stamp()
+            # Without a file nothing is kept: it may be there again in the same instant.
+            if self._known is None or stamp is None or stamp != self._known[0]:
+                self._known = stamp, self._read()
+            return self._known[1]
+
+    def _stamp(self) -> tuple[int, int, int] | None:
+        """What is another one after each `write_private`; None where there is no file."""
+        try:
+            known = self._path.stat()
+        except OSError:
+            return None
+        return known.st_ino, known.st_mtime_ns, known.st_size
 
 
 @contextmanager

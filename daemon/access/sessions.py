@@ -5,9 +5,6 @@ survive the page's restart and the machine's. The wall clock ages them, and one 
 ends those that it makes younger than new.
 """
 
-import hashlib
-import secrets
-import threading
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -16,10 +13,8 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from daemon.access.errors import UnreadableError
 from daemon.access.operators import Operator
-from daemon.access.private_file import locked, read_private, stamp, write_private
-
-TOKEN_BYTES = 32
-"""256 bits, from the system's source of chance."""
+from daemon.access.private_file import Watched, locked, read_private, write_private
+from daemon.access.secret import new_secret, sha256
 
 IDLE_S = 12 * 3600.0
 """Real s without a look or a press: a night at the tank. What a page's script asks is no look."""
@@ -76,30 +71,22 @@ class Sessions:
     def __init__(self, path: Path, utc_ms: Callable[[], int]) -> None:
         self.path = path
         self._utc_ms = utc_ms
-        self._lock = threading.Lock()
-        self._stamp: tuple[int, int, int] | None = None
-        self._known: tuple[Session, ...] = ()
+        self._kept = Watched(path, self._read)
 
     def living(self) -> tuple[Session, ...]:
         """Those that have not run out, the oldest first."""
-        with self._lock:
-            now = stamp(self.path)
-            if now is None or now != self._stamp:
-                self._known = self._read()
-                self._stamp = now
-            known = self._known
-        return tuple(each for each in known if each.lives(self._utc_ms()))
+        return tuple(each for each in self._kept.now() if each.lives(self._utc_ms()))
 
     def find(self, token: str) -> Session | None:
         """The session of a browser's token; None where it has none that lives."""
-        wanted = _sha256(token)
+        wanted = sha256(token)
         return next((each for each in self.living() if each.token_sha256 == wanted), None)
 
     def begin(self, operator: Operator, where: str) -> str:
         """Begin one for an operator, from an address; gives its new token."""
-        token, now = secrets.token_urlsafe(TOKEN_BYTES), self._utc_ms()
+        token, now = new_secret(), self._utc_ms()
         made = Session(
-            token_sha256=_sha256(token), name=operator.name, mark=operator.mark, where=where,
+            token_sha256=sha256(token), name=operator.name, mark=operator.mark, where=where,
             began_utc_ms=now, seen_utc_ms=now,
         )  # fmt: skip
         self._change(lambda known: (*known, made)[-MOST:])
@@ -122,7 +109,7 @@ class Sessions:
 
     def end(self, token: str) -> None:
         """End the session of a token, if it has one."""
-        ended = _sha256(token)
+        ended = sha256(token)
         if any(each.token_sha256 == ended for each in self.living()):
             self._change(lambda known: tuple(x for x in known if x.token_sha256 != ended))
 
@@ -146,8 +133,3 @@ class Sessions:
             return () if text is None else _File.model_validate_json(text).sessions
         except (UnreadableError, ValidationError):
             return ()
-
-
-def _sha256(token: str) -> str:
-    # Of 256 random bits: nothing slower is needed, since nobody can guess what to try.
-    return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()

@@ -1,15 +1,9 @@
 """Tokens for machines: what a program shows in place of a password, kept beside the record.
 
 A token is shown once, when it is made. Here stands its hash alone, so that this file opens nothing.
-The hash is plain SHA-256: a token is 256 random bits, which nobody can guess however fast each try
-is. Slow hashes make up for what people choose as passwords.
 """
 
-import hashlib
 import hmac
-import secrets
-import threading
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -17,15 +11,13 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from daemon.access.errors import BadTokenError, UnreadableError
 from daemon.access.names import ALLOWED, LONGEST_NAME, kept_name, same
-from daemon.access.private_file import locked, read_private, stamp, write_private
+from daemon.access.private_file import Watched, locked, read_private, write_private
+from daemon.access.secret import new_secret, sha256
 
 TokenRight = Literal["read", "acknowledge", "command"]
 """What a token may do, each more than the one before: look, acknowledge alarms too, do all."""
 
 TOKEN_RIGHTS: tuple[TokenRight, ...] = get_args(TokenRight)
-
-TOKEN_BYTES = 32
-"""256 bits, from the system's source of chance."""
 
 MARK = "tankhand_"
 """How each begins, so that people and programs that look for secrets know one by its looks."""
@@ -37,18 +29,19 @@ CLOCK_SLACK_MS = 300_000
 """ms by which a clock may stand before a token's making and the token still hold."""
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
+class Token(BaseModel):
     """A machine's token: its name, what it may do, and since when; moments in ms of UTC.
 
     From `ends_utc_ms` on it is worth nothing; None where it does not end by itself.
     """
 
-    name: str
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    name: str = Field(min_length=1, max_length=LONGEST_NAME)
     right: TokenRight
     since_utc_ms: int
     ends_utc_ms: int | None
-    sha256: str
+    sha256: str = Field(pattern="^[0-9a-f]{64}$")
 
     def holds(self, utc_ms: int) -> bool:
         """Whether it is worth something at that moment.
@@ -61,20 +54,10 @@ class Token:
         return self.since_utc_ms - CLOCK_SLACK_MS <= utc_ms < self.ends_utc_ms
 
 
-class _Kept(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
-    name: str = Field(min_length=1, max_length=LONGEST_NAME)
-    right: TokenRight
-    since_utc_ms: int
-    ends_utc_ms: int | None
-    sha256: str = Field(pattern="^[0-9a-f]{64}$")
-
-
 class _File(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
-    tokens: tuple[_Kept, ...]
+    tokens: tuple[Token, ...]
 
 
 def tokens_at(record: Path) -> Path:
@@ -87,25 +70,18 @@ class Tokens:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._lock = threading.Lock()
-        self._stamp: tuple[int, int, int] | None = None
-        self._known: tuple[Token, ...] = ()
+        self._kept = Watched(path, self._read)
 
     def all(self) -> tuple[Token, ...]:
         """All of them, in the order in which they came. Raises `UnreadableError`."""
-        with self._lock:
-            now = stamp(self.path)
-            if now is None or now != self._stamp:
-                self._known = self._read()
-                self._stamp = now
-            return self._known
+        return self._kept.now()
 
     def find(self, shown: str, utc_ms: int) -> Token | None:
         """The token that a machine has shown; None where it is none that holds at that moment.
 
         It takes as long whichever it is. Raises `UnreadableError`.
         """
-        wanted, found = _sha256(shown), None
+        wanted, found = sha256(shown), None
         for each in self.all():
             if hmac.compare_digest(each.sha256, wanted):
                 found = each
@@ -119,8 +95,14 @@ class Tokens:
         told = kept_name(name)
         if told is None:
             raise BadTokenError(f"{name!r} is no token's name: {ALLOWED}")
-        shown = MARK + secrets.token_urlsafe(TOKEN_BYTES)
-        made = Token(told, right, utc_ms, ends_utc_ms, _sha256(shown))
+        shown = MARK + new_secret()
+        made = Token(
+            name=told,
+            right=right,
+            since_utc_ms=utc_ms,
+            ends_utc_ms=ends_utc_ms,
+            sha256=sha256(shown),
+        )
         with locked(self.path.parent):
             before = self._read()
             if any(same(each.name) == same(told) for each in before):
@@ -148,24 +130,9 @@ class Tokens:
         if text is None:
             return ()
         try:
-            kept = _File.model_validate_json(text)
+            return _File.model_validate_json(text).tokens
         except ValidationError as error:
             raise UnreadableError(f"{self.path}: holds no tokens as tankhand keeps them") from error
-        return tuple(Token(**each.model_dump()) for each in kept.tokens)
 
     def _write(self, tokens: tuple[Token, ...]) -> None:
-        kept = tuple(
-            _Kept(
-                name=each.name,
-                right=each.right,
-                since_utc_ms=each.since_utc_ms,
-                ends_utc_ms=each.ends_utc_ms,
-                sha256=each.sha256,
-            )
-            for each in tokens
-        )
-        write_private(self.path, _File(tokens=kept).model_dump_json())
-
-
-def _sha256(shown: str) -> str:
-    return hashlib.sha256(shown.encode("utf-8", "surrogatepass")).hexdigest()
+        write_private(self.path, _File(tokens=tokens).model_dump_json())
