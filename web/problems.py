@@ -9,6 +9,7 @@ from werkzeug import Response as AnyResponse
 from werkzeug.exceptions import HTTPException, InternalServerError
 
 from daemon.api.socket.message import Message
+from daemon.record.errors import NoSuchAlarmError, NoSuchRunError, RecordError
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -153,6 +154,12 @@ def of_http(error: HTTPException) -> AnyResponse:
         if name == "Allow":
             headers[name] = value
     return ProblemError(_BY_STATUS.get(status, UNREADABLE), headers=headers).answer()
+
+
+def of_record(error: RecordError) -> AnyResponse:
+    """Tell that the record has not what was asked for, or does not give it."""
+    kind = NOT_FOUND if isinstance(error, NoSuchAlarmError | NoSuchRunError) else NO_RECORD
+    return ProblemError(kind, f"{error}.").answer()
 
 
 def faults(error: ValidationError) -> tuple[Fault, ...]:

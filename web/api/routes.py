@@ -9,6 +9,7 @@ from flask import Blueprint, Flask, Response, jsonify, render_template, request,
 from flask.typing import ResponseReturnValue
 from flask_limiter import Limiter
 
+from daemon.record.errors import RecordError
 from web.api import asking, lines
 from web.api.commands import NEVER_COUNTED, Commands
 from web.api.document import ABOUT, VERSION, document
@@ -18,7 +19,7 @@ from web.api.views import Views
 from web.gate.access import Access
 from web.gate.protection import ACTS_A_MINUTE
 from web.gate.rights import API, PREFIX, right_of
-from web.problems import KINDS
+from web.problems import KINDS, of_record
 from web.record import Runs
 from web.tank import Tank
 
@@ -43,6 +44,7 @@ class Api:
                 view = limiter.limit(ACTS_A_MINUTE)(view)
             blueprint.add_url_rule(each.rule, each.name, view, methods=[each.method])
         blueprint.add_url_rule("/openapi.json", "document", self.document)
+        blueprint.register_error_handler(RecordError, of_record)
         app.register_blueprint(blueprint)
         # A browser's cookie is worth nothing for a command here, so there is nothing to forge.
         app.extensions["csrf"].exempt(blueprint)

@@ -12,7 +12,6 @@ from daemon.bath import account
 from daemon.bath.components import VOLUME, amount_unit
 from daemon.clock import to_ms
 from daemon.record.alarms import Alarm
-from daemon.record.errors import NoSuchAlarmError, NoSuchRunError, RecordError
 from daemon.record.queries import Run
 from daemon.record.series import Bands, Series
 from web.api.models import (
@@ -31,7 +30,7 @@ from web.api.models import (
     Window,
 )
 from web.api.operations import Asked, Operation
-from web.problems import NO_RECORD, NOT_FOUND, SILENT, ProblemError
+from web.problems import NO_RECORD, SILENT, ProblemError
 from web.record import Runs
 from web.tank import Tank
 
@@ -39,7 +38,7 @@ Entry = TypeVar("Entry")
 
 
 class Views:
-    """The operations that look, over one daemon and one record."""
+    """The operations that look, over one daemon and one record; they raise its `RecordError`."""
 
     def __init__(self, tank: Tank, runs: Runs) -> None:
         self._tank = tank
@@ -98,21 +97,13 @@ class Views:
     def runs(self, asked: Asked) -> RunList:
         """A part of the runs."""
         page = asked.of(Page)
-        try:
-            found = self._runs.page(page.limit + 1, page.before)
-        except RecordError as error:
-            raise _unreadable(error) from error
+        found = self._runs.page(page.limit + 1, page.before)
         shown, more = _page(found, page.limit)
         return RunList(runs=tuple(map(_summary, shown)), older=shown[-1].id if more else None)
 
     def run(self, asked: Asked) -> RunReport:
         """One run."""
-        try:
-            found, stages = self._runs.with_stages(asked.number)
-        except NoSuchRunError as error:
-            raise ProblemError(NOT_FOUND, f"{error}.") from error
-        except RecordError as error:
-            raise _unreadable(error) from error
+        found, stages = self._runs.with_stages(asked.number)
         return RunReport(
             **_summary(found).model_dump(),
             plan=found.plan,
@@ -137,12 +128,7 @@ class Views:
         to_s = max(
             window.from_s + (window.for_s or math.inf), math.nextafter(window.from_s, math.inf)
         )
-        try:
-            found = self._runs.course(asked.number, window.points, window.from_s, to_s).series
-        except NoSuchRunError as error:
-            raise ProblemError(NOT_FOUND, f"{error}.") from error
-        except RecordError as error:
-            raise _unreadable(error) from error
+        found = self._runs.course(asked.number, window.points, window.from_s, to_s).series
         return _readings(asked.number, found, window.from_s)
 
     def alarms(self, asked: Asked) -> StandingAlarms:
@@ -152,10 +138,7 @@ class Views:
     def kept_alarms(self, asked: Asked) -> KeptAlarms:
         """A part of the alarms that the record keeps."""
         page = asked.of(Page)
-        try:
-            found = self._runs.alarms(0, page.limit + 1, page.before)
-        except RecordError as error:
-            raise _unreadable(error) from error
+        found = self._runs.alarms(0, page.limit + 1, page.before)
         shown, more = _page(found, page.limit)
         return KeptAlarms(
             alarms=tuple(map(_alarm, shown)), older=shown[-1].number if more else None
@@ -163,20 +146,12 @@ class Views:
 
     def alarm(self, asked: Asked) -> KeptAlarm:
         """One alarm."""
-        try:
-            return _alarm(self._runs.alarm(asked.number))
-        except NoSuchAlarmError as error:
-            raise ProblemError(NOT_FOUND, f"{error}.") from error
-        except RecordError as error:
-            raise _unreadable(error) from error
+        return _alarm(self._runs.alarm(asked.number))
 
     def bath(self, asked: Asked) -> BathSummary:
         """The bath's account."""
         status = self.state(asked)
-        try:
-            book = self._runs.book(status.bath, to_ms(utc_of(status.utc)))
-        except RecordError as error:
-            raise _unreadable(error) from error
+        book = self._runs.book(status.bath, to_ms(utc_of(status.utc)))
         level = account.level(book.entries, book.description, book.utc_ms)
         balances = account.balances(book.entries, book.utc_ms)
         additives = account.additives_ever(book.entries)
@@ -193,10 +168,6 @@ class Views:
             dues=status.dues,
             unsettled=status.unsettled,
         )
-
-
-def _unreadable(error: RecordError) -> ProblemError:
-    return ProblemError(NO_RECORD, f"{error}.")
 
 
 def _page(found: Sequence[Entry], limit: int) -> tuple[Sequence[Entry], bool]:
