@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from daemon.api.errors import InputError
 from daemon.api.explain import read_toml
 from daemon.api.plans.file import PlanFile
-from daemon.api.plans.kept import KeptPlan, name_of, plan_name
+from daemon.api.plans.kept import KeptPlan, name_of, named
 from daemon.api.plans.text import plan_text, typed_of
 from daemon.api.socket.client import DaemonUnreachableError
 from daemon.api.socket.plans import DropPlanRequest, KeepPlanRequest, PlanCheck
@@ -127,7 +127,7 @@ class PlanPages:
         text = plan_text(_tree(form))
         try:
             read_toml(text, WHERE, PlanFile)
-            name = _name(keep.text("name") or opened.name or name_of(form.text("title")))
+            name = named(keep.text("name") or opened.name or name_of(form.text("title")))
             asked = KeepPlanRequest(
                 name=name,
                 plan=text,
@@ -286,13 +286,6 @@ def _tree(form: Form) -> dict[str, Any]:
     if copies.isascii() and copies.isdigit():
         tree["copies"] = int(copies)
     return tree
-
-
-def _name(text: str) -> str:
-    try:
-        return plan_name(text)
-    except ValueError as error:
-        raise InputError("name", (str(error),)) from error
 
 
 def _copy_of(name: str) -> str:

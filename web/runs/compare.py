@@ -16,7 +16,7 @@ from web.language import gettext as _
 from web.listing import unreadable
 from web.record import Runs, record_number
 from web.runs import words
-from web.runs.listed import alarms_in_words, end_of
+from web.runs.listed import end_of
 from web.runs.report import no_such_run
 from web.times import stamp, zone_name
 from web.trouble import show
@@ -110,11 +110,16 @@ def compared(first: RunReport, second: RunReport) -> tuple[Compared, ...]:
         sure(_("mass"), lambda each: each.deposit.mass_g, "g", 4),
         _time(_("plated"), *(each.run.running_s for each in pair)),
         number(_("area"), lambda each: each.run.area_dm2, "dm²", 3),
-        number(_("density in the mean"), _density, "A/dm²", 2),
+        number(
+            _("density in the mean"),
+            lambda each: words.mean_density(each.run, each.run.running_s),
+            "A/dm²",
+            2,
+        ),
         number(_("voltage in the mean"), lambda each: _mean(each, each.series.voltage_v), "V", 3),
         number(_("bath in the mean"), lambda each: _mean(each, each.series.temperature_c), "°C", 1),
         number(_("energy of the cell"), lambda each: 1000 * each.energy.cell_kwh, "Wh", 1),
-        worded(_("alarms"), _alarms),
+        worded(_("alarms"), words.alarms),
         worded(_("bath"), lambda each: each.run.bath),
         worded(_("counted by"), lambda each: each.run.counted_by.meter),
         worded(_("plan"), lambda each: _plan(each, first)),
@@ -155,13 +160,6 @@ def _started(found: RunReport) -> str:
     return stamp(found.run.started_utc_ms)[:16]
 
 
-def _density(found: RunReport) -> float | None:
-    run = found.run
-    if not run.running_s or not run.area_dm2:
-        return None
-    return 3600 * run.charge_ah / run.running_s / run.area_dm2
-
-
 def _mean(found: RunReport, bands: Bands) -> float | None:
     """The mean over a run's points, by how long each is; None where nothing was read."""
     seen, total, weight = found.series, 0.0, 0.0
@@ -172,13 +170,6 @@ def _mean(found: RunReport, bands: Bands) -> float | None:
             weight += last_s - before_s
         before_s = last_s
     return total / weight if weight > 0 else None
-
-
-def _alarms(found: RunReport) -> str:
-    counts: dict[str, int] = {}
-    for each in found.alarms:
-        counts[each.raised.priority] = counts.get(each.raised.priority, 0) + 1
-    return alarms_in_words(counts) or _("none")
 
 
 def _plan(found: RunReport, first: RunReport) -> str:

@@ -1,5 +1,6 @@
 """A run's report in words: what came of it, in figures with their doubt. Pure."""
 
+from collections import Counter
 from dataclasses import dataclass
 
 from daemon.api.bath import bath_words
@@ -13,6 +14,7 @@ from daemon.bath.weighings import KeptWeighing
 from daemon.chemistry.electrolysis import g_per_ah
 from daemon.chemistry.uncertainty import Budget, coverage_factor
 from daemon.control.outline import Leg, outline
+from daemon.record.queries import Run
 from web.alarms.past import past
 from web.language import gettext as _
 from web.language import ngettext
@@ -133,14 +135,23 @@ def figures(found: RunReport, zone: str, *, under_way: bool) -> tuple[Row, ...]:
         end = end_of(run, under_way=under_way)
         rows.append(Row(_("ended"), f"{stamp(run.ended_utc_ms)}, {end}{why}"))
     rows += _interruption(found)
-    counts: dict[str, int] = {}
-    for each in found.alarms:
-        counts[each.raised.priority] = counts.get(each.raised.priority, 0) + 1
-    rows.append(Row(_("alarms"), alarms_in_words(counts) or _("none")))
+    rows.append(Row(_("alarms"), alarms(found)))
     rows.append(Row(_("bath"), run.bath))
     rows.append(Row(_("area"), _area(found)))
     rows.append(Row(_("counted by"), counted_by(run.counted_by, found.calibration)))
     return tuple(rows)
+
+
+def alarms(found: RunReport) -> str:
+    """How many alarms the run had, and how many of high priority."""
+    return alarms_in_words(Counter(each.raised.priority for each in found.alarms)) or _("none")
+
+
+def mean_density(run: Run, plated_s: float | None) -> float | None:
+    """A/dm² in the mean over the s that it plated; None where time or area is not known."""
+    if not plated_s or not run.area_dm2:
+        return None
+    return 3600 * run.charge_ah / plated_s / run.area_dm2
 
 
 def stages(found: RunReport) -> tuple[StageLine, ...]:
@@ -223,8 +234,8 @@ def _plated(found: RunReport, running_s: float) -> str:
     if run.running_s is not None and run.elapsed_s - run.running_s >= 60:
         held = duration(run.elapsed_s - run.running_s)
         said = _("%(plated)s, and %(held)s held or changing", plated=said, held=held)
-    if running_s > 0 and run.area_dm2 > 0:
-        density = 3600 * run.charge_ah / running_s / run.area_dm2
+    density = mean_density(run, running_s)
+    if density is not None:
         mean = _("%(density)s A/dm² in the mean", density=f"{density:.2f}")
         said = f"{said}; {mean}"
     return said

@@ -51,6 +51,14 @@ def plan_name(text: str) -> str:
     return name
 
 
+def named(text: str) -> str:
+    """The same for a name that was asked for. Raises InputError, with what is allowed."""
+    try:
+        return plan_name(text)
+    except ValueError as error:
+        raise InputError("name", (str(error),)) from error
+
+
 def name_of(title: str) -> str:
     """A name for a plan of this title: what a name cannot have becomes a dash."""
     name = _OTHER.sub("-", unicodedata.normalize("NFC", title)).strip("-_ .,(+")[:LONGEST_NAME]

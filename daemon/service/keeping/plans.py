@@ -13,7 +13,7 @@ from daemon.api.plans.kept import (
     Rehearsed,
     kept_plan,
     kept_plans,
-    plan_name,
+    named,
     rehearsals,
     rehearsals_at,
 )
@@ -43,7 +43,7 @@ class PlanKeeper:
         """
         with self._lock:
             try:
-                name = _name(request.name)
+                name = named(request.name)
                 read_toml(request.plan, "plan", PlanFile)
                 self._as_seen(name, request.seen)
                 self._writer.keep_audit(self._asked(request, "keep a plan"))
@@ -56,7 +56,7 @@ class PlanKeeper:
         """Delete a plan's file, if it is the one that its asker has seen. Raises as `keep`."""
         with self._lock:
             try:
-                name = _name(request.name)
+                name = named(request.name)
                 self._as_seen(name, request.seen)
                 self._writer.keep_audit(self._asked(request, "delete a plan"))
                 try:
@@ -115,10 +115,3 @@ class PlanKeeper:
     ) -> Audited:
         utc_ms = to_ms(self._clock.utc())
         return Audited(utc_ms, request.who, request.where, what, request.name, refused)
-
-
-def _name(text: str) -> str:
-    try:
-        return plan_name(text)
-    except ValueError as error:
-        raise InputError("name", (str(error),)) from error
