@@ -10,10 +10,8 @@ from daemon.api.runs.course import RunCourse
 from daemon.api.socket.rehearsal import Rehearsal
 from daemon.record.series import Series
 from daemon.record.summary import GAP_LIMIT_S
+from web.drawings.lines import HEIGHT, WIDTH, area, path, unbroken
 from web.language import gettext as _
-
-WIDTH, HEIGHT = 1000, 100
-"""The plain drawing's own units; the page stretches it to the space there is."""
 
 USUAL_TIMES = 4
 """A silence this many times as long as the run's usual one is a gap: a supply may be slow."""
@@ -22,7 +20,6 @@ DRAWN = ("current", "voltage", "thickness")
 """What a rehearsal foretells of what is drawn, as the columns call it."""
 
 Values = list[float | None]
-Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +126,7 @@ class _Across:
             name,
             unit,
             f"{top:g}",
-            "".join(_path(part) for part in _parts(x, _heights(middle, top))),
+            "".join(map(path, unbroken(x, _heights(middle, top)))),
             _between(x, *read, top=top),
             _between(told_x, *told, top=top),
         )
@@ -185,8 +182,7 @@ def _between(x: Values, least: Values | None, most: Values | None, *, top: float
     """Draw the area between two columns; nothing where they are not there."""
     if least is None or most is None:
         return ""
-    edges = zip(_parts(x, _heights(least, top)), _parts(x, _heights(most, top)), strict=True)
-    return "".join(f"{_path(upper + lower[::-1])}Z" for lower, upper in edges)
+    return area(unbroken(x, _heights(most, top)), unbroken(x, _heights(least, top)))
 
 
 def _top(greatest: float) -> float:
@@ -199,18 +195,3 @@ def _top(greatest: float) -> float:
 
 def _heights(values: Values, top: float) -> Values:
     return [None if v is None else HEIGHT * (1 - max(0.0, v) / top) for v in values]
-
-
-def _parts(x: Values, y: Values) -> list[list[Point]]:
-    """Split a line where a value is missing."""
-    parts: list[list[Point]] = [[]]
-    for across, down in zip(x, y, strict=True):
-        if across is None or down is None:
-            parts.append([])
-        else:
-            parts[-1].append((across, down))
-    return [part for part in parts if part]
-
-
-def _path(points: list[Point]) -> str:
-    return "M" + "L".join(f"{across:.0f} {down:.1f}" for across, down in points)

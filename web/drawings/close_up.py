@@ -13,11 +13,9 @@ from statistics import median
 from daemon.record.close_ups import CloseUp
 from daemon.record.entries import Trace, TraceReading
 from daemon.record.summary import GAP_LIMIT_S
-from web.drawings.scale import Tick, decimals, scale, step_of, steps
+from web.drawings.lines import Frame, Points, path
+from web.drawings.scale import Tick, marks, scale, step_of, steps
 from web.language import gettext as _
-
-WIDTH, HEIGHT = 1000, 100
-"""The lines' own units; the page stretches them to the space there is."""
 
 NEAR_S = 5.0
 """s before and after the alarm that the nearer look shows."""
@@ -27,8 +25,6 @@ USUAL_TIMES = 4
 
 OTHERS = 3
 """Kinds of thin lines for the meters that do not count."""
-
-Pairs = list[tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +70,13 @@ def drawn(close_up: CloseUp, near_s: float = math.inf) -> Drawing | None:
     if to_s <= from_s:
         return None
 
-    def across(at_s: float) -> float:
-        return (at_s - from_s) / (to_s - from_s)
-
+    span = from_s, to_s
     both = (
-        _panel(_("Current"), "A", traces, across, lambda r: r.current_a, lambda r: r.set_current_a),
-        _panel(_("Voltage"), "V", traces, across, lambda r: r.voltage_v, lambda _: None),
+        _panel(_("Current"), "A", traces, span, lambda r: r.current_a, lambda r: r.set_current_a),
+        _panel(_("Voltage"), "V", traces, span, lambda r: r.voltage_v, lambda _: None),
     )
     panels = tuple(panel for panel in both if panel.lines)
+    across = Frame(from_s, to_s, 0.0, 1.0).across
     times = tuple(
         Tick(f"{t:+g}".replace("-", "\N{MINUS SIGN}") if t else "alarm", across(t))
         for t in steps(from_s, to_s, step_of(to_s - from_s, at_most=5))
@@ -108,7 +103,7 @@ def _panel(
     name: str,
     unit: str,
     traces: Sequence[Trace],
-    across: Callable[[float], float],
+    span: tuple[float, float],
     value: Value,
     wanted: Value,
 ) -> Panel:
@@ -117,29 +112,22 @@ def _panel(
     set_to = [part for trace in traces for part in _parts(trace.readings, wanted)]
     shown = [v for parts in (*read.values(), set_to) for part in parts for _, v in part]
     low, high, step = scale(shown)
-
-    def placed(part: Pairs) -> Pairs:
-        return [(WIDTH * across(t), HEIGHT * (high - v) / (high - low)) for t, v in part]
-
-    kind = kinds(traces)
+    place, kind = Frame(*span, low, high).place, kinds(traces)
     return Panel(
         name,
         unit,
         tuple(
-            Line(meter, kind[meter], "".join(_path(placed(part)) for part in parts))
+            Line(meter, kind[meter], "".join(path(place(part)) for part in parts))
             for meter, parts in read.items()
         ),
-        "".join(_stairs(placed(part)) for part in set_to),
-        tuple(
-            Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low))
-            for v in steps(low, high, step)
-        ),
+        "".join(_stairs(place(part)) for part in set_to),
+        marks(low, high, step),
         _("%(name)s in %(unit)s around the alarm. ", name=name, unit=unit)
         + " ".join(map(_said, read.items())),
     )
 
 
-def _said(read: tuple[str, list[Pairs]]) -> str:
+def _said(read: tuple[str, list[Points]]) -> str:
     meter, parts = read
     values = [v for part in parts for _, v in part]
     return _(
@@ -150,11 +138,11 @@ def _said(read: tuple[str, list[Pairs]]) -> str:
     )
 
 
-def _parts(readings: Sequence[TraceReading], value: Value) -> Iterator[Pairs]:
+def _parts(readings: Sequence[TraceReading], value: Value) -> Iterator[Points]:
     """A meter's readings in pieces: cut where a value is missing, and at gaps."""
     silences_s = [after.at_s - before.at_s for before, after in pairwise(readings)]
     limit_s = max(GAP_LIMIT_S, USUAL_TIMES * median(silences_s)) if silences_s else GAP_LIMIT_S
-    part: Pairs = []
+    part: Points = []
     for reading in readings:
         at_s, read = reading.at_s, value(reading)
         if part and (read is None or at_s - part[-1][0] > limit_s):
@@ -166,14 +154,7 @@ def _parts(readings: Sequence[TraceReading], value: Value) -> Iterator[Pairs]:
         yield part
 
 
-def _path(points: Pairs) -> str:
-    """A line through the points; one that stands alone is a dot."""
-    if len(points) == 1:
-        points = points * 2
-    return "M" + "L".join(f"{across:.1f} {down:.1f}" for across, down in points)
-
-
-def _stairs(points: Pairs) -> str:
+def _stairs(points: Points) -> str:
     """A line that keeps each value until the next point."""
     (first, down), *rest = points
     changes = [f"M{first:.1f} {down:.1f}"]

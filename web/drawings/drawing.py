@@ -8,13 +8,8 @@ their colours alone.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from web.drawings.scale import Tick, decimals, scale, step_of, steps
-
-WIDTH, HEIGHT = 1000, 100
-"""The lines' own units; the page stretches them to the space there is."""
-
-Values = Sequence[float | None]
-Points = list[tuple[float, float]]
+from web.drawings.lines import HEIGHT, WIDTH, Frame, Points, Values, area, path
+from web.drawings.scale import Tick, marks, scale, time_marks
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +88,9 @@ def drawn(
     shown = [each for each in quantities if any(_seen(curve, end_s) for curve in each.curves)]
     if not shown or not end_s > 0:
         return None
-    hours = end_s / 3600
-    step = step_of(hours, at_most=4)
     return Chart(
         tuple(_panel(each, end_s) for each in shown),
-        tuple(
-            Tick(f"{h:.{decimals(step)}f} h" if h else "0", h / hours)
-            for h in steps(0.0, hours, step)
-        ),
+        time_marks(end_s, at_most=4),
         tuple(Tick(label, at_s / end_s) for at_s, label in moments if 0 <= at_s <= end_s),
     )
 
@@ -114,26 +104,22 @@ def _panel(quantity: Quantity, end_s: float) -> Panel:
             shown += [v for _, v in _seen(Curve("", of_range.at_s, values), end_s)]
     low, high, step = scale([0.0, *shown] if quantity.from_nothing else shown)
 
+    frame = Frame(0.0, end_s, low, high)
+
     def placed(at_s: Values, values: Values) -> list[Points]:
-        return [
-            [(WIDTH * t / end_s, HEIGHT * (high - v) / (high - low)) for t, v in part]
-            for part in _parts(at_s, values, end_s)
-        ]
+        return [frame.place(part) for part in _parts(at_s, values, end_s)]
 
     band = ""
     if of_range is not None:
-        lower = placed(of_range.at_s, of_range.least)
-        upper = placed(of_range.at_s, of_range.greatest)
-        band = "".join(f"{_path(a + b[::-1])}Z" for a, b in zip(upper, lower, strict=True))
+        least, greatest = of_range.least, of_range.greatest
+        band = area(placed(of_range.at_s, greatest), placed(of_range.at_s, least))
     lines = []
     for curve in curves:
         parts = placed(curve.at_s, curve.values)
         across, down = parts[-1][-1]
-        path = "".join(map(_path, parts))
-        lines.append(Line(curve.kind, path, curve.label, across / WIDTH, down / HEIGHT))
-    ticks = tuple(
-        Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low)) for v in steps(low, high, step)
-    )
+        drawn_as = "".join(map(path, parts))
+        lines.append(Line(curve.kind, drawn_as, curve.label, across / WIDTH, down / HEIGHT))
+    ticks = marks(low, high, step)
     return Panel(quantity.name, quantity.unit, band, tuple(lines), ticks, quantity.said)
 
 
@@ -154,10 +140,3 @@ def _parts(at_s: Values, values: Values, end_s: float) -> list[Points]:
             share = (end_s - before_s) / (t - before_s)
             parts[-1].append((end_s, before + (v - before) * share))
     return [part for part in parts if part]
-
-
-def _path(points: Points) -> str:
-    """A line through the points; one that stands alone is a dot."""
-    if len(points) == 1:
-        points = points * 2
-    return "M" + "L".join(f"{across:.1f} {down:.1f}" for across, down in points)

@@ -9,12 +9,10 @@ from dataclasses import dataclass
 from daemon.api.rounding import fixed
 from daemon.api.sentence import duration
 from daemon.api.socket.plans import PlanCourse, StageCourse
-from web.drawings.scale import Tick, decimals, scale, step_of, steps
+from web.drawings.lines import Frame, path
+from web.drawings.scale import Tick, marks, scale, step_of, time_marks
 from web.language import gettext as _
 from web.language import marked, spoken
-
-WIDTH, HEIGHT = 1000, 100
-"""The lines' own units; the page stretches them to the space there is."""
 
 NAMED = 0.16
 """A stage that takes this share of the width has its name in the drawing, others their number."""
@@ -81,31 +79,24 @@ def drawn(course: PlanCourse) -> Chart | None:
     if end_s <= 0:
         return None
     unit, unit_s = ("h", 3600.0) if end_s > 5400 else ("min", 60.0)
-    span = end_s / unit_s
-    step = step_of(span, at_most=4)
-    ticks = tuple(
-        Tick(f"{t:.{decimals(step)}f} {unit}" if t else "0", t / span)
-        for t in steps(0.0, span, step)
-    )
     stages = tuple(_stage(n, each, course, end_s) for n, each in enumerate(course.stages, 1))
-    return Chart((_current(course), _thickness(course)), stages, ticks)
+    return Chart((_current(course), _thickness(course)), stages, time_marks(end_s, 4, unit, unit_s))
 
 
 def _current(course: PlanCourse) -> Panel:
     low, high, step = scale([0.0, *course.current_a])
     density = high / course.area_dm2
-    wide = step_of(density, at_most=4)
     return Panel(
         _("Current"),
         "A",
         _path(course, course.current_a, low, high),
-        _ticks(low, high, step),
+        marks(low, high, step),
         _(
             "Current in A against time, from %(least)s to %(most)s A.",
             least=f"{min(course.current_a):.3g}",
             most=f"{max(course.current_a):.3g}",
         ),
-        tuple(Tick(f"{v:.{decimals(wide)}f}", 1 - v / density) for v in steps(0.0, density, wide)),
+        marks(0.0, density, step_of(density, at_most=4)),
         "A/dm²",
     )
 
@@ -116,7 +107,7 @@ def _thickness(course: PlanCourse) -> Panel:
         _("Thickness"),
         "µm",
         _path(course, course.thickness_um, low, high),
-        _ticks(low, high, step),
+        marks(low, high, step),
         _(
             "Mean thickness in µm against time, up to %(most)s µm; the target is %(target)s µm.",
             most=f"{course.thickness_um[-1]:.3g}",
@@ -126,19 +117,9 @@ def _thickness(course: PlanCourse) -> Panel:
     )
 
 
-def _ticks(low: float, high: float, step: float) -> tuple[Tick, ...]:
-    return tuple(
-        Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low)) for v in steps(low, high, step)
-    )
-
-
 def _path(course: PlanCourse, values: Sequence[float], low: float, high: float) -> str:
-    end_s = course.duration_s
-    points = (
-        f"{WIDTH * t / end_s:.1f} {HEIGHT * (high - v) / (high - low):.2f}"
-        for t, v in zip(course.times_s, values, strict=True)
-    )
-    return "M" + "L".join(points)
+    frame = Frame(0.0, course.duration_s, low, high)
+    return path(frame.place(list(zip(course.times_s, values, strict=True))))
 
 
 def _stage(number: int, stage: StageCourse, course: PlanCourse, end_s: float) -> StageDrawn:

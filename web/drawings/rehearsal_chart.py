@@ -9,16 +9,12 @@ from dataclasses import dataclass
 from daemon.api.rehearsal.after import After
 from daemon.api.socket.rehearsal import CurveMessage, Rehearsal
 from daemon.record.series import Series
-from web.drawings.scale import Tick, decimals, scale, step_of, steps
+from web.drawings.lines import Frame, Points, Values, area, path, unbroken
+from web.drawings.scale import Tick, marks, scale, time_marks
 from web.language import gettext as _
-
-WIDTH, HEIGHT = 1000, 100
-"""The lines' own units; the page stretches them to the space there is."""
 
 FROM_NOTHING = frozenset({"Current", "Voltage", "Thickness"})
 """Curves whose scale begins at 0."""
-
-Values = Sequence[float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +46,7 @@ def drawn(found: Rehearsal, after: After | None = None) -> Chart | None:
     if after is not None and after.series.last_s:
         end_s = max(end_s, after.series.last_s[-1])
     panels = tuple(_panel(curve, found.times_s, end_s, after) for curve in found.curves)
-    hours = end_s / 3600
-    step = step_of(hours, at_most=5)
-    ticks = tuple(
-        Tick(f"{h:.{decimals(step)}f} h" if h else "0", h / hours) for h in steps(0.0, hours, step)
-    )
-    return Chart(panels, ticks)
+    return Chart(panels, time_marks(end_s, at_most=5))
 
 
 def _panel(
@@ -64,28 +55,18 @@ def _panel(
     real_s, real = _real(curve.name, after)
     shown = [v for v in (*curve.least, *curve.greatest, *real) if v is not None]
     low, high, step = scale([0.0, *shown] if curve.name in FROM_NOTHING else shown)
+    frame = Frame(0.0, end_s, low, high)
 
-    def placed(at_s: Sequence[float], values: Values) -> list[list[tuple[float, float]]]:
-        parts: list[list[tuple[float, float]]] = [[]]
-        for t, v in zip(at_s, values, strict=True):
-            if v is None:
-                parts.append([])
-            else:
-                parts[-1].append((WIDTH * t / end_s, HEIGHT * (high - v) / (high - low)))
-        return [part for part in parts if part]
+    def placed(at_s: Sequence[float], values: Values) -> list[Points]:
+        return [frame.place(part) for part in unbroken(at_s, values)]
 
-    lower, upper = placed(times_s, curve.least), placed(times_s, curve.greatest)
-    band = "".join(f"{_path(a + b[::-1])}Z" for a, b in zip(upper, lower, strict=True))
     return Panel(
         curve.name,
         curve.unit,
-        band,
-        "".join(_path(part) for part in placed(times_s, curve.middle)),
-        "".join(_path(part) for part in placed(real_s, real)),
-        tuple(
-            Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low))
-            for v in steps(low, high, step)
-        ),
+        area(placed(times_s, curve.greatest), placed(times_s, curve.least)),
+        "".join(map(path, placed(times_s, curve.middle))),
+        "".join(map(path, placed(real_s, real))),
+        marks(low, high, step),
         _said(curve, real),
     )
 
@@ -122,9 +103,3 @@ def _said(curve: CurveMessage, real: Values) -> str:
             most=f"{max(there):.3g}",
         )
     return said
-
-
-def _path(points: Sequence[tuple[float, float]]) -> str:
-    if len(points) == 1:
-        points = [*points, *points]
-    return "M" + "L".join(f"{across:.1f} {down:.1f}" for across, down in points)

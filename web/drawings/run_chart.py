@@ -6,7 +6,8 @@ from daemon.api.runs.report import RunReport
 from daemon.api.socket.rehearsal import CurveMessage, Rehearsal
 from daemon.control.outline import Leg, outline
 from web.drawings.chart import columns
-from web.drawings.drawing import Chart, Curve, Quantity, Range, Values, drawn
+from web.drawings.drawing import Chart, Curve, Quantity, Range, drawn
+from web.drawings.lines import Values
 from web.language import gettext as _
 
 REACH = 3.0

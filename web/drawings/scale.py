@@ -48,3 +48,22 @@ def steps(low: float, high: float, step: float) -> list[float]:
 def decimals(step: float) -> int:
     """Decimals that a scale of such steps wants."""
     return max(0, -math.floor(math.log10(step) + 1e-6))
+
+
+def marks(low: float, high: float, step: float) -> tuple[Tick, ...]:
+    """A scale's marks, from the top: the upper end is there."""
+    return tuple(
+        Tick(f"{v:z.{decimals(step)}f}", (high - v) / (high - low)) for v in steps(low, high, step)
+    )
+
+
+def time_marks(
+    end_s: float, at_most: int, unit: str = "h", unit_s: float = 3600.0
+) -> tuple[Tick, ...]:
+    """Marks of the time from 0 to `end_s`, in so many steps at most, with their unit."""
+    span = end_s / unit_s
+    step = step_of(span, at_most)
+    return tuple(
+        Tick(f"{t:.{decimals(step)}f} {unit}" if t else "0", t / span)
+        for t in steps(0.0, span, step)
+    )

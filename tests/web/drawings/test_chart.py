@@ -60,12 +60,13 @@ def test_spans_that_touch_are_one_line() -> None:
 def test_the_plain_line_spans_the_width_and_stands_on_zero() -> None:
     current = panels(a_course((0.0, 2.0, 4.0), (0.0, 2.0, 1.0)))[0]
     assert (current.name, current.unit, current.top) == ("Current", "A", "2")
-    assert current.line == "M0 100.0L500 0.0L1000 50.0"
+    assert current.line == "M0.0 100.0L500.0 0.0L1000.0 50.0"
 
 
 def test_a_missing_value_splits_the_plain_line() -> None:
     current = panels(a_course((0.0, 1.0, 2.0, 3.0), (1.0, 1.0, None, 1.0)))[0]
-    assert current.line == "M0 0.0L333 0.0M1000 0.0"
+    # What stands alone is a dot.
+    assert current.line == "M0.0 0.0L333.3 0.0M1000.0 0.0L1000.0 0.0"
 
 
 @pytest.mark.parametrize(
@@ -120,7 +121,7 @@ def test_what_was_foretold_is_cut_to_what_was_read() -> None:
     assert data["foretold_current_most"] == [2.0, 3.0, 4.0]
     current = panels(course)[0]
     assert current.top == "4"
-    assert current.foretold == "M0 50.0L500 25.0L1000 0.0L1000 25.0L500 50.0L0 75.0Z"
+    assert current.foretold == "M0.0 50.0L500.0 25.0L1000.0 0.0L1000.0 25.0L500.0 50.0L0.0 75.0Z"
 
 
 def test_where_a_rehearsal_has_ended_nothing_is_foretold() -> None:
