@@ -93,6 +93,8 @@ test)
     # It checks the service's unit; not run, it changes nothing on the machine.
     command -v systemd-analyze >/dev/null || install systemd
     cd -- "$here"
+    # Looks for what would keep people out of the page; fetched once, into the user's cache.
+    "$venv/bin/python" tests/web/axe.py --fetch || die "the page's tests need it; see above"
     PATH=$venv/bin:$PATH
     [ $# -eq 0 ] || exec pytest "$@"
     ruff check

@@ -217,6 +217,17 @@ def test_the_tests_need_a_browser_what_drives_it_and_what_checks_the_unit(whole:
     assert installed[1::2] == ["chromium fonts-dejavu-core", "libatomic1", "strace", "systemd"]
 
 
+def test_what_looks_for_barriers_is_there_before_the_tests_or_none_is_run(whole: Machine) -> None:
+    assert whole.go("test", "-q").returncode == 0
+    assert any(call.endswith("tests/web/axe.py --fetch") for call in whole.called)
+    whole.install("python3", MAKING_PYTHON.replace("--version)", "*axe.py*) exit 1 ;;\n--version)"))
+    (whole.clone / "pyproject.toml").write_text("", encoding="utf-8")
+    done = whole.go("test", "-q")
+    assert done.returncode == 1
+    assert "the page's tests need it" in done.stderr
+    assert "pytest" not in done.stdout
+
+
 @pytest.mark.parametrize("failing", ["ruff", "mypy", "lint-imports", "pytest"])
 def test_any_check_that_fails_fails_the_whole(whole: Machine, failing: str) -> None:
     whole.go("test", "-q")

@@ -1,5 +1,7 @@
 """Looks for barriers in every state of the page: `python tests/web/axe.py [STATE]`.
 
+`--fetch` instead of a state only fetches axe-core, as `./go test` does before the tests.
+
 By axe-core in a real browser, with its rules of WCAG 2.2 A and AA and its best practices, in the
 states, sizes and themes of the pictures. It is fetched once from the npm registry, by version and
 hash, into the user's cache. Exit code 1 where anything was found.
@@ -99,6 +101,12 @@ def _told(violation: dict[str, Any]) -> str:
 
 
 if __name__ == "__main__":
+    if sys.argv[1:2] == ["--fetch"]:
+        try:
+            axe()
+        except AxeError as error:
+            sys.exit(str(error))
+        sys.exit()
     # The states need a folder of tests beside them, which is there when this is run.
     from screenshots import every_state, opened
 
