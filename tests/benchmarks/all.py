@@ -6,7 +6,7 @@ from pathlib import Path
 
 NAMES = (
     "step", "rehearsal", "intervals", "accuracy", "record", "runs", "recount", "throughput",
-    "idle", "off", "reaction", "lateness",
+    "idle", "off", "reaction", "crowd", "lateness",
 )  # fmt: skip
 
 

@@ -118,9 +118,9 @@ def measure(what: Configuration, ticks: int, options: argparse.Namespace, shim: 
             os.sched_setscheduler(tank.pid, os.SCHED_FIFO, os.sched_param(SUPPLY_PRIORITY))
         settings = write_settings(folder, tank.port, period_s, free_address())
         moments = folder / "moments.csv"
-        loop, ready = _start_loop(what, settings, moments, shim, options, stack)
+        loop, ready = start_loop(what, settings, moments, shim, options, stack)
         if not what.page_inside:
-            _start_page(ready, stack)
+            start_page(ready, stack)
         controls = Controls(folder / "control.sock")
         wait(controls.answers, "the loop to have read", loop)
         wait(lambda: accepts(ready.listen or ""), "the page", loop)
@@ -151,7 +151,7 @@ def measure(what: Configuration, ticks: int, options: argparse.Namespace, shim: 
     what.decisions_s += found[1]
 
 
-def _start_loop(
+def start_loop(
     what: Configuration,
     settings: Path,
     moments: Path,
@@ -159,7 +159,7 @@ def _start_loop(
     options: argparse.Namespace,
     stack: ExitStack,
 ) -> tuple[subprocess.Popen[bytes], Ready]:
-    """The loop's process, up; its beats are read from now on, as the guard would."""
+    """A configuration's loop, up; its beats are read from now on, as the guard would."""
     beat_out, beat_in = os.pipe()
     command = [sys.executable, str(HERE / "watched_loop.py"), "--settings", str(settings)]
     command += ["--beat", str(beat_in), "--moments", str(moments)]
@@ -190,12 +190,15 @@ def _start_loop(
     return loop, beats.ready
 
 
-def _start_page(ready: Ready, stack: ExitStack) -> None:
+def start_page(ready: Ready, stack: ExitStack) -> int:
+    """The page's process, which ends with the stack; its number."""
     command = [sys.executable, "-m", "web", "--socket", ready.socket, "--record", ready.record]
     command += ["--listen", ready.listen or ""]
     # Under load its server tells of every request that has to wait.
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    stack.callback(_kill, subprocess.Popen(command, **quiet))
+    page = subprocess.Popen(command, **quiet)
+    stack.callback(_kill, page)
+    return page.pid
 
 
 def _start_load(ready: Ready, seconds: float) -> subprocess.Popen[str]:

@@ -25,10 +25,11 @@ from web.alarms.presses import cards
 from web.assets import KEEP, Assets
 from web.bath.page import doses
 from web.drawings import section
-from web.drawings.chart import Panel, course_columns, panels
+from web.drawings.chart import Panel, panels
 from web.gate.access import access, signed_in
 from web.gate.protection import ACTS_A_MINUTE, exempt_stops
 from web.gate.rights import Right
+from web.now.charts import Asked, Charts
 from web.now.details import details_of
 from web.now.figures import View, silent_view, view_of
 from web.now.interruption import cuts
@@ -50,6 +51,7 @@ class Pages:
         self._tank = tank
         self._runs = runs
         self._assets = assets
+        self._charts = Charts(runs)
         # Tells a script that it speaks to another process than the one that wrote its page.
         self._start = secrets.token_hex(4)
 
@@ -103,11 +105,11 @@ class Pages:
         if not 0 <= from_s < to_s or not 0 < points <= MOST_POINTS:
             abort(400)
         try:
-            found = self._runs.course(run_id, points, from_s, to_s)
+            drawn = self._charts.give(Asked(run_id, points, from_s, to_s))
         except RecordError:
             abort(404)
-        response = jsonify(course_columns(found))
-        response.add_etag()
+        response = Response(drawn.body, mimetype="application/json")
+        response.set_etag(drawn.tag)
         return response.make_conditional(request)
 
     def act(self, ask: str) -> ResponseReturnValue:
