@@ -1,12 +1,12 @@
 #!/bin/bash
-# A fresh Debian in a folder, for 64-bit Arm unless ARCH says otherwise, and README's first command
-# in it, or the one given.
+# A fresh Debian in a folder, for 64-bit Arm unless ARCH says otherwise, with python3 and git; a clone
+# in it, and there README's first command, or the one given.
 #
 #     sudo bash tests/campaign/fresh_debian.sh FOLDER [COMMAND]
 #
 # Needs root, debootstrap and, for another processor, qemu-user-static; 2 GB, the network, and time:
-# README.md beside it says how much. SUITE=trixie takes another Debian than 12. FOLDER must not be
-# there yet, and stays.
+# README.md beside it says how much. SUITE=trixie takes another Debian than 12, INCLUDE=udev,dbus more of
+# its packages. FOLDER must not be there yet, and stays.
 set -euo pipefail
 
 here=$(cd -- "$(dirname -- "$0")/../.." && pwd)
@@ -38,8 +38,9 @@ if [ "$arch" = arm64 ] && [ "$(uname -m)" != aarch64 ]; then
 fi
 
 say "Debian $suite for $arch"
-debootstrap "--arch=$arch" --foreign --variant=minbase --include=ca-certificates,python3 \
-    "$suite" "$folder" "$mirror" >"$folder.log"
+debootstrap "--arch=$arch" --foreign --variant=minbase \
+    "--include=ca-certificates,git,python3${INCLUDE:+,$INCLUDE}" "$suite" "$folder" "$mirror" \
+    >"$folder.log"
 # What it mounts ends with it.
 unshare --mount --propagation private \
     chroot "$folder" /debootstrap/debootstrap --second-stage >>"$folder.log"
@@ -50,11 +51,9 @@ find /usr/local/share/ca-certificates -name '*.crt' \
     -exec cp -t "$folder/usr/local/share/ca-certificates" {} +
 chroot "$folder" update-ca-certificates >>"$folder.log"
 
-say "a clone"
-mkdir -p "$folder/root/tankhand"
-git -C "$here" archive HEAD | tar -x -C "$folder/root/tankhand"
+git -C "$here" bundle create --quiet "$folder/root/tankhand.bundle" HEAD
 
-say "$command"
+say "a clone, and there: $command"
 code=0
 # Processes and mounts end with it.
 unshare --mount --pid --fork --propagation private bash -euc '
@@ -62,7 +61,7 @@ unshare --mount --pid --fork --propagation private bash -euc '
     mount --rbind /dev "$1/dev"
     exec chroot "$1" /usr/bin/env -i HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8 \
         PIP_CERT=/etc/ssl/certs/ca-certificates.crt \
-        sh -c "uname -m; cd /root/tankhand && $2"
+        sh -c "uname -m; cd; git -c advice.detachedHead=false clone --quiet tankhand.bundle && cd tankhand && $2"
 ' - "$folder" "$command" </dev/null || code=$?
 say "ended with code $code"
 exit "$code"
