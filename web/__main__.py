@@ -14,6 +14,7 @@ from waitress.server import create_server
 
 from daemon.api.languages import SOURCE, Language
 from daemon.api.listen import ListenError, parse_listen
+from daemon.units import parse
 from web.app import create_app
 from web.gate.access import ACCESS, Access, Reading
 from web.server import BODY_LIMIT_BYTES, believing, bound_bodies
@@ -63,6 +64,8 @@ def main(
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(f"listen: {listen}: {error.strerror or error}") from error
+    # What reads a run's plan takes a second to load: before somebody first looks, not while.
+    threading.Thread(target=parse, args=("1 A", "A"), name="units", daemon=True).start()
     if lifeline is None:  # nobody else tells where the page is
         click.echo(f"page: http://{where.host}:{where.port}")
     server.run()

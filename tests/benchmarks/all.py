@@ -6,7 +6,8 @@ from pathlib import Path
 
 NAMES = (
     "step", "rehearsal", "intervals", "accuracy", "record", "runs", "recount", "throughput",
-    "idle", "off", "reaction", "crowd", "lateness",
+    "idle", "off", "reaction", "crowd", "first_view",
+    "lateness",
 )  # fmt: skip
 
 

@@ -406,7 +406,8 @@ class Peer:
 
         server = socketserver.ThreadingUnixStreamServer(str(self.path), Handler)
         self._server = server
-        threading.Thread(target=server.serve_forever, args=(0.02,)).start()
+        # A test that fails before it stops this one must not keep the others waiting.
+        threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True).start()
 
     def stop(self) -> None:
         if self._server is not None:

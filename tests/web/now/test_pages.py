@@ -319,8 +319,12 @@ def test_the_first_view_is_small(client: FlaskClient) -> None:
     assert size <= 60_000
 
 
-def test_a_poll_is_small(client: FlaskClient) -> None:
-    assert len(client.get("/status.json").data) <= 1000
+@pytest.mark.parametrize("measures", [False, True], ids=["a supply alone", "meters and doubt"])
+def test_a_poll_is_small(
+    client: FlaskClient, peer: Any, make_status: Make, measured: Make, measures: bool
+) -> None:
+    peer.status = measured() if measures else make_status()
+    assert 0 < len(client.get("/status.json").data) <= 1000
 
 
 def test_a_failing_page_says_so_in_words(client: FlaskClient, mocker: Any) -> None:
