@@ -7,7 +7,6 @@ All of it in real time. The contactor follows the heartbeat on the daemon's mock
 import importlib.util
 import os
 import signal
-import threading
 import time
 import urllib.request
 from collections.abc import Callable, Sequence
@@ -24,10 +23,8 @@ from daemon.api.socket.client import DaemonUnreachableError
 from daemon.api.socket.messages import StartRequest
 from daemon.record import audits, queries
 from daemon.record.errors import NoSuchRunError
-from drivers.simulator.bench import Truth
 from drivers.simulator.process import SimulatorProcess
 
-HEARTBEAT = 17
 DROP_OUT_S, LETS_GO_S = 1.0, 0.8
 """The contactor's drop-out time as the settings have it, and what this one really takes; s."""
 
@@ -42,7 +39,7 @@ GIVEN_UP_S = 30.0
 
 MORE = f"""\
 [contactor]
-heartbeat_pin = {HEARTBEAT}
+heartbeat_pin = 17
 pull_in = "0.5 s"
 drop_out = "{DROP_OUT_S} s"
 """
@@ -97,48 +94,6 @@ class Killed:
     true_ah: float
 
 
-class Contactor:
-    """The tank, and in its circuit a contactor that follows the heartbeat, in a thread."""
-
-    def __init__(self, tank: SimulatorProcess, edges: Path) -> None:
-        self._tank = tank
-        self._edges = edges
-        self._lock = threading.Lock()
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._follow)
-        self.last_edge_s = -float("inf")
-        self.forced = False
-        self.closed = True
-        edges.touch()
-
-    def __enter__(self) -> "Contactor":
-        self._thread.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._stop.set()
-        self._thread.join()
-
-    def truth(self) -> Truth:
-        """What really happened in the tank."""
-        with self._lock:
-            return self._tank.truth()
-
-    def _follow(self) -> None:
-        with self._edges.open() as lines:
-            while not self._stop.wait(0.005):
-                for line in lines:
-                    self.last_edge_s = float(line.split()[0])
-                moves = time.monotonic() - self.last_edge_s < LETS_GO_S
-                if self.closed != (moves or self.forced):
-                    self._move()
-
-    def _move(self) -> None:
-        with self._lock:
-            self._tank.inject("open_load" if self.closed else "mend")
-        self.closed = not self.closed
-
-
 class Rig:
     """A daemon on a tank that outlives it, for as many kills as are wanted.
 
@@ -150,7 +105,7 @@ class Rig:
         tank = stack.enter_context(SimulatorProcess(rate=1.0, origin_s=origin_s))
         pins = SHARED.MockPins(folder / "pins")
         pins.levels({})
-        self.contactor = stack.enter_context(Contactor(tank, folder / "pins/edges"))
+        self.contactor = stack.enter_context(SHARED.Contactor(tank, pins, LETS_GO_S))
         self.page = SHARED.free_port()
         self.daemon: Any = SHARED.Daemon(
             (place or folder) / "daemon", tank.port, 1.0, origin_s, page=self.page,

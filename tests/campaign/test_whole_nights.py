@@ -1,6 +1,7 @@
 """Whole nights: a few from fresh seeds hold, and each invariant tells when it is broken."""
 
 from dataclasses import replace
+from random import SystemRandom
 
 import pytest
 from night import again, kept
@@ -16,9 +17,9 @@ from daemon.record.summary import nah
 
 
 @pytest.fixture(scope="module")
-def fresh(testrun_uid):
-    """A seed that nobody has seen, the same in all processes of one run of the tests."""
-    return int(testrun_uid, 16) % 10**9
+def fresh():
+    """A seed that nobody has seen."""
+    return SystemRandom().randrange(10**9)
 
 
 @pytest.mark.parametrize("night", range(4))

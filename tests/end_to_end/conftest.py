@@ -14,6 +14,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect, sync_playwright
 
 from daemon.api.socket.client import Client, DaemonUnreachableError
 from daemon.api.socket.messages import ActRequest, StartRequest
@@ -24,6 +25,14 @@ from drivers.simulator.process import SimulatorProcess
 
 PATIENCE_S = 60.0
 """Real s until something that has to happen counts as not happening: for machines that are busy."""
+
+CHROMIUM = "/usr/bin/chromium"
+CHROMIUM_ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+]
 
 JUMPS_AH = 3 / 3600
 """A·h that the count may be off for the run's jumps of current: each is known to the length of an
@@ -277,6 +286,8 @@ class MockPins:
         code = str(Path(__file__).parent / "mock_pins")
         path = os.pathsep.join(filter(None, [code, os.environ.get("PYTHONPATH")]))
         self.environment = {"TANKHAND_MOCK_PINS": str(folder), "PYTHONPATH": path}
+        self.changes = folder / "edges"
+        """A line for each change of an output: monotonic s, pin, level."""
 
     def levels(self, levels):
         """The inputs' levels when a loop starts."""
@@ -294,10 +305,59 @@ class MockPins:
 
     def edges(self, pin):
         """The changes of an output so far: monotonic s, and the level since then."""
-        path = self._folder / "edges"
-        lines = path.read_text().splitlines() if path.exists() else []
+        lines = self.changes.read_text().splitlines() if self.changes.exists() else []
         found = [line.split() for line in lines]
         return [(float(at_s), int(level)) for at_s, number, level in found if int(number) == pin]
+
+
+class Contactor:
+    """A contactor in the tank's circuit that follows the heartbeat on mock pins, in a thread.
+
+    It lets go `lets_go_s` after the last edge. `forced` is one that is kept closed.
+    """
+
+    HEARTBEAT = 17
+
+    def __init__(self, tank, pins, lets_go_s):
+        self._tank = tank
+        self._changes = pins.changes
+        self.lets_go_s = lets_go_s
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._follow)
+        self.last_edge_s = -float("inf")
+        self.forced = False
+        self.closed = True
+        self._changes.touch()
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self._stop.set()
+        self._thread.join()
+
+    def truth(self):
+        """What really happened in the tank."""
+        with self._lock:
+            return self._tank.truth()
+
+    def _follow(self):
+        with self._changes.open() as lines:
+            while not self._stop.wait(0.005):
+                for line in lines:
+                    at_s, pin, _level = line.split()
+                    if int(pin) == self.HEARTBEAT:
+                        self.last_edge_s = float(at_s)
+                moves = time.monotonic() - self.last_edge_s < self.lets_go_s
+                if self.closed != (moves or self.forced):
+                    self._move()
+
+    def _move(self):
+        with self._lock:
+            self._tank.inject("open_load" if self.closed else "mend")
+        self.closed = not self.closed
 
 
 SWING = """
@@ -394,6 +454,13 @@ def mock_pins(tmp_path):
 
 
 @pytest.fixture
+def new_contactor(tank, mock_pins):
+    """Make a contactor that follows the heartbeat; how long it takes to let go, s."""
+    with ExitStack() as stack:
+        yield lambda lets_go_s: stack.enter_context(Contactor(tank, mock_pins, lets_go_s))
+
+
+@pytest.fixture
 def rate():
     """How fast the clocks run; a test module may say otherwise."""
     return 20.0
@@ -480,6 +547,33 @@ def _runs_still():
 @pytest.fixture(name="free_port")
 def _free_port():
     return free_port()
+
+
+@pytest.fixture
+def open_page(free_port):
+    """Open the page's address, once it is served, in a browser that waits long; options of a page.
+
+    Nothing is loaded yet. Gives the page and the address.
+    """
+
+    def listens():
+        with socket.socket() as knock:
+            return knock.connect_ex(("127.0.0.1", free_port)) == 0
+
+    with ExitStack() as stack:
+
+        def open_page(**options):
+            wait_until(listens, "the page is served")
+            playwright = stack.enter_context(sync_playwright())
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
+            stack.callback(browser.close)
+            page = browser.new_page(**options)
+            page.set_default_timeout(1e3 * PATIENCE_S)
+            expect.set_options(timeout=1e3 * PATIENCE_S)
+            stack.callback(expect.set_options, timeout=None)
+            return page, f"http://127.0.0.1:{free_port}"
+
+        yield open_page
 
 
 @pytest.fixture

@@ -5,13 +5,12 @@ import os
 import random
 import re
 import select
-import socket
 import subprocess
 import sys
 from datetime import UTC, datetime
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from daemon.api.socket.messages import StartRequest
 from daemon.record import calibrations
@@ -152,28 +151,15 @@ def talk(daemon):
 
 
 @pytest.fixture
-def page(daemon, free_port, wait_until):
+def page(daemon, open_page):
     """A page in a browser, at the calibrations."""
-
-    def listens():
-        with socket.socket() as knock:
-            return knock.connect_ex(("127.0.0.1", free_port)) == 0
-
-    wait_until(listens, "the page is served")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        page = browser.new_page()
-        page.set_default_timeout(1e3 * PATIENCE_S)
-        page.goto(f"http://127.0.0.1:{free_port}/calibration")
-        yield page
-        browser.close()
+    page, address = open_page()
+    page.goto(f"{address}/calibration")
+    return page
 
 
 def tells(locator, text):
-    expect(locator).to_contain_text(text, timeout=1e3 * PATIENCE_S)
+    expect(locator).to_contain_text(text)
 
 
 def told_gain(comparison):

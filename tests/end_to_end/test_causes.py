@@ -5,13 +5,10 @@ test is marked with the causes that it trips, which the record has to bear out; 
 the catalogue against these marks.
 """
 
-import json
 import os
 import signal
 import subprocess
-import threading
-from contextlib import contextmanager, suppress
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from contextlib import suppress
 from itertools import pairwise
 
 import pytest
@@ -20,6 +17,7 @@ from daemon.api.socket.messages import AlarmRequest, StartRequest
 from daemon.control.protection.causes import CAUSES
 from daemon.record import alarms, close_ups
 from drivers.simulator.process import SimulatorProcess
+from tests.receiver import Receiver
 
 AUXILIARY, STOP_BUTTON, LEVEL, LID, FILTER = 27, 22, 23, 24, 25
 LEVELS = {AUXILIARY: 0, STOP_BUTTON: 1, LEVEL: 1, LID: 1, FILTER: 1}
@@ -65,39 +63,9 @@ current = "2 A"
 """
 
 
-class Receiver:
-    """Takes messages, as a phone's service would."""
-
-    def __init__(self):
-        titles = self.titles = []
-
-        class Handler(BaseHTTPRequestHandler):
-            def do_POST(self):
-                length = int(self.headers["Content-Length"])
-                told = json.loads(self.rfile.read(length))
-                titles.append(f"{told['title']}\n{told['message']}")
-                self.send_response(200)
-                self.end_headers()
-
-            def log_message(self, *_):
-                """Say nothing."""
-
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.port = self._server.server_address[1]
-
-    @contextmanager
-    def serving(self):
-        threading.Thread(target=self._server.serve_forever, args=(0.05,)).start()
-        try:
-            yield self
-        finally:
-            self._server.shutdown()
-            self._server.server_close()
-
-
 @pytest.fixture
 def receiver():
-    with Receiver().serving() as receiver:
+    with Receiver() as receiver:
         yield receiver
 
 
@@ -179,7 +147,7 @@ def seen(daemon, cause, receiver, wait_until, *, silent=False):
     # At this rate a reading counts as lost after longer than a close-up reaches back.
     assert silent or (len(before) > 3 and len(after) > 3)
     name = cause.removeprefix("interlock: ")
-    wait_until(lambda: any(name in text.lower() for text in receiver.titles), f"{name} is told")
+    wait_until(lambda: receiver.was_told(name), f"{name} is told")
     return alarm
 
 
@@ -256,9 +224,7 @@ def test_a_supply_that_hangs_while_plating(cabinet, tank, receiver, wait_until):
     cabinet.until_state("aborted")
     assert tank.truth().current_a < 0.02
     seen(cabinet, "reading lost", receiver, wait_until, silent=True)
-    wait_until(
-        lambda: any("output did not stop" in text.lower() for text in receiver.titles), "it is told"
-    )
+    wait_until(lambda: receiver.was_told("output did not stop"), "it is told")
     assert cabinet.end() == 0
 
 
@@ -267,9 +233,7 @@ def test_a_supply_that_is_gone(cabinet, tank, receiver, wait_until):
     plate(cabinet, wait_until)
     os.kill(tank.pid, signal.SIGKILL)
     cabinet.until_state("aborting")
-    wait_until(
-        lambda: any("device failed" in text.lower() for text in receiver.titles), "it is told"
-    )
+    wait_until(lambda: receiver.was_told("device failed"), "it is told")
     first = next(alarm for alarm in cabinet.status().alarms if alarm.first_out)
     assert first.cause == "device failed"
 
@@ -392,7 +356,7 @@ class TestAShuntThatShowsWrong:
         daemon.until_state("stopped")
         shown["offset_a"] = 0.5
         wait_until(
-            lambda: any("current with no run" in text.lower() for text in receiver.titles),
+            lambda: receiver.was_told("current with no run"),
             "the current with no run is told",
         )
         standing = [alarm.cause for alarm in daemon.status().alarms]
@@ -422,7 +386,7 @@ class TestRipple:
         assert daemon.status().state == "running"
         assert only_cause(daemon, "ripple high")
         # It is shown, and nobody is woken for it.
-        assert not receiver.titles
+        assert not receiver.messages
         assert daemon.end() == 0
 
 
@@ -444,9 +408,7 @@ def test_a_wall_clock_that_is_set_during_a_run(cabinet, mock_pins, wait_until):
 def test_a_disk_with_too_little_room(make_cabinet, receiver, wait_until):
     """More room than any disk has is asked for."""
     daemon = make_cabinet('[thresholds]\ndisk_least = "1e9 GB"\n').start().ready()
-    wait_until(
-        lambda: any("disk nearly full" in text.lower() for text in receiver.titles), "it is told"
-    )
+    wait_until(lambda: receiver.was_told("disk nearly full"), "it is told")
     assert daemon.status().state == "idle"
 
 
@@ -477,9 +439,7 @@ def test_a_record_that_finds_no_room(small_disk, make_cabinet, receiver, wait_un
     with suppress(OSError), filler.open("wb", buffering=0) as file:
         while True:
             file.write(bytes(4096))
-    wait_until(
-        lambda: any("record behind" in text.lower() for text in receiver.titles), "it is told"
-    )
+    wait_until(lambda: receiver.was_told("record behind"), "it is told")
     assert daemon.status().state == "running"
     # With room again nothing is lost that waited.
     filler.unlink()
@@ -539,9 +499,7 @@ def test_a_run_that_a_dead_daemon_left_open(make_cabinet, receiver, wait_until):
         os.kill(pid, signal.SIGKILL)
     daemon.process.wait()
     daemon.start().ready()
-    wait_until(
-        lambda: any("run interrupted" in text.lower() for text in receiver.titles), "it is told"
-    )
+    wait_until(lambda: receiver.was_told("run interrupted"), "it is told")
     wait_until(
         lambda: {alarm.cause for alarm in daemon.status().alarms} >= {
             "run interrupted", "proof test overdue",

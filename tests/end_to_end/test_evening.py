@@ -4,19 +4,16 @@ Everything is done by the page, in a real browser, on a real daemon and a simula
 uses the command line but to make the operator. Figures are held against the tank's own.
 """
 
-import socket
 import subprocess
 import sys
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from daemon.record import alarms, audits, bath_entries
 from drivers.simulator.process import SimulatorProcess
 
 pytestmark = pytest.mark.browser
-
-PATIENCE_MS = 60e3
 
 FOUR_PARTS = "".join(
     f'[[parts]]\nname = "part {n}"\narea_dm2 = 0.45\npaint_ohm_per_sq = 0\n' for n in range(4)
@@ -49,24 +46,9 @@ def daemon(new_daemon, free_port):
 
 
 @pytest.fixture
-def evening(daemon, free_port, wait_until):
+def evening(daemon, open_page):
     """The page on a phone."""
-
-    def listens():
-        with socket.socket() as knock:
-            return knock.connect_ex(("127.0.0.1", free_port)) == 0
-
-    wait_until(listens, "the page is served")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        page = browser.new_page(viewport={"width": 390, "height": 844})
-        page.set_default_timeout(PATIENCE_MS)
-        expect.set_options(timeout=PATIENCE_MS)
-        yield Evening(page, f"http://127.0.0.1:{free_port}/")
-        browser.close()
+    return Evening(*open_page(viewport={"width": 390, "height": 844}))
 
 
 class Evening:

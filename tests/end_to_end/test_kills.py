@@ -43,7 +43,7 @@ def test_killed_at_any_moment_it_leaves_a_dead_tank_and_a_record_that_is_right(k
 
 
 def test_a_contactor_that_does_not_let_go_is_found(kills, rig, monkeypatch):
-    monkeypatch.setattr("kill_rig.LETS_GO_S", 1.5)
+    monkeypatch.setattr(rig.contactor, "lets_go_s", 1.5)
     outcome = kills.trial(rig, kills.Kill(1, kills.ALL, "plating", 0.1))
     (fault,) = outcome.faults
     assert fault.startswith("current was still there 1.")

@@ -1,43 +1,18 @@
 """A plan written in a real browser on a real daemon: drawn, corrected, kept, and started once."""
 
-import urllib.request
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from daemon.record import queries
 
 pytestmark = pytest.mark.browser
 
-PATIENCE_MS = 60_000
 
-
-@pytest.fixture
-def browser_page():
-    with sync_playwright() as playwright:
-        arguments = ["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=arguments)
-        page = browser.new_page()
-        page.set_default_timeout(PATIENCE_MS)
-        expect.set_options(timeout=PATIENCE_MS)
-        yield page
-        browser.close()
-
-
-def answers(address):
-    try:
-        return urllib.request.urlopen(address, timeout=10).status == 200
-    except OSError:
-        return False
-
-
-def test_a_plan_is_written_drawn_corrected_kept_and_started(
-    new_daemon, free_port, wait_until, browser_page
-):
-    daemon, page = new_daemon(page=free_port).start().ready(), browser_page
-    address = f"http://127.0.0.1:{free_port}/"
-    wait_until(lambda: answers(address), "the page answers")
+def test_a_plan_is_written_drawn_corrected_kept_and_started(new_daemon, free_port, open_page):
+    daemon = new_daemon(page=free_port).start().ready()
+    page, address = open_page()
     page.goto(address)
     page.get_by_role("button", name="Start a plan").click()
     page.get_by_role("link", name="Write a plan").click()

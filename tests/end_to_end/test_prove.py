@@ -5,7 +5,6 @@ import re
 import signal
 import subprocess
 import sys
-import threading
 import time
 
 import pytest
@@ -20,7 +19,7 @@ from daemon.api.socket.proof import (
 )
 from daemon.record import audits, proofs
 
-STOP_BUTTON, LID, BUTTON, HEARTBEAT = 22, 23, 26, 17
+STOP_BUTTON, LID, BUTTON = 22, 23, 26
 PINS = {"emergency stop": STOP_BUTTON, "lid": LID}
 MORE = """\
 [contactor]
@@ -45,7 +44,6 @@ pin = 26
 required = {required}
 """
 PLAN = proof_plan(0.5, 6.0)
-LETS_GO_S = 0.3
 NAMES = [
     "supply off by command", "interlock lid", "interlock emergency stop",
     "contactor without its heartbeat", "beacon", "siren", "acknowledge button",
@@ -53,31 +51,11 @@ NAMES = [
 
 
 class Bench:
-    """The contactor, which follows the heartbeat in a thread; and the person, who does as asked.
+    """A daemon, and the person, who does as asked; one who is `lazy` does nothing at the tank."""
 
-    `lazy` is a person who does nothing at the tank, `welded` a contactor that stays closed.
-    """
-
-    def __init__(self, daemon, tank, pins):
-        self.daemon, self.tank, self.pins = daemon, tank, pins
-        self.closed = True
-        self.welded = self.lazy = False
-        self._over = threading.Event()
-        self._thread = threading.Thread(target=self._follow)
-        self._thread.start()
-
-    def close(self):
-        self._over.set()
-        self._thread.join()
-
-    def _follow(self):
-        while not self._over.wait(0.02):
-            edges = self.pins.edges(HEARTBEAT)
-            moves = bool(edges) and time.monotonic() - edges[-1][0] < LETS_GO_S
-            closed = moves or self.welded or not edges
-            if closed != self.closed:
-                self.tank.inject("mend" if closed else "open_load")
-            self.closed = closed
+    def __init__(self, daemon, pins):
+        self.daemon, self.pins = daemon, pins
+        self.lazy = False
 
     def ask(self, request):
         return self.daemon.client.ask(request)
@@ -121,20 +99,21 @@ class Bench:
 
 
 @pytest.fixture
-def make_bench(new_daemon, tank, mock_pins):
-    made = []
+def contactor(new_contactor):
+    return new_contactor(lets_go_s=0.3)
+
+
+@pytest.fixture
+def make_bench(new_daemon, contactor, mock_pins):
 
     def make(*, required="false"):
         mock_pins.levels({STOP_BUTTON: 1, LID: 1, BUTTON: 0})
         daemon = new_daemon(
             more=MORE.format(required=required), environment=mock_pins.environment
         ).start().ready()  # fmt: skip
-        made.append(Bench(daemon, tank, mock_pins))
-        return made[-1]
+        return Bench(daemon, mock_pins)
 
-    yield make
-    for bench in made:
-        bench.close()
+    return make
 
 
 def test_everything_is_proved_at_a_terminal_with_the_meter_as_witness(
@@ -168,9 +147,9 @@ def test_everything_is_proved_at_a_terminal_with_the_meter_as_witness(
     assert withheld.origin == "proof test, command line"
 
 
-def test_a_welded_contactor_is_kept_as_a_failure(make_bench, no_current):
+def test_a_welded_contactor_is_kept_as_a_failure(make_bench, contactor, no_current):
     bench = make_bench()
-    bench.welded = True
+    contactor.forced = True
     bench.begin()
     walk = bench.follow()
     assert walk.ended.how == "failed"

@@ -2,22 +2,16 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Literal
 
 from conftest import serving, write_record
+from looking import NARROW, Look, look_in_each
 from planning import Planner
-from playwright.sync_api import Browser, Page, ViewportSize
+from playwright.sync_api import Browser, Page
 
 from daemon.api.socket.plans import InterlockSeen
 from daemon.units import parse
 
 PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")
-
-SIZES: dict[str, ViewportSize] = {
-    "phone": {"width": 360, "height": 740},
-    "desktop": {"width": 1280, "height": 800},
-}
-THEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
 
 def _kept(planner: Planner) -> None:
@@ -31,9 +25,7 @@ def _kept(planner: Planner) -> None:
         (planner.folder / f"{name}.toml").write_text(text, "utf-8")
 
 
-def shoot_plans(
-    browser: Browser, folder: Path, look: Callable[[Page, str], None], wanted: str
-) -> None:
+def shoot_plans(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """Plans: none, the list, and the form empty, at work and with what cannot be used."""
     if not "plans".startswith(wanted[:5]):
         return
@@ -48,11 +40,7 @@ def shoot_plans(
     def shoot(name: str) -> None:
         if not f"plans-{name}".startswith(wanted):
             return
-        for size, viewport in SIZES.items():
-            page.set_viewport_size(viewport)
-            for theme in THEMES:
-                page.emulate_media(color_scheme=theme)
-                look(page, f"plans-{name}-{size}-{theme}")
+        look_in_each(page, look, f"plans-{name}", NARROW)
 
     with serving(planner.path, record) as address:
         _walk(page, address, planner, shoot)

@@ -40,6 +40,7 @@ from conftest import (
     write_entries,
     write_record,
 )
+from looking import NARROW, SIZES, THEMES, Look, look_in_each
 from plan_pictures import shoot_plans
 from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
 
@@ -65,15 +66,6 @@ from daemon.record.entries import (
     Settled,
 )
 from daemon.record.writer import Writer
-
-SIZES: dict[str, ViewportSize] = {
-    "phone": {"width": 390, "height": 844},
-    "desktop": {"width": 1280, "height": 800},
-}
-Look = Callable[[Page, str], None]
-"""What is done with each page: it is given the page, and the name of state, size and theme."""
-
-THEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
 
 def _off(**changes: Any) -> Status:
@@ -392,8 +384,6 @@ RUN_PAGES = {
 
 PLAN = Path("daemon/service/examples/lamp_foot.toml").read_text("utf-8")
 
-NARROW: dict[str, ViewportSize] = {**SIZES, "phone": {"width": 360, "height": 740}}
-
 
 def _shoot_bath(browser: Browser, folder: Path, look: Look, wanted: str) -> None:
     """The pages of the bath's chemistry, of one that is described in full."""
@@ -444,11 +434,7 @@ def _shoot_rehearsals(browser: Browser, folder: Path, look: Look, wanted: str) -
                 page.goto(address + paths[name])
             else:
                 _rehearse(page, address)
-            for size, viewport in NARROW.items():
-                page.set_viewport_size(viewport)
-                for theme in THEMES:
-                    page.emulate_media(color_scheme=theme)
-                    look(page, f"rehearsal-{name}-{size}-{theme}")
+            look_in_each(page, look, f"rehearsal-{name}", NARROW)
         context.close()
     peer.stop()
 
@@ -557,11 +543,8 @@ def _shoot_calibration(browser: Browser, folder: Path, look: Look, wanted: str) 
             page.goto(f"{address}/calibration")
             if name == "refused":
                 _compare(page, peer, address)
-            for size, viewport in SIZES.items():
-                page.set_viewport_size(viewport)
-                for theme in THEMES if f"calibration-{name}".startswith(wanted) else ():
-                    page.emulate_media(color_scheme=theme)
-                    look(page, f"calibration-{name}-{size}-{theme}")
+            if f"calibration-{name}".startswith(wanted):
+                look_in_each(page, look, f"calibration-{name}")
     context.close()
     peer.stop()
 
@@ -624,11 +607,7 @@ def _shoot_proofs(browser: Browser, folder: Path, look: Look, wanted: str) -> No
                 peer.start()
             address = of_kept if any_kept else of_never
             page.goto(f"{address}/proof" + (f"?walk={walk}" if walk else ""))
-            for size, viewport in SIZES.items():
-                page.set_viewport_size(viewport)
-                for theme in THEMES:
-                    page.emulate_media(color_scheme=theme)
-                    look(page, f"proof-{name}-{size}-{theme}")
+            look_in_each(page, look, f"proof-{name}")
             page.goto("about:blank")
             peer.stop()
             time.sleep(2.1)  # until the page asks a silent daemon again
@@ -688,11 +667,7 @@ def _shoot_interruptions(browser: Browser, folder: Path, look: Look, wanted: str
                     "meanwhile, with `tankhand settle 12 CHARGE`"
                 )
             page.goto(address)
-            for size, viewport in SIZES.items():
-                page.set_viewport_size(viewport)
-                for theme in THEMES:
-                    page.emulate_media(color_scheme=theme)
-                    look(page, f"{name}-{size}-{theme}")
+            look_in_each(page, look, name)
     context.close()
     peer.stop()
 
@@ -709,11 +684,7 @@ def _shoot_access(browser: Browser, folder: Path, look: Look, wanted: str) -> No
     page = context.new_page()
 
     def shoot(name: str) -> None:
-        for size, viewport in SIZES.items():
-            page.set_viewport_size(viewport)
-            for theme in THEMES:
-                page.emulate_media(color_scheme=theme)
-                look(page, f"access-{name}-{size}-{theme}")
+        look_in_each(page, look, f"access-{name}")
 
     with serving(peer.path, record) as address:
         page.goto(f"{address}/sign-in")
@@ -844,11 +815,7 @@ def _shoot_parts(browser: Browser, folder: Path, look: Look, wanted: str) -> Non
     page = context.new_page()
 
     def shoot(name: str) -> None:
-        for size, viewport in SIZES.items():
-            page.set_viewport_size(viewport)
-            for theme in THEMES:
-                page.emulate_media(color_scheme=theme)
-                look(page, f"parts-{name}-{size}-{theme}")
+        look_in_each(page, look, f"parts-{name}")
 
     with serving(peer.path, record) as address:
         page.goto(f"{address}/parts")

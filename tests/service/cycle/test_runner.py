@@ -7,17 +7,7 @@ from daemon.control.states import Act, State
 from daemon.record.entries import RunEnded, RunOpened
 from daemon.service.cycle.runner import Order, Quit
 from drivers.errors import NoReplyError, PortUnavailableError
-
-PLAN = """\
-title = "Plate"
-area = "1 dm²"
-target = "10 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "10 Ah", duration = "10 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
+from tests.service.plate import PLAN
 
 
 def start(rig, from_start_s=0.2):

@@ -66,6 +66,7 @@ from daemon.service.keeping.words import Words
 from daemon.service.socket import server as server_module
 from daemon.service.socket.server import ControlServer, Desk, SocketUnusableError
 from drivers.contracts import Rating
+from tests.service.plate import PLAN
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
 PANEL = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", fresh_s=1.0)
@@ -85,17 +86,6 @@ STATUS = Status(
     bath="bath",
     bath_charge_ah=0.0,
 )
-
-PLAN = """\
-title = "Plate"
-area = "1 dm²"
-target = "10 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "10 Ah", duration = "10 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
 
 
 class Plans:

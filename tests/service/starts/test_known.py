@@ -9,17 +9,7 @@ from daemon.chemistry.metals import metal_named
 from daemon.record.entries import BathEntered
 from daemon.record.writer import Writer
 from daemon.service.starts.known import known_by
-
-PLAN = """\
-title = "Plate"
-area = "1 dm²"
-target = "10 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "10 Ah", duration = "10 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
+from tests.service.plate import PLAN
 
 
 def weighing(value, *, counts=True, metal="Cu(II)"):

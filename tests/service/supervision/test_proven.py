@@ -12,17 +12,8 @@ from daemon.service.devices.supply_worker import LEND_LIMIT_S
 from daemon.service.socket.server import KEPT_LIMIT_S
 from daemon.service.supervision.beat import PROOF_LIMIT_S
 from daemon.service.supervision.proven import proven_first
+from tests.service.plate import PLAN
 
-PLAN = """\
-title = "Plate"
-area = "1 dm²"
-target = "10 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "10 Ah", duration = "10 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
 WHY = "the guard cannot switch the output off by its own way: no such port"
 
 

@@ -17,9 +17,7 @@ from daemon.service.telling.recipients import Pace, Recipient, Rules
 from daemon.service.telling.tank import Current, Tank
 from daemon.service.telling.tell_settings import TellingTable, TellTable
 from daemon.service.telling.teller import CAPACITY, Teller, make_teller
-
-GUARD_S = 40.0
-"""Real s after which a test that waits for another thread gives up."""
+from tests.receiver import GUARD_S
 
 HANGING = """\
 import sys
