@@ -41,9 +41,18 @@ say "Debian $suite for $arch"
 debootstrap "--arch=$arch" --foreign --variant=minbase \
     "--include=ca-certificates,git,python3${INCLUDE:+,$INCLUDE}" "$suite" "$folder" "$mirror" \
     >"$folder.log"
+# The next stage looks through the list of all Debian again and again, where qemu has to take minutes for
+# each time; what is not on its way there need not be in it.
+for list in "$folder"/var/lib/apt/lists/*_Packages; do
+    awk -v names="$(cat "$folder"/debootstrap/{base,required})" '
+        BEGIN { for (i = split(names, name); i; i--) wanted[name[i]]; RS = ""; ORS = "\n\n" }
+        $2 in wanted' "$list" >"$list.new"
+    mv "$list.new" "$list"
+done
 # What it mounts ends with it.
 unshare --mount --propagation private \
     chroot "$folder" /debootstrap/debootstrap --second-stage >>"$folder.log"
+rm "$folder"/var/lib/apt/lists/*_*  # or apt-get would take the short list for the whole
 
 # Names, and certificates that this machine trusts besides Debian's.
 cp /etc/resolv.conf "$folder/etc/"
