@@ -13,6 +13,7 @@ import pytest
 from daemon.api.socket.messages import StartRequest
 from daemon.api.socket.proof import AnswerProofRequest, BeginProofRequest, ProofRequest
 from daemon.record import audits, bath_entries, proofs
+from tests.plates import BRACKET as PLAN
 
 BATH = """
 [bath]
@@ -38,16 +39,6 @@ level = "level"
 pause = "1 s"
 """
 LEVEL, PUMP = 23, 24
-PLAN = """\
-title = "Bracket"
-area = "1.8 dm²"
-target = "12 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "2 Ah", duration = "5 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
 
 
 @pytest.fixture

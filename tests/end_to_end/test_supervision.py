@@ -11,6 +11,7 @@ import pytest
 from daemon.api.socket.messages import StartRequest
 from daemon.service.supervision.guard import RESTORE_LIMIT_S, STOP_LIMIT_S
 from drivers.simulator.process import SimulatorProcess
+from tests.plates import BRACKET as PLAN
 
 WATCHDOG_US = 400_000
 READY, FED = "READY=1", "WATCHDOG=1"
@@ -105,17 +106,6 @@ def test_a_daemon_that_cannot_start_never_says_that_it_is_ready(new_daemon, mana
 
 
 # The proof before each start.
-
-PLAN = """\
-title = "Bracket"
-area = "1.8 dm²"
-target = "12 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "2 Ah", duration = "5 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
 
 
 def start(daemon):

@@ -15,18 +15,9 @@ from daemon.record.store import open_reader
 from daemon.record.writer import Writer
 from daemon.service.commands.cli import main
 from daemon.service.starts.known import known_by
+from tests.plates import LARGE_PLATE as PLAN
 
 SETTINGS = '[supply]\nport = "/dev/ttyUSB0"\n[bath]\nname = "bath A"\n'
-PLAN = """\
-title = "Plate"
-area = "4 dm²"
-target = "10 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "10 Ah", duration = "10 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
 WHOLE_G = 2.370987
 """2 A·h of copper(II): 2·3600·63.546/(2·96485.33212) g."""
 

@@ -7,7 +7,7 @@ from daemon.control.states import Act, State
 from daemon.record.entries import RunEnded, RunOpened
 from daemon.service.cycle.runner import Order, Quit
 from drivers.errors import NoReplyError, PortUnavailableError
-from tests.service.plate import PLAN
+from tests.plates import PLATE as PLAN
 
 
 def start(rig, from_start_s=0.2):

@@ -66,7 +66,7 @@ from daemon.service.keeping.words import Words
 from daemon.service.socket import server as server_module
 from daemon.service.socket.server import ControlServer, Desk, SocketUnusableError
 from drivers.contracts import Rating
-from tests.service.plate import PLAN
+from tests.plates import PLATE as PLAN
 
 RATING = Rating(current_a=5.0, voltage_v=30.0, current_step_a=0.001, voltage_step_v=0.01)
 PANEL = Panel({"supply": MeterFacts(Correction(), NO_DOUBT)}, "supply", fresh_s=1.0)

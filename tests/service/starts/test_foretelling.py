@@ -15,20 +15,9 @@ from daemon.bath.upkeep import Upkeep
 from daemon.chemistry.uncertainty import NO_DOUBT
 from daemon.control.situation import NOTHING_CARRIED, Carried
 from daemon.service.starts.foretelling import anode_notes, course_note, due_notes, going_on_note
+from tests.plates import PLATE
 
-PLAN = read_plan(
-    """\
-title = "Plate"
-area = "1 dm²"
-target = "10 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "10 Ah", duration = "10 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-""",
-    "plan",
-)
+PLAN = read_plan(PLATE, "plan")
 
 
 def notes(dues, carried=NOTHING_CARRIED, pumps=()):

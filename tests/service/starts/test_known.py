@@ -9,7 +9,7 @@ from daemon.chemistry.metals import metal_named
 from daemon.record.entries import BathEntered
 from daemon.record.writer import Writer
 from daemon.service.starts.known import known_by
-from tests.service.plate import PLAN
+from tests.plates import PLATE as PLAN
 
 
 def weighing(value, *, counts=True, metal="Cu(II)"):

@@ -12,7 +12,7 @@ from daemon.service.devices.supply_worker import LEND_LIMIT_S
 from daemon.service.socket.server import KEPT_LIMIT_S
 from daemon.service.supervision.beat import PROOF_LIMIT_S
 from daemon.service.supervision.proven import proven_first
-from tests.service.plate import PLAN
+from tests.plates import PLATE as PLAN
 
 WHY = "the guard cannot switch the output off by its own way: no such port"
 

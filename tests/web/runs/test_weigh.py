@@ -16,19 +16,10 @@ from werkzeug.test import TestResponse
 from daemon.chemistry.uncertainty import MeterDoubt
 from daemon.record.entries import BathEntered, CountedBy, RunEnded, RunOpened, Sample
 from daemon.record.writer import Writer
+from tests.plates import LARGE_PLATE as PLAN
 
 Make = Callable[..., Any]
 
-PLAN = """\
-title = "Plate"
-area = "4 dm²"
-target = "10 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "10 Ah", duration = "10 h" }
-[[stage]]
-name = "build"
-current = "2 A"
-"""
 WHOLE_G = 2.370987
 """2 A·h of copper(II): 2·3600·63.546/(2·96485.33212) g."""
 
