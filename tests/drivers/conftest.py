@@ -9,7 +9,7 @@ import threading
 import time
 import tty
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import pytest
 
@@ -56,6 +56,21 @@ class ScriptedPeer:
         if self.master < 0 or not select.select([self.master], [], [], 0)[0]:
             return b""
         return os.read(self.master, 4096)
+
+    def all_unheard(self) -> bytes:
+        """The same to its end, however much it is."""
+        return b"".join(iter(self.unheard, b""))
+
+    @contextmanager
+    def stuffed(self) -> Iterator[None]:
+        """As a hung process leaves it: with so much on its way that nothing more goes in."""
+        hung = os.open(self.port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+        for size in (4096, 1):
+            with suppress(BlockingIOError):
+                while True:
+                    os.write(hung, b"x" * size)
+        yield
+        os.close(hung)
 
     def unread_bytes(self) -> int:
         """How many bytes of replies the driver has left lying."""

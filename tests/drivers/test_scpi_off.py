@@ -7,7 +7,6 @@ import socket
 import subprocess
 import sys
 import threading
-from contextlib import suppress
 
 import pytest
 import serial
@@ -162,17 +161,9 @@ def test_a_reply_on_its_way_is_left_to_whoever_asked(peer, off_line):
 
 
 def test_a_buffer_that_a_hung_process_filled_does_not_stop_off(peer, off_line):
-    hung = os.open(peer.port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
-    for size in (4096, 1):
-        with suppress(BlockingIOError):
-            while True:
-                os.write(hung, b"x" * size)
-    heard = []
-    assert off_line.send() is None
-    while chunk := peer.unheard():
-        heard.append(chunk)
-    assert b"".join(heard).endswith(b"\nOUTP OFF\n")
-    os.close(hung)
+    with peer.stuffed():
+        assert off_line.send() is None
+        assert peer.all_unheard().endswith(b"\nOUTP OFF\n")
 
 
 def test_a_write_that_blocks_ends_with_a_reason(off_line, mocker):

@@ -157,17 +157,9 @@ def test_what_waits_in_the_buffer_goes_out_before_the_silence(off, peer, mocker)
 
 
 def test_a_buffer_that_a_hung_process_filled_does_not_stop_off(peer, off):
-    hung = os.open(peer.port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
-    for size in (4096, 1):
-        with suppress(BlockingIOError):
-            while True:
-                os.write(hung, b"x" * size)
-    heard = []
-    assert off.send() is None
-    while chunk := peer.unheard():
-        heard.append(chunk)
-    assert b"".join(heard).endswith(ALL)
-    os.close(hung)
+    with peer.stuffed():
+        assert off.send() is None
+        assert peer.all_unheard().endswith(ALL)
 
 
 def test_a_pulled_plug_is_a_reason_and_not_an_exception(peer, off):
