@@ -105,6 +105,21 @@ def parse(value: object, unit: str) -> float:
     return _finite(sum(_part(part, value, unit) for part in parts), value, unit)
 
 
+def converted(number: float, unit: str, into: str) -> float:
+    """A finite number of `unit` in the unit `into`, both in the notation of `parse`.
+
+    A temperature is one of a scale ("°C" into "°F"); a difference is one of "K" and "Δ°F".
+    Raises UnitError where the two are of different kinds, ValueError of pint's for unknown ones.
+    """
+    import pint
+
+    came, wanted = (_pint_unit(unicodedata.normalize("NFKC", each)) for each in (unit, into))
+    try:
+        return float(_registry().Quantity(number, came).to(wanted).magnitude)
+    except pint.PintError as error:
+        raise UnitError(f"{unit} and {into} are of different kinds") from error
+
+
 def _part(text: str, whole: str, unit: str) -> float:
     """One number with one unit; `whole` is what came, for the message."""
     written = _WRITTEN.fullmatch(text)

@@ -14,6 +14,7 @@ from waitress.server import create_server
 
 from daemon.api.languages import SOURCE, Language
 from daemon.api.listen import ListenError, parse_listen
+from daemon.api.trade_units import UnitSystem
 from daemon.units import parse
 from web.app import create_app
 from web.gate.access import ACCESS, Access, Reading
@@ -36,6 +37,7 @@ SERVER = {
 @click.option("--listen", default="127.0.0.1:8080", show_default=True, help="HOST:PORT.")
 @click.option("--reading", type=click.Choice(["anyone", "operators"]), default="anyone")
 @click.option("--language", type=click.Choice(get_args(Language)), default=SOURCE)
+@click.option("--units", type=click.Choice(get_args(UnitSystem)), default="metric")
 @click.option("--host", "hosts", multiple=True, help="By what else browsers call the page.")
 @click.option("--proxy", help="A reverse proxy that is believed.")
 @click.option("--lifeline", type=int, help="A pipe whose end means that the guard has died.")
@@ -45,6 +47,7 @@ def main(
     listen: str,
     reading: Reading,
     language: Language,
+    units: UnitSystem,
     hosts: tuple[str, ...],
     proxy: str | None,
     lifeline: int | None,
@@ -54,7 +57,7 @@ def main(
         _end_with(lifeline)
     try:
         where = parse_listen(listen, hosts, proxy)
-        app = create_app(socket, record, where, reading, language)
+        app = create_app(socket, record, where, reading, language, units)
         access: Access = app.extensions[ACCESS]
         where.check_operator(access.operators.all)
         bound_bodies(access.may_upload)

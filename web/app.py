@@ -10,6 +10,7 @@ from daemon.api.languages import Language
 from daemon.api.listen import Listen
 from daemon.api.plans.kept import plans_at
 from daemon.api.sentence import duration
+from daemon.api.trade_units import UnitSystem
 from web.alarms.effects import EffectsPage
 from web.alarms.history import HistoryPages
 from web.alarms.presses import AlarmPages
@@ -46,7 +47,8 @@ from web.runs.report import RunReportPage
 from web.runs.weigh import WeighPages
 from web.tank import Tank
 from web.trouble import handle_troubles
-from web.typography import unbroken
+from web.units import measure
+from web.units_choice import route_choice
 
 
 def create_app(
@@ -55,10 +57,12 @@ def create_app(
     listen: Listen,
     reading: Reading = "anyone",
     language: Language = "en",
+    units: UnitSystem = "metric",
 ) -> Flask:
     """Build the page for the daemon at `socket` and the record at `record`.
 
-    `reading` says who may look: anyone, or operators only; `language`, in which texts.
+    `reading` says who may look: anyone, or operators only; `language`, in which texts;
+    `units`, in which figures are shown to browsers that have chosen none.
 
     Nothing is asked or opened before the first request, so the page starts while the daemon and
     the record are not there yet.
@@ -67,16 +71,17 @@ def create_app(
     app.config.update(SECRET_KEY=secrets.token_bytes(32), TRUSTED_HOSTS=listen.trusted_hosts)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     speak(app, language)
+    measure(app, units)
     assets = Assets()
     app.jinja_env.globals["asset"] = assets.address
     app.jinja_env.filters["duration"] = duration
-    app.jinja_env.filters["unbroken"] = unbroken
     tank, runs = Tank(socket), Runs(record)
     access = Access(record, listen, reading, Bearers(Tokens(tokens_at(record)), tank))
     access.route(app)
     limiter = protect(app, access.guard)
     handle_troubles(app)
     SignInPages(tank, access).route(app)
+    route_choice(app)
     Pages(tank, runs, assets).route(app, limiter)
     InterruptionPresses(tank).route(app, limiter)
     AlarmPages(tank).route(app)

@@ -3,7 +3,8 @@
 import re
 
 _NUMBER_AND_UNIT = re.compile(
-    r"(\d) (?=(?:µm|A|V|Ah|s|min|h|d|g|kg|mg|mL|L|oz|lb|fl oz|gal|wt|dm²|cm)\b|[%°])"
+    r"(\d) (?=(?:µm|A|V|Ah|s|min|h|d|g|kg|mg|mL|L|oz|lb|fl oz|gal|wt|cm|mm|mil|ASF)\b"
+    r"|(?:dm|in|ft)²|[%°])"
 )
 
 UNKNOWN = "–"

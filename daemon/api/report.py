@@ -5,10 +5,14 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A line: what it is, and the figure or sentence. Without a name it goes on with the last."""
+    """A line: what it is, and the figure or sentence. Without a name it goes on with the last.
+
+    typed: the text has words of a person's, in which a figure stays as it was typed.
+    """
 
     name: str
     text: str
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

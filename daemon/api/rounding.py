@@ -7,6 +7,7 @@ line alike.
 import math
 
 from daemon.api.socket.messages import RunStatus
+from daemon.api.trade_units import UnitSystem, decimals, shown
 
 FINEST_UM_DECIMALS = 2
 """Nobody measures a deposit finer than to 0.01 µm, and the last digits of a new run would flicker.
@@ -51,14 +52,20 @@ def rounded(
     return fixed(value, decimals, below), fixed(shown, decimals)
 
 
-def thickness_figures(run: RunStatus) -> tuple[str, str]:
-    """Mean thickness and its doubt in µm, `("24.8", "0.9")`; the doubt is "" where none is known.
+def thickness_figures(run: RunStatus, system: UnitSystem = "metric") -> tuple[str, str]:
+    """Mean thickness and its doubt, `("24.8", "0.9")`; the doubt is "" where none is known.
 
-    Short of the target the thickness never reads as there.
+    Both in µm or, with "trade", in mil. Short of the target the thickness never reads as there.
     """
+    value, target = (
+        shown(each_um, "µm", system).value for each_um in (run.thickness_um, run.target_um)
+    )
+    coarse, finest = 1, FINEST_UM_DECIMALS
+    if system == "trade":
+        coarse, finest = (decimals(run.thickness_um, "µm", places) for places in (coarse, finest))
     if not run.thickness_u95_um > 0:
-        return fixed(run.thickness_um, 1, run.target_um), ""
-    return rounded(run.thickness_um, run.thickness_u95_um, FINEST_UM_DECIMALS, run.target_um)
+        return fixed(value, coarse, target), ""
+    return rounded(value, shown(run.thickness_u95_um, "µm", system).value, finest, target)
 
 
 def thickness_with_doubt(run: RunStatus) -> str:

@@ -11,7 +11,8 @@ from daemon.record.entries import AlarmChanged
 from web.language import gettext as _
 from web.language import marked, spoken
 from web.times import stamp
-from web.typography import capital, unbroken
+from web.typography import capital
+from web.units import in_units
 
 _DID = {
     Stop.NOTHING: "",
@@ -64,7 +65,7 @@ def past(alarm: Alarm) -> Past:
         cause=capital(raised.cause),
         priority=raised.priority,
         raised=stamp(raised.utc_ms),
-        seen=unbroken(capital(raised.seen)),
+        seen=in_units(capital(raised.seen)),
         course=capital(", ".join(part for part in _course(alarm, heard) if part)),
         stands=not alarm.is_over,
         waits=heard is None,
@@ -79,7 +80,7 @@ def steps(alarm: Alarm) -> list[Step]:
             after=_after(_after_s(alarm, change)),
             what=capital(change.what),
             who=change.who or "",
-            text=unbroken(_told(change)),
+            text=in_units(_told(change)),
         )
         for change in alarm.changes
     ]

@@ -14,7 +14,8 @@ from web.language import gettext as _
 from web.language import marked
 from web.presses import pass_on
 from web.tank import Tank
-from web.typography import capital, unbroken
+from web.typography import capital
+from web.units import in_units
 
 SHELF_S = {"1": 3600.0, "8": 8 * 3600.0}
 """How long an alarm can be shelved from the page, by hours."""
@@ -68,7 +69,7 @@ def _card(alarm: AlarmStatus, status: Status, zone: tzinfo | None) -> AlarmCard:
         cause=capital(alarm.cause),
         priority=alarm.priority,
         since=since,
-        seen=unbroken(alarm.seen),
+        seen=in_units(alarm.seen),
         did=alarm.did,
         check=capital(alarm.check),
         need=alarm.need,

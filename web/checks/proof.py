@@ -32,7 +32,8 @@ from web.presses import NAME_LIMIT, pass_on
 from web.record import Runs
 from web.tank import Tank
 from web.times import stamp, zone_name
-from web.typography import UNKNOWN, unbroken
+from web.typography import UNKNOWN
+from web.units import in_units
 
 CURRENT, CEILING = "0.2 A", "3 V"
 """What flows meanwhile, and below which voltage, unless somebody says otherwise."""
@@ -178,5 +179,5 @@ def _texts(status: Status | None, proof: ProofStatus | None) -> dict[str, str]:
     return {
         "current": f"{status.current_a:z.3f}" if status and known else UNKNOWN,
         "output": "" if status is None else _("output on") if status.output_on else _("output off"),
-        "left": unbroken(left(walk)) if walk else "",
+        "left": in_units(left(walk)) if walk else "",
     }

@@ -10,7 +10,8 @@ from web.checks.comparison import age
 from web.language import gettext as _
 from web.language import marked
 from web.times import day
-from web.typography import capital, unbroken
+from web.typography import capital
+from web.units import in_units
 
 BEFORE_A_NIGHT = marked("Prove each way to stop before the next unattended night.")
 REPAIR = marked("Repair it, then prove it again before any unattended night.")
@@ -32,7 +33,7 @@ def word(proof: ProofStatus, newest: Proof | None, watched: str | None, status: 
         )
     else:
         said = _over(walk, walk.ended, output_on=status.output_on)
-    return Word(said.what, unbroken(said.figures), unbroken(said.need), said.level)
+    return Word(said.what, in_units(said.figures), in_units(said.need), said.level)
 
 
 def left(walk: ProofWalkStatus) -> str:

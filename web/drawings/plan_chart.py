@@ -13,6 +13,7 @@ from web.drawings.lines import Frame, path
 from web.drawings.scale import Tick, marks, scale, step_of, time_marks
 from web.language import gettext as _
 from web.language import marked, spoken
+from web.units import as_set, converter, shown, sign
 
 NAMED = 0.16
 """A stage that takes this share of the width has its name in the drawing, others their number."""
@@ -85,7 +86,7 @@ def drawn(course: PlanCourse) -> Chart | None:
 
 def _current(course: PlanCourse) -> Panel:
     low, high, step = scale([0.0, *course.current_a])
-    density = high / course.area_dm2
+    density = shown(high / course.area_dm2, "A/dm²")
     return Panel(
         _("Current"),
         "A",
@@ -97,23 +98,27 @@ def _current(course: PlanCourse) -> Panel:
             most=f"{max(course.current_a):.3g}",
         ),
         marks(0.0, density, step_of(density, at_most=4)),
-        "A/dm²",
+        sign("A/dm²"),
     )
 
 
 def _thickness(course: PlanCourse) -> Panel:
-    low, high, step = scale([0.0, *course.thickness_um, course.target_um])
+    into, unit = converter("µm"), sign("µm")
+    thickness, target = [into(um) for um in course.thickness_um], into(course.target_um)
+    low, high, step = scale([0.0, *thickness, target])
     return Panel(
         _("Thickness"),
-        "µm",
-        _path(course, course.thickness_um, low, high),
+        unit,
+        _path(course, thickness, low, high),
         marks(low, high, step),
         _(
-            "Mean thickness in µm against time, up to %(most)s µm; the target is %(target)s µm.",
-            most=f"{course.thickness_um[-1]:.3g}",
-            target=f"{course.target_um:.6g}",
+            "Mean thickness in %(unit)s against time, up to %(most)s %(unit)s; the target is "
+            "%(target)s.",
+            unit=unit,
+            most=f"{thickness[-1]:.3g}",
+            target=as_set(course.target_um, "µm"),
         ),
-        aim=(high - course.target_um) / (high - low),
+        aim=(high - target) / (high - low),
     )
 
 

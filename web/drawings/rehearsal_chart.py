@@ -12,6 +12,7 @@ from daemon.record.series import Series
 from web.drawings.lines import Frame, Points, Values, area, path, unbroken
 from web.drawings.scale import Tick, marks, scale, time_marks
 from web.language import gettext as _
+from web.units import converter, sign
 
 FROM_NOTHING = frozenset({"Current", "Voltage", "Thickness"})
 """Curves whose scale begins at 0."""
@@ -53,6 +54,7 @@ def _panel(
     curve: CurveMessage, times_s: Sequence[float], end_s: float, after: After | None
 ) -> Panel:
     real_s, real = _real(curve.name, after)
+    curve, real = _in_units(curve, real)
     shown = [v for v in (*curve.least, *curve.greatest, *real) if v is not None]
     low, high, step = scale([0.0, *shown] if curve.name in FROM_NOTHING else shown)
     frame = Frame(0.0, end_s, low, high)
@@ -69,6 +71,17 @@ def _panel(
         marks(low, high, step),
         _said(curve, real),
     )
+
+
+def _in_units(curve: CurveMessage, real: Values) -> tuple[CurveMessage, Values]:
+    """What was foretold and what was read, in the reader's units."""
+    into = converter(curve.unit)
+
+    def through(values: Values) -> list[float | None]:
+        return [None if value is None else into(value) for value in values]
+
+    told = {key: through(getattr(curve, key)) for key in ("least", "middle", "greatest")}
+    return curve.model_copy(update={**told, "unit": sign(curve.unit)}), through(real)
 
 
 def _real(name: str, after: After | None) -> tuple[Sequence[float], Values]:

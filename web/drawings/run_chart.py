@@ -1,6 +1,7 @@
 """Curves of a run beside its plan and rehearsal, and two runs over one another. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from daemon.api.runs.report import RunReport
 from daemon.api.socket.rehearsal import CurveMessage, Rehearsal
@@ -9,6 +10,7 @@ from web.drawings.chart import columns
 from web.drawings.drawing import Chart, Curve, Quantity, Range, drawn
 from web.drawings.lines import Values
 from web.language import gettext as _
+from web.units import converter, sign
 
 REACH = 3.0
 """Times as long as the run lasted that the drawing is at most: what was planned may be far more."""
@@ -129,6 +131,15 @@ def _quantity(
     *,
     zero: bool = True,
 ) -> Quantity:
+    into = converter(unit)
+    curves = [replace(each, values=_through(into, each.values)) for each in curves]
+    if foretold is not None:
+        foretold = replace(
+            foretold,
+            least=_through(into, foretold.least),
+            greatest=_through(into, foretold.greatest),
+        )
+    unit = sign(unit)
     parts = [_said(each.values, each.label) for each in curves if each.kind in (REAL, OTHER)]
     said = _("%(name)s in %(unit)s over the run.", name=name, unit=unit)
     if foretold is not None:
@@ -137,6 +148,10 @@ def _quantity(
     return Quantity(
         name, unit, tuple(curves), " ".join([said, *filter(None, parts)]), foretold, zero
     )
+
+
+def _through(into: Callable[[float], float], values: Values) -> Values:
+    return [None if value is None else into(value) for value in values]
 
 
 def _said(values: Values, label: str) -> str:

@@ -7,6 +7,7 @@ import math
 from dataclasses import dataclass
 
 from daemon.api.socket.messages import RunStatus
+from web.units import shown
 
 HEADROOM = 1.08
 """How far the ruler runs past the target, so that the target's line stands inside the drawing."""
@@ -14,7 +15,7 @@ HEADROOM = 1.08
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """One mark of the ruler: its label in µm and its share of the width, 0 to 1."""
+    """One mark of the ruler: its label in µm or mil and its share of the width, 0 to 1."""
 
     label: str
     at: float
@@ -27,7 +28,7 @@ def share(thickness_um: float, run: RunStatus) -> float:
 
 def marks(run: RunStatus) -> tuple[Mark, ...]:
     """Divide the ruler in steps of 1, 2 or 5 times a power of ten, four to nine of them."""
-    end = run.target_um * HEADROOM
+    end = shown(run.target_um, "µm") * HEADROOM
     power = 10.0 ** math.floor(math.log10(end / 4))
     step = next(m * power for m in (5.0, 2.0, 1.0) if end / (m * power) >= 4)
     count = math.floor(end / step)

@@ -14,6 +14,7 @@ from daemon.chemistry.uncertainty import coverage_factor
 from web.language import gettext as _
 from web.times import day
 from web.typography import capital
+from web.units import number, sign
 
 WIDTH, HEIGHT = 600, 170
 """The drawing's own units."""
@@ -80,10 +81,10 @@ def _drawing(book: Book, component: str) -> Drawing:
         band = (top, bottom - top)
         aim = None if window.target is None else scale.y(window.target)
     return Drawing(
-        title=f"{capital(component)}, {unit}",
+        title=f"{capital(component)}, {sign(unit)}",
         newest=_(
             "%(value)s on %(day)s",
-            value=f"{newest.value:.4g}",
+            value=number(f"{newest.value:.4g}", unit),
             day=day(newest.at_utc_ms),
         ),
         window=_window(limits if told else [], unit),

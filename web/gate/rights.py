@@ -39,6 +39,7 @@ PRESSES: Mapping[str, Right] = {
     "proof_end": Right.ANYONE,
     "sign_in_try": Right.ANYONE,
     "sign_out": Right.ANYONE,
+    "units": Right.ANYONE,
     "act": Right.OPERATE,
     "attend": Right.OPERATE,
     "settle": Right.OPERATE,

@@ -6,7 +6,8 @@ from daemon.api import meters
 from daemon.api.meters import RIPPLE_DEFINITION
 from daemon.api.runs.causes import Cause, causes
 from daemon.api.socket.messages import MeterStatus, Status
-from web.typography import UNKNOWN, unbroken
+from web.typography import UNKNOWN
+from web.units import in_units
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,4 +52,4 @@ def details_of(status: Status) -> Details:
 def _line(meter: MeterStatus, status: Status, ripple: str | None) -> MeterLine:
     known = meter.current_a is not None and not meters.is_silent(meter, status)
     current = f"{meter.current_a:z.3f}" if known else UNKNOWN
-    return MeterLine(meter.name, current, unbroken(meters.standing(meter, status)), ripple)
+    return MeterLine(meter.name, current, in_units(meters.standing(meter, status)), ripple)

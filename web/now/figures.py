@@ -26,7 +26,8 @@ from daemon.api.socket.messages import DueStatus, RunStatus, Status
 from daemon.control.states import ALLOWED, Act, State
 from web.drawings.section import share
 from web.language import gettext as _
-from web.typography import UNKNOWN, unbroken
+from web.typography import UNKNOWN
+from web.units import in_units, number, units
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ def view_of(status: Status, zone: tzinfo | None) -> View:
     said = word(status, zone)
     run = status.run
     texts = _spoken(said) | _supply(status) | _devices(status)
-    texts["pump"] = unbroken(pump_words.short(status, zone))
+    texts["pump"] = in_units(pump_words.short(status, zone))
     texts["clock_rate"] = _clock_rate(status, zone)
     if run is not None:
         texts |= _run(status, run, zone)
@@ -94,14 +95,14 @@ def _acts(status: Status) -> tuple[str, ...]:
 
 def _spoken(said: Word) -> dict[str, str]:
     parts = {"what": said.what, "figures": said.figures, "need": said.need}
-    return {key: unbroken(text) for key, text in parts.items()}
+    return {key: in_units(text) for key, text in parts.items()}
 
 
 def _title(said: Word, run: RunStatus | None) -> str:
     what = said.what.rstrip(".")
     if run is None or said.level == "alarm":
         return what
-    return f"{of_target(run)}, {what[0].lower()}{what[1:]}"
+    return in_units(f"{of_target(run)}, {what[0].lower()}{what[1:]}")
 
 
 def _supply(status: Status) -> dict[str, str]:
@@ -115,7 +116,7 @@ def _supply(status: Status) -> dict[str, str]:
         "density": "",
         "bath_charge": _number(status.bath_charge_ah, 1),
         "proving": "" if status.proving is None else _("A proof test is under way:"),
-        "due": unbroken(due_words.short(status.dues)),
+        "due": in_units(due_words.short(status.dues)),
     } | {f"dose_{place}": _dose(status, due) for place, due in enumerate(status.dues)}
 
 
@@ -142,17 +143,17 @@ def _devices(status: Status) -> dict[str, str]:
     if status.thermometers:
         first, *others = sorted(status.thermometers, key=lambda seen: "bath" not in seen.name)
         old = meters.is_warmth_old(first, status.rate)
-        found["temperature"] = UNKNOWN if old else f"{first.temperature_c:z.1f}"
+        found["temperature"] = UNKNOWN if old else number(f"{first.temperature_c:z.1f}", "°C")
         told = [first.name + (f" {meters.temperature(first, status.rate)}" if old else "")]
         told += [f"{seen.name} {meters.temperature(seen, status.rate)}" for seen in others]
-        found["thermometers"] = "; ".join(told)
+        found["thermometers"] = in_units("; ".join(told))
     return found
 
 
 def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
     now, done = utc_of(status.utc), None if is_stale(status) else finish(status)
     under_way = done is not None and run.remaining_s is not None
-    value, doubt = thickness_figures(run)
+    value, doubt = thickness_figures(run, units())
     set_points = {
         "set_current": _("set %(current)s A", current=f"{run.set_current_a:.2f}"),
         "set_voltage": _("ceiling %(voltage)s V", voltage=f"{run.set_voltage_v:.2f}"),
@@ -165,7 +166,7 @@ def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
         "done": _("done %(at)s", at=clock(done, now, zone)) if done else "",
         "charge": _number(run.charge_ah, 3),
         "gap": _gap(run),
-        "mass": f"{run.mass_g:.2f} g {run.metal}",
+        "mass": in_units(f"{run.mass_g:.2f} g {run.metal}"),
         "running": duration(run.running_s),
         "since": _("since %(at)s", at=clock(utc_of(run.started_utc), now, zone)),
         "over": "over" if State(status.state) in (State.STOPPED, State.COMPLETE) else "",
@@ -176,7 +177,7 @@ def _run(status: Status, run: RunStatus, zone: tzinfo | None) -> dict[str, str]:
 def _density(status: Status, run: RunStatus) -> str:
     if is_stale(status) or status.current_a is None:
         return ""
-    return f"{status.current_a / run.area_dm2:z.2f} A/dm²"
+    return in_units(f"{status.current_a / run.area_dm2:z.2f} A/dm²")
 
 
 def _gap(run: RunStatus) -> str:

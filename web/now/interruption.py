@@ -22,7 +22,8 @@ from web.language import gettext as _
 from web.presses import pass_on
 from web.record import Runs
 from web.tank import Tank
-from web.typography import capital, unbroken
+from web.typography import capital
+from web.units import in_units
 
 ANCHOR = "interrupted"
 """Where on the first page it stands."""
@@ -89,14 +90,14 @@ def _cut(tank: Tank, run: Run, cut: Interruption, *, is_newest: bool) -> Cut:
     return Cut(
         run_id=run.id,
         title=run.title,
-        known=unbroken(
+        known=in_units(
             _(
                 "The record knows it until %(charge)s Ah, %(time)s after its start.",
                 charge=f"{run.charge_ah:.4f}",
                 time=duration(run.elapsed_s),
             )
         ),
-        unseen=unbroken(unseen),
+        unseen=in_units(unseen),
         least=least,
         greatest=greatest,
         settled=_settled(cut),
@@ -111,7 +112,7 @@ def _settled(cut: Interruption) -> str:
         return ""
     last = cut.settlements[-1].settled
     note = f" ({last.note})" if last.note else ""
-    return unbroken(
+    return in_units(
         _(
             "%(who)s said: %(charge)s passed%(note)s.",
             who=last.who,
@@ -134,7 +135,7 @@ def _foreseen(tank: Tank, run_id: int) -> tuple[tuple[str, ...], str]:
         return (), _("the daemon does not answer")
     if not answer.ok:
         return (), answer.error or "refused"
-    return tuple(f"{capital(unbroken(note))}." for note in answer.notes), ""
+    return tuple(f"{capital(in_units(note))}." for note in answer.notes), ""
 
 
 class InterruptionPresses:

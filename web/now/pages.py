@@ -36,6 +36,7 @@ from web.now.interruption import cuts
 from web.presses import pass_on
 from web.record import GREATEST_NUMBER, Runs, record_number
 from web.tank import Tank
+from web.units import units
 
 PLAIN_POINTS = 160
 """Points of the chart drawn without a script: one for every two pixels of a phone."""
@@ -158,9 +159,9 @@ class Pages:
         )
 
     def _shown_by(self) -> str:
-        """What changes whenever the page has other forms: its process, and who looks at it."""
+        """What changes whenever the page is another: its process, who looks, in which units."""
         may = "operates" if access().may(Right.OPERATE) else "looks"
-        return f"{self._start} {signed_in() or ''} {may}"
+        return f"{self._start} {signed_in() or ''} {may} {units()}"
 
     def _panels(self, run: RunStatus | None) -> tuple[tuple[Panel, ...], str | None]:
         if run is None:

@@ -34,6 +34,7 @@ from web.text import UNSURE
 from web.times import stamp, zone_name
 from web.trouble import show
 from web.typography import capital
+from web.units import in_units
 
 _KEPT_S = 31_536_000
 """A browser may keep a kept part's picture for a year: it never changes."""
@@ -216,7 +217,7 @@ def _made(part: Part) -> str:
     volume = (
         ""
         if made.volume_cm3 is None
-        else _(", %(volume)s cm³ of matter", volume=f"{made.volume_cm3:.4g}")
+        else in_units(_(", %(volume)s cm³ of matter", volume=f"{made.volume_cm3:.4g}"))
     )
     before = (
         "" if part.supersedes is None else _(", in place of %(number)s", number=part.supersedes)

@@ -14,6 +14,7 @@ from web.language import marked, ngettext
 from web.record import Runs
 from web.tank import Tank
 from web.times import stamp
+from web.units import as_set
 
 CHECKED = 60
 """Plans of a list that the daemon is asked about; each costs it some ms."""
@@ -80,16 +81,18 @@ class Shelf:
                 used="", rehearsed=_rehearsed(kept, told), readable=False,
             )  # fmt: skip
         works, verdict = self._verdict(kept.text) if asks else (None, _("Not checked here."))
-        of = f"{read.area:g} dm²" if read.area is not None else f"{read.copies or 1} × {read.part}"
+        of = f"{read.copies or 1} × {read.part}"
+        if read.area is not None:
+            of = as_set(read.area, "dm²")
         return Listed(
             kept.name,
             kept.path.name,
             read.title,
             ngettext(
-                "%(target)s µm on %(area)s, %(num)d stage",
-                "%(target)s µm on %(area)s, %(num)d stages",
+                "%(target)s on %(area)s, %(num)d stage",
+                "%(target)s on %(area)s, %(num)d stages",
                 len(read.stage),
-                target=f"{read.target:g}",
+                target=as_set(read.target, "µm"),
                 area=of,
             ),
             works,

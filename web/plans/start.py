@@ -29,6 +29,7 @@ from web.record import Runs, record_number
 from web.tank import Tank
 from web.text import UNSURE
 from web.trouble import show
+from web.units import as_set
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +157,7 @@ def _rows(question: Question, course: PlanCourse | None) -> tuple[Row, ...]:
     """What will happen, in figures."""
     file, status = question.file, question.status
     caps = f"{file.caps.charge:.4g} Ah, {duration(file.caps.duration)}"
-    rows = [Row(_("target"), f"{file.target:g} µm")]
+    rows = [Row(_("target"), as_set(file.target, "µm"))]
     if course is not None:
         greatest_a = max(stage.current_a for stage in course.stages)
         count = len(course.stages)

@@ -24,6 +24,7 @@ from web.record import Runs
 from web.tank import Tank
 from web.times import stamp, zone_name
 from web.typography import capital
+from web.units import as_set, part_of
 
 ANY = "any"
 
@@ -171,10 +172,11 @@ def _query(form: Form) -> dict[str, str]:
 
 def _line(run: Run, alarms: dict[str, int], now: int | None) -> Line:
     much, share = f"{run.charge_ah:.2f} Ah", None
-    target = _("to be %(target)s µm", target=f"{run.target_um:g}")
+    target = _("to be %(target)s", target=as_set(run.target_um, "µm"))
     if run.thickness_um is not None:
-        target = _("of %(target)s µm", target=f"{run.target_um:g}")
-        much = fixed(run.thickness_um, 1, run.target_um)
+        there = fixed(run.thickness_um, 1, run.target_um)
+        much, whole = part_of(there, f"{run.target_um:g}", "µm")
+        target = _("of %(target)s", target=whole)
         share = max(0.0, min(1.0, run.thickness_um / run.target_um)) if run.target_um else None
     return Line(
         number=run.id,

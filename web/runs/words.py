@@ -21,6 +21,7 @@ from web.language import ngettext
 from web.runs.listed import alarms_in_words, end_of
 from web.times import stamp
 from web.typography import capital
+from web.units import as_set, converter, places, sign
 
 CONFIDENCE = 0.95
 
@@ -64,16 +65,21 @@ def sure(
 ) -> str:
     """A figure with its doubt: `24.8 ± 0.9 µm (95 %)`; a dash where there is none.
 
-    known: whether anything is known of the doubt. Short of `below` it never reads as there.
+    unit: "µm", "g" or "Ah"; the figure is in the reader's. known: whether anything is known of the
+    doubt. Short of `below` it never reads as there.
     """
     if budget is None:
         return "–"
     half = budget.expanded(CONFIDENCE)
+    there, seen = converter(unit), sign(unit)
+    below = None if below is None else there(below)
     if not known or not half > 0:
-        value = f"{fixed(budget.value, min(most, 2), below)} {unit}"
+        coarse = places(budget.value, unit, min(most, 2))
+        value = f"{fixed(there(budget.value), coarse, below)} {seen}"
         return value if known else _("%(value)s, how sure is not known", value=value)
-    value, doubt = rounded(budget.value, half, most, below)
-    return f"{value} ± {doubt} {unit} (95 %)"
+    most = places(budget.value, unit, most)
+    value, doubt = rounded(there(budget.value), there(half), most, below)
+    return f"{value} ± {doubt} {seen} (95 %)"
 
 
 def thickness(found: RunReport) -> str:
@@ -90,7 +96,8 @@ def word(found: RunReport, *, under_way: bool) -> Word:
     run = found.run
     title = run.title or _("Run %(number)d", number=run.id)
     end = end_of(run, under_way=under_way)
-    figures = _("%(much)s of %(target)s µm.", much=thickness(found), target=f"{run.target_um:g}")
+    target = as_set(run.target_um, "µm")
+    figures = _("%(much)s of %(target)s.", much=thickness(found), target=target)
     waits = [each for each in map(past, found.alarms) if each.stands and each.waits]
     cut = found.interruption
     need, level = _("Nothing of it needs you."), "calm"
@@ -111,7 +118,7 @@ def figures(found: RunReport, zone: str, *, under_way: bool) -> tuple[Row, ...]:
     run, deposit = found.run, found.deposit
     known = deposit.sure
     running_s = run.elapsed_s if run.running_s is None else run.running_s
-    target = _("target %(target)s µm", target=f"{run.target_um:g}")
+    target = _("target %(target)s", target=as_set(run.target_um, "µm"))
     rows = [
         Row(_("thickness"), f"{thickness(found)}, {target}"),
         Row(_("charge"), sure(deposit.charge, "Ah", _SHOWN_AH, known=known)),

@@ -65,11 +65,11 @@ def plan_lines(area: Budget) -> tuple[str, str]:
 def _of_item(item: Item, worked: Worked) -> Iterator[Row]:
     copies = "" if item.copies == 1 else f"{item.copies} of "
     if item.kept is not None:
-        yield Row("part", f"{copies}{item.text.what}, kept as part {item.kept.number}")
+        yield Row("part", f"{copies}{item.text.what}, kept as part {item.kept.number}", typed=True)
     elif item.found is None:
-        yield Row("part", f"{copies}{item.text.what}")
+        yield Row("part", f"{copies}{item.text.what}", typed=True)
     else:
-        yield Row("part", f"{copies}{item.text.what}: {_mesh(item.found)}")
+        yield Row("part", f"{copies}{item.text.what}: {_mesh(item.found)}", typed=True)
         yield from _wetted(item.found)
     if item.surface is not None and item.surface.outer is not None:
         yield Row("inner", _inner(item, worked.form.inner))

@@ -30,7 +30,8 @@ def verdict(found: Rehearsal) -> str:
 def report(found: Rehearsal) -> Report:
     """All of it but the curves and the mishaps."""
     rows = [
-        Row("plan", f"{found.title}, {found.target_um:g} µm on {found.area_dm2:.4g} dm²"),
+        Row("plan", found.title, typed=True),
+        Row("", f"{found.target_um:g} µm on {found.area_dm2:.4g} dm²"),
         Row("verdict", verdict(found)),
         *(Row("", f"and because {each}") for each in found.because[1:]),
         *_figures(found),

@@ -79,7 +79,7 @@ def _found(done: Weighed) -> list[Row]:
     runs = f", with run {others}" if others else ""
     limit = f"balance ± {done.form.limit_g:g} g"
     rows = [
-        Row("run", f"{done.part.last.id}, {done.part.last.title}{runs}"),
+        Row("run", f"{done.part.last.id}, {done.part.last.title}{runs}", typed=True),
         Row("charge", _sure(charge, "Ah")),
         Row("gain", f"{_sure(done.gain, 'g')}; Faraday's law gives {whole_g:.4g} g at 100 %"),
         Row("efficiency", _percent(done.found.value, done.found.budget.expanded(CONFIDENCE))),

@@ -9,6 +9,7 @@ from daemon.access.operators import Operators, operators_at
 from daemon.api.errors import InputError
 from daemon.api.languages import Language
 from daemon.api.listen import Listen, ListenError, parse_listen
+from daemon.api.trade_units import UnitSystem
 from daemon.service.settings.table import Table
 
 
@@ -16,7 +17,8 @@ class PageTable(Table):
     """The page; `on = false` serves none.
 
     reading says who may look: anyone who reaches the page, or operators only. hosts and proxy are
-    those of `daemon.api.listen.Listen`. language is that of its texts.
+    those of `daemon.api.listen.Listen`. language is that of its texts, and units are those of its
+    figures until somebody at a browser chooses others there.
     """
 
     on: bool = True
@@ -27,6 +29,7 @@ class PageTable(Table):
     hosts: tuple[str, ...] = ()
     proxy: str | None = None
     language: Language = "en"
+    units: UnitSystem = "metric"
 
     @model_validator(mode="after")
     def _listens_somewhere(self) -> "PageTable":
@@ -44,7 +47,8 @@ class PageTable(Table):
         """What the page's own command line is told of it besides `--listen`."""
         hosts = [option for name in self.hosts for option in ("--host", name)]
         proxy = [] if self.proxy is None else ["--proxy", self.proxy]
-        return ["--reading", self.reading, "--language", self.language, *hosts, *proxy]
+        shown = ["--language", self.language, "--units", self.units]
+        return ["--reading", self.reading, *shown, *hosts, *proxy]
 
     def check_operator(self, settings: Path, record: Path) -> None:
         """See that there is an operator where the page is for others than this machine.

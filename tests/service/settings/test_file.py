@@ -109,6 +109,7 @@ def test_a_simulation_has_a_clock_of_its_own(write):
         ("[bath]", '[page]\nlisten = "0.0.0.0:8080"\n[bath]', ["page: hosts:", "every address"]),
         ("[bath]", '[page]\nreading = "all"\n[bath]', ["page.reading", "'anyone' or 'operators'"]),
         ("[bath]", '[page]\nlanguage = "xx"\n[bath]', ["page.language", "'en'", '"xx"']),
+        ("[bath]", '[page]\nunits = "inch"\n[bath]', ["page.units", "'trade'", '"inch"']),
         ("[bath]", '[page]\nproxy = "*"\n[bath]', ["page: proxy:", "'*'", "IPv4 address"]),
         ("[bath]", "[simulation]\nrate = 0\norigin_s = 0\n[bath]", ["simulation.rate"]),
     ],
@@ -167,13 +168,15 @@ def test_the_page_is_told_of_its_table(write):
     page = '[page]\nhosts = ["a.lan", "192.168.1.7"]\nreading = "operators"\nproxy = "10.0.0.2"\n'
     options = read_settings(write(LEAST.replace("[bath]", f"{page}[bath]"))).page.options()
     assert options == [
-        "--reading", "operators", "--language", "en",
+        "--reading", "operators", "--language", "en", "--units", "metric",
         "--host", "a.lan", "--host", "192.168.1.7", "--proxy", "10.0.0.2",
     ]  # fmt: skip
     path = write(LEAST)
     settings = read_settings(path)
     settings.page.check_operator(path, settings.record.path)
-    assert settings.page.options() == ["--reading", "anyone", "--language", "en"]
+    assert settings.page.options() == [
+        "--reading", "anyone", "--language", "en", "--units", "metric",
+    ]  # fmt: skip
 
 
 def test_a_missing_file_is_told(tmp_path):
