@@ -29,6 +29,7 @@ from web.gate.audit import AuditPage
 from web.gate.bearers import Bearers
 from web.gate.protection import protect
 from web.gate.sign_in import SignInPages
+from web.home_screen import HomeScreen
 from web.language import speak
 from web.now.interruption import InterruptionPresses
 from web.now.pages import Pages
@@ -82,6 +83,7 @@ def create_app(
     handle_troubles(app)
     SignInPages(tank, access).route(app)
     route_choice(app)
+    HomeScreen(assets).route(app)
     Pages(tank, runs, assets).route(app, limiter)
     InterruptionPresses(tank).route(app, limiter)
     AlarmPages(tank).route(app)

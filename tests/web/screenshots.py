@@ -207,6 +207,7 @@ PAGES = {
     "page-effects": "/effects",
     "page-audit": "/audit",
     "page-bath": "/bath",
+    "page-offline": "/offline",
 }
 """Pages besides the first."""
 

@@ -38,7 +38,8 @@ ACTS_A_MINUTE = "20 per minute"
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-        "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+        "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'"
     ),
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",

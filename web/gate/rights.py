@@ -78,10 +78,17 @@ PRESSES: Mapping[str, Right] = {
 }
 """Every press by its endpoint; of the acts on a run those that differ by their names too."""
 
-LOOKS: Mapping[str, Right] = {"sign_in": Right.ANYONE, "asset": Right.ANYONE}
+LOOKS: Mapping[str, Right] = dict.fromkeys(
+    ("sign_in", "asset", "manifest", "worker", "offline"), Right.ANYONE
+)
 """What may be looked at by those who may not read."""
 
-PIECES = frozenset({"status", "details", "chart", "alarms", "part_picture", "mesh_picture"})
+PIECES = frozenset(
+    {
+        "status", "details", "chart", "alarms", "part_picture", "mesh_picture",
+        "manifest", "worker", "offline",
+    }
+)  # fmt: skip
 """What scripts and pages fetch by themselves: no look of a person, and nothing to sign in from."""
 
 
