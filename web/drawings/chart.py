@@ -12,6 +12,7 @@ from daemon.record.series import Series
 from daemon.record.summary import GAP_LIMIT_S
 from web.drawings.lines import HEIGHT, WIDTH, area, path, unbroken
 from web.language import gettext as _
+from web.units import converter, sign
 
 USUAL_TIMES = 4
 """A silence this many times as long as the run's usual one is a gap: a supply may be slow."""
@@ -67,10 +68,11 @@ def columns(series: Series) -> dict[str, Values]:
 
 
 def course_columns(course: RunCourse) -> dict[str, Values]:
-    """Add to the columns `thickness`, µm, where the record can tell, and what was foretold.
+    """Add to the columns `thickness` where the record can tell, and what was foretold.
 
     That has times of its own, `foretold_t`, within those of the readings, and for each of current,
-    voltage and thickness two columns, `foretold_current_least` and so on.
+    voltage and thickness two columns, `foretold_current_least` and so on. Thicknesses are in the
+    reader's units.
     """
     data = columns(course.series)
     if course.um_per_ah is not None:
@@ -80,7 +82,15 @@ def course_columns(course: RunCourse) -> dict[str, Values]:
         ]
     if course.rehearsal is not None and course.series.last_s:
         data |= _foretold(course.rehearsal, course.series.first_s[0], course.series.last_s[-1])
-    return data
+    if sign("µm") == "µm":
+        return data
+    into = converter("µm")
+    return {
+        key: [None if v is None else round(into(v), 6) for v in values]
+        if key.removeprefix("foretold_").startswith("thickness")
+        else values
+        for key, values in data.items()
+    }
 
 
 def panels(course: RunCourse) -> tuple[Panel, ...]:
@@ -94,7 +104,7 @@ def panels(course: RunCourse) -> tuple[Panel, ...]:
     data = course_columns(course)
     across = _Across(seen.first_s[0], seen.last_s[-1])
     last = (
-        across.panel(_("Thickness"), "µm", data, "thickness")
+        across.panel(_("Thickness"), sign("µm"), data, "thickness")
         if "thickness" in data
         else across.panel(_("Charge"), "Ah", data, "charge")
     )
