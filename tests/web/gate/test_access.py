@@ -155,7 +155,7 @@ def test_without_signing_in_nothing_but_what_takes_current_away_reaches_the_daem
     free = {name for name, right in PRESSES.items() if right is Right.ANYONE}
     assert free == {
         "act stop", "act abort", "act hold", "proof_end", "sign_in_try", "sign_out",
-        "api.stop", "api.abort", "api.hold",
+        "units", "api.stop", "api.abort", "api.hold",
     }  # fmt: skip
     for endpoint, path in addresses(app, "POST"):
         if endpoint in free:
@@ -254,7 +254,7 @@ def test_where_only_operators_may_read_nobody_else_sees_a_figure(
         response = visitor.get(path)
         if endpoint == "asset":
             assert response.status_code == 404
-        elif endpoint == "sign_in":
+        elif endpoint in ("sign_in", "manifest", "worker", "offline"):
             assert response.status_code == 200
         elif endpoint.startswith("api."):
             assert response.status_code == 401, path
