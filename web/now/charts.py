@@ -11,6 +11,7 @@ from typing import NamedTuple
 from flask import json
 from werkzeug.http import generate_etag
 
+from daemon.api.trade_units import UnitSystem
 from web.drawings.chart import course_columns
 from web.record import Runs
 
@@ -22,12 +23,16 @@ MOST_KEPT = 16
 
 
 class Asked(NamedTuple):
-    """What is asked of a chart: a run's number, points, and from when to when, s from its start."""
+    """What is asked of a chart: a run's number, points, and from when to when, s from its start.
+
+    units: those of who asks.
+    """
 
     run_id: int
     points: int
     from_s: float
     to_s: float
+    units: UnitSystem = "metric"
 
 
 class Drawn(NamedTuple):
@@ -60,5 +65,6 @@ class Charts:
 
     def _read(self, asked: Asked) -> Drawn:
         read_s = time.monotonic()
-        body = json.dumps(course_columns(self._runs.course(*asked))).encode()
+        course = self._runs.course(asked.run_id, asked.points, asked.from_s, asked.to_s)
+        body = json.dumps(course_columns(course)).encode()
         return Drawn(body, generate_etag(body), read_s)

@@ -106,7 +106,7 @@ class Pages:
         if not 0 <= from_s < to_s or not 0 < points <= MOST_POINTS:
             abort(400)
         try:
-            drawn = self._charts.give(Asked(run_id, points, from_s, to_s))
+            drawn = self._charts.give(Asked(run_id, points, from_s, to_s, units()))
         except RecordError:
             abort(404)
         response = Response(drawn.body, mimetype="application/json")
