@@ -128,6 +128,11 @@ def clock(moment: datetime, now: datetime, zone: tzinfo | None) -> str:
         return f"{there:%H:%M} tomorrow"
     if days == -1:
         return f"{there:%H:%M} yesterday"
+    return dated(there)
+
+
+def dated(there: datetime) -> str:
+    """Tell a moment with its day, whatever day it is: `03:40 on Monday 2 March`."""
     return f"{there:%H:%M} on {there:%A} {there.day} {there:%B}"
 
 

@@ -72,12 +72,10 @@ def look(browser: Browser, address: str, size: tuple[int, int], seen: Seen) -> N
     page.add_init_script(NOTE_SENTENCE)
     loading = follow(page, throttled=True)
     page.goto(address)
-    page.wait_for_function("window.sentenceMs")
-    paint = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime"
-    page.wait_for_function(paint)
+    page.wait_for_timeout(500)  # what is before the chart is there, and was painted
+    paint = "performance.getEntriesByName('first-contentful-paint')[0].startTime"
     seen.paint_ms.append(page.evaluate(paint))
     seen.sentence_ms.append(page.evaluate("window.sentenceMs"))
-    page.wait_for_timeout(500)  # what is before the chart is there
     seen.size.append(loading.before_chart)
     context.close()
 

@@ -149,6 +149,19 @@ def test_the_chart_is_drawn_from_our_own_server_within_the_policy(page: Page, ad
     assert sum("plotly" in url for url in asked) == 1
 
 
+def test_the_charts_hours_say_once_which_day_they_are_of(browser: Browser, address: str) -> None:
+    # The run's two hours are those around midnight here.
+    context = browser.new_context(timezone_id="Africa/Nairobi")
+    page = context.new_page()
+    page.goto(address)
+    expect(page.locator(".drawn .main-svg").first).to_be_visible(timeout=20_000)
+    marks = page.locator(".drawn .xtick text").all_text_contents()
+    context.close()
+    assert [mark[5:] for mark in marks if len(mark) > 5] == ["1 Mar", "2 Mar"]
+    assert marks[0].startswith("23:")
+    assert any(mark.startswith("00:") and mark.endswith("2 Mar") for mark in marks)
+
+
 def test_a_zoom_fetches_what_is_seen(page: Page, address: str) -> None:
     page.set_viewport_size({"width": 1280, "height": 1400})
     page.goto(address)

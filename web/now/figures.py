@@ -15,6 +15,7 @@ from daemon.api.sentence import (
     Level,
     Word,
     clock,
+    dated,
     duration,
     finish,
     is_stale,
@@ -192,7 +193,8 @@ def _clock_rate(status: Status, zone: tzinfo | None) -> str:
     return _(
         "Simulated tank, clock runs %(rate)s times as fast. It is %(time)s there.",
         rate=f"{status.rate:g}",
-        time=f"{utc_of(status.utc).astimezone(zone):%H:%M}",
+        # It soon has another day than its reader.
+        time=dated(utc_of(status.utc).astimezone(zone)),
     )
 
 

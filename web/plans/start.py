@@ -12,7 +12,7 @@ from daemon.api.errors import InputError
 from daemon.api.plans.file import PlanFile
 from daemon.api.plans.kept import KeptPlan
 from daemon.api.report import Row
-from daemon.api.sentence import duration
+from daemon.api.sentence import clock, duration
 from daemon.api.socket.client import DaemonUnreachableError
 from daemon.api.socket.messages import StartRequest, Status
 from daemon.api.socket.plans import PlanCheck, PlanCourse
@@ -194,4 +194,4 @@ def _done_at(course: PlanCourse, status: Status | None) -> str:
         done = now + timedelta(seconds=course.duration_s / rate)
     except OverflowError:
         return ""
-    return f"{done:%H:%M}" if done.date() == now.date() else f"{done:%Y-%m-%d %H:%M}"
+    return clock(done, now, None)

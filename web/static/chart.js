@@ -103,16 +103,17 @@
     return {
       xaxis: { anchor: "y", showgrid: false, linecolor: soft, tickfont: { color: soft, size: 12 },
         ticks: "outside", tickcolor: soft, nticks: 6, tickangle: 0,
+        // What comes after the line's end stands once for each day.
         tickformatstops: [
-          { dtickrange: [null, 30000], value: "%H:%M:%S" },
-          { dtickrange: [30000, 86400000], value: "%H:%M" },
+          { dtickrange: [null, 30000], value: "%H:%M:%S\n%-d %b" },
+          { dtickrange: [30000, 86400000], value: "%H:%M\n%-d %b" },
           { dtickrange: [86400000, null], value: "%-d %b" },
         ] },
       yaxis: { ...axis, domain: [0, 0.26] },
       yaxis2: { ...axis, domain: [0.365, 0.625] },
       yaxis3: { ...axis, domain: [0.73, 0.99] },
       annotations: shown(data).map(({ name, top }) => titled(figure.dataset[name], top)),
-      margin: { l: 34, r: 18, t: 18, b: 28 },
+      margin: { l: 34, r: 18, t: 18, b: 44 },
       paper_bgcolor: "transparent",
       plot_bgcolor: "transparent",
       font: { family: getComputedStyle(document.body).fontFamily, color: soft },

@@ -114,6 +114,11 @@ def test_an_old_reading_is_no_figure(
 def test_a_simulated_clock_is_told(client: FlaskClient, peer: Any, make_status: Make) -> None:
     assert "Simulated tank" not in words(client.get("/"))
     peer.status = make_status(rate=200.0)
+    text = client.get("/status.json?zone=Asia/Kolkata").json["texts"]["clock_rate"]
+    # 02:10 UTC.
+    assert text == (
+        "Simulated tank, clock runs 200 times as fast. It is 07:40 on Monday 2 March there."
+    )
     assert "Simulated tank, clock runs 200 times as fast." in words(client.get("/"))
 
 
