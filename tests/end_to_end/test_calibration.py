@@ -348,11 +348,12 @@ def test_a_comparison_in_a_browser(daemon, page, steady, stopped, wait_until):
 
     # The next run is corrected by it.
     steady(2.0)
-    assert daemon.run_record(3).counted_by.calibration_id == calibration.id
 
     def corrected():
         (shunt,) = (meter for meter in daemon.status().meters if meter.counts)
         return abs(shunt.current_a - 2.0) < 8e-3 and shunt.raw_current_a - shunt.current_a > 15e-3
 
     wait_until(corrected, "2 A are read as 2 A")
+    stopped()
+    assert daemon.run_record(3).counted_by.calibration_id == calibration.id
     assert daemon.end() == 0
