@@ -283,6 +283,11 @@ def _compare(console: Console, status: Status, deposited_g: float) -> None:
         f"deposited {deposited_g:.4f} g: {100 * (run.mass_g / deposited_g - 1):+.3f} %",
         soft_wrap=True,
     )
+    if run.gap_charge_ah:
+        console.print(
+            f"{run.gap_charge_ah:.4f} Ah of it are in doubt: this machine was too busy to read it.",
+            soft_wrap=True,
+        )
 
 
 def _stay(console: Console, daemon: subprocess.Popen[bytes], ending: Ending) -> None:

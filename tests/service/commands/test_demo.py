@@ -93,6 +93,13 @@ def test_a_daemon_that_does_not_begin_is_told(process, mocker, tmp_path, capsys)
     assert capsys.readouterr().err.startswith("tankhand: the daemon has not begun within 0 s")
 
 
+@pytest.mark.parametrize(("gap_ah", "told"), [(0.0, False), (0.25, True)])
+def test_what_was_not_read_is_told(mocker, capsys, gap_ah, told):
+    run = mocker.Mock(charge_ah=3.4, gap_charge_ah=gap_ah, mass_g=4.03, reason="target reached")
+    demo._compare(Console(), mocker.Mock(state="complete", run=run), 4.27)
+    assert ("0.2500 Ah of it are in doubt" in capsys.readouterr().out) is told
+
+
 def test_a_daemon_that_answers_no_more_is_told(mocker, tmp_path, capsys):
     client = Client(tmp_path / "none")
     mocker.patch.object(demo, "_show", side_effect=lambda *_, **__: client.status())
