@@ -73,12 +73,13 @@ PAGES = {
     "rehearsal_after": "/rehearse/12",
     "calibration": "/calibration",
     "api_page": "/api",
+    "offline": "/offline",
 }
 """Each page by its endpoint."""
 
 NO_PAGES = {
     "status", "details", "chart", "asset", "alarms", "part_picture", "mesh_picture",
-    "readings_csv", "readings_parquet", "plan_file",
+    "readings_csv", "readings_parquet", "plan_file", "manifest", "worker",
 }  # fmt: skip
 """What is no page: pieces, pictures, files and figures."""
 
