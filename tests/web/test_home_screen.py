@@ -119,8 +119,11 @@ KEPT = """async () => {
 
 def test_without_a_network_no_old_figure_is_shown(installed: Page, address: str):
     expect(installed.get_by_role("heading")).to_contain_text("18.2")
-    installed.context.set_offline(True)
     for path in ("", "/runs", "/bath"):
+        # Looked at through the worker just before.
+        installed.context.set_offline(False)
+        installed.goto(f"{address}{path}")
+        installed.context.set_offline(True)
         installed.goto(f"{address}{path}")
         expect(installed.get_by_role("heading")).to_contain_text(
             "No connection to the tank's page."
