@@ -102,8 +102,7 @@ class StepFinder:
         """Standard deviation of a block, V, as far as it is known; 0 while it is not."""
         if self._bends < FIRST_BENDS:
             return 0.0
-        # Noise that was learned from few bends may be greater than it seems.
-        return SIGMA_OF_BEND * self._noise_v * (1.0 + 4.0 / self._bends)
+        return SIGMA_OF_BEND * self._noise_v
 
     def add(self, block: Block, exponent_u: float, wander_v: float) -> Step | None:
         """A step that stands in the middle of the window, now that this block has come in.
@@ -158,7 +157,9 @@ class StepFinder:
         old, new = [level.excess for level in older], [level.excess for level in newer]
         moved_a = (sum(level.log_a for level in newer) - sum(level.log_a for level in older)) / side
         per_v = self._t.step_sigmas * exp(-newer[0].log_v)
-        noise, wander = per_v * self.sigma_v, per_v * sqrt(2.0) * wander_v
+        # Noise that was learned from few bends may be greater than it seems.
+        noise = per_v * self.sigma_v * (1.0 + 4.0 / self._bends)
+        wander = per_v * sqrt(2.0) * wander_v
         doubts = DOUBTS if self._moved == 0 else DOUBTS_ON_RAMP
         doubt = doubts * exponent_u * abs(moved_a)
         # A current that stands still steps by no digit.
