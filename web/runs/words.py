@@ -76,7 +76,7 @@ def sure(
     if not known or not half > 0:
         coarse = places(budget.value, unit, min(most, 2))
         value = f"{fixed(there(budget.value), coarse, below)} {seen}"
-        return value if known else _("%(value)s, how sure is not known", value=value)
+        return value if known else _("%(value)s (how sure is not known)", value=value)
     most = places(budget.value, unit, most)
     value, doubt = rounded(there(budget.value), there(half), most, below)
     return f"{value} ± {doubt} {seen} (95 %)"
@@ -87,7 +87,7 @@ def thickness(found: RunReport) -> str:
     run, deposit = found.run, found.deposit
     if deposit.thickness_um is None and run.thickness_um is not None:
         value = f"{fixed(run.thickness_um, 1, run.target_um)} µm"
-        return _("%(value)s, how sure is not known", value=value)
+        return _("%(value)s (how sure is not known)", value=value)
     return sure(deposit.thickness_um, "µm", _SHOWN_UM, known=deposit.sure, below=run.target_um)
 
 

@@ -106,7 +106,7 @@ def _shown(make_client: Make, path: Path, *entries: Any) -> str:
 def test_without_anything_known_nothing_is_made_up(make_client: Make, tmp_path: Path) -> None:
     bare = begun(plan="not a plan", metal="unobtainium", counted_by=CountedBy(), reckoning=None)
     text = _shown(make_client, tmp_path / "bare.db", bare, over(thickness_um=52.9))
-    assert "Thickness 52.9 µm, how sure is not known" in text
+    assert "Thickness 52.9 µm (how sure is not known)" in text
     assert "Charge – Mass – unobtainium" in text
     assert "Nothing was read." in text
     assert "There was none." in text
@@ -116,8 +116,8 @@ def test_without_anything_known_nothing_is_made_up(make_client: Make, tmp_path: 
 
 def test_a_meter_of_unknown_doubt_makes_no_figure_sure(make_client: Make, tmp_path: Path) -> None:
     text = _shown(make_client, tmp_path / "unsure.db", *a_run(opened={"counted_by": CountedBy()}))
-    assert "52.92 µm, how sure is not known of 52.92 µm" in text
-    assert "Charge 2.00 Ah, how sure is not known" in text
+    assert "52.92 µm (how sure is not known) of 52.92 µm" in text
+    assert "Charge 2.00 Ah (how sure is not known)" in text
 
 
 def test_an_area_that_nothing_is_known_of_makes_none_sure(
@@ -125,7 +125,7 @@ def test_an_area_that_nothing_is_known_of_makes_none_sure(
 ) -> None:
     bare = {"plan": "not a plan", "reckoning": None}
     text = _shown(make_client, tmp_path / "area.db", *a_run(opened=bare))
-    assert "52.92 µm, how sure is not known of 52.92 µm" in text
+    assert "52.92 µm (how sure is not known) of 52.92 µm" in text
 
 
 def test_a_run_under_way_has_the_figures_so_far(
