@@ -149,7 +149,7 @@ class TestWalk:
         # It loads itself again, with its own address, and offers nothing but to give up.
         assert '<meta http-equiv="refresh" content="3; url=/proof?walk=ab12cd34">' in page.text
         assert re.findall(r"<button[^>]*>([^<]+)</button>", page.text) == [
-            "Give up", "Hold", "Resume", "Reset", "Abort", "Stop",
+            "Give up", "metric", "US trade", "Hold", "Resume", "Reset", "Abort", "Stop",
         ]  # fmt: skip
 
     def test_what_goes_on_while_nobody_is_waited_for(
