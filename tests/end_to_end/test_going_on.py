@@ -19,10 +19,11 @@ def cut_short(daemon, no_current):
     daemon.until_state("idle")
 
 
-def test_a_part_is_finished_after_its_daemon_was_killed(daemon, tank, no_current):
+def test_a_part_is_finished_after_its_daemon_was_killed(daemon, tank, no_current, wait_until):
     cut_short(daemon, no_current)
     passed_ah = tank.truth().charge_ah
-    (raised,) = daemon.record(alarms.since, 0)
+    # The record comes after the status.
+    (raised,) = wait_until(lambda: daemon.record(alarms.since, 0), "the alarm is in the record")
     assert raised.raised.cause == "run interrupted"
     cut = daemon.record(interruptions.of_run, 1)
     known_ah = daemon.run_record(1).charge_ah
