@@ -14,7 +14,7 @@ from sqlalchemy.exc import DatabaseError
 
 from daemon.api.plans.proof import is_proof
 from daemon.api.rehearsal.after import After, read_after
-from daemon.api.runs.course import RunCourse, read_course
+from daemon.api.runs.course import RunCourse, read_course, read_series
 from daemon.api.runs.report import RunReport, read_report
 from daemon.api.runs.weighing import part_of
 from daemon.bath import account, book
@@ -47,7 +47,7 @@ from daemon.record.parts import Part
 from daemon.record.proofs import Proof
 from daemon.record.queries import Run, StageResult, one_run, runs, stages
 from daemon.record.run_search import Wanted
-from daemon.record.series import samples
+from daemon.record.series import Series, samples
 from daemon.record.store import open_reader, refusal
 from daemon.record.used_plans import UsedPlan, used_plans
 
@@ -82,6 +82,14 @@ class Runs:
         self._path = path
         self._lock = threading.Lock()
         self._engine: Engine | None = None
+
+    def series(self, run_id: int, points: int, from_s: float, to_s: float) -> Series:
+        """Give what was read of a run between two times since its start, s.
+
+        Raises `RecordError` for a run that does not exist, too.
+        """
+        with self._reading() as connection:
+            return read_series(connection, one_run(connection, run_id), points, from_s, to_s)
 
     def course(
         self, run_id: int, points: int, from_s: float = 0.0, to_s: float = float("inf")

@@ -128,7 +128,7 @@ class Views:
         to_s = max(
             window.from_s + (window.for_s or math.inf), math.nextafter(window.from_s, math.inf)
         )
-        found = self._runs.course(asked.number, window.points, window.from_s, to_s).series
+        found = self._runs.series(asked.number, window.points, window.from_s, to_s)
         return _readings(asked.number, found, window.from_s)
 
     def alarms(self, asked: Asked) -> StandingAlarms:
