@@ -76,10 +76,8 @@ def course_columns(course: RunCourse) -> dict[str, Values]:
     """
     data = columns(course.series)
     if course.um_per_ah is not None:
-        growth, before_ah = course.um_per_ah, course.before_ah
-        data["thickness"] = [
-            None if ah is None else round(growth * (before_ah + ah), 4) for ah in data["charge"]
-        ]
+        thickness = grown(data["charge"], course.um_per_ah, course.before_ah)
+        data["thickness"] = [None if um is None else round(um, 4) for um in thickness]
     if course.rehearsal is not None and course.series.last_s:
         data |= _foretold(course.rehearsal, course.series.first_s[0], course.series.last_s[-1])
     if sign("µm") == "µm":
@@ -91,6 +89,11 @@ def course_columns(course: RunCourse) -> dict[str, Values]:
         else values
         for key, values in data.items()
     }
+
+
+def grown(charge_ah: Values, um_per_ah: float, before_ah: float) -> Values:
+    """The thickness that a run's charge has come to, µm, on a part that had `before_ah` already."""
+    return [None if ah is None else um_per_ah * (before_ah + ah) for ah in charge_ah]
 
 
 def panels(course: RunCourse) -> tuple[Panel, ...]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from daemon.api.runs.report import RunReport
 from daemon.api.socket.rehearsal import CurveMessage, Rehearsal
 from daemon.control.outline import Leg, outline
-from web.drawings.chart import columns
+from web.drawings.chart import columns, grown
 from web.drawings.drawing import Chart, Curve, Quantity, Range, drawn
 from web.drawings.lines import Values
 from web.language import gettext as _
@@ -102,8 +102,7 @@ def _thickness(found: RunReport, kind: str, label: str = "") -> tuple[Curve, ...
         return ()
     before_ah = found.deposit.before_ah(found.run)
     data = columns(found.series)
-    values = [None if ah is None else growth * (before_ah + ah) for ah in data["charge"]]
-    return (Curve(kind, data["t"], values, label),)
+    return (Curve(kind, data["t"], grown(data["charge"], growth, before_ah), label),)
 
 
 def _warmth(found: RunReport, kind: str, label: str = "") -> Curve:
