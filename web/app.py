@@ -24,6 +24,7 @@ from web.bath.makeup import MakeUpPages
 from web.bath.page import BathPage
 from web.checks.calibration import CalibrationPage
 from web.checks.proof import ProofPage
+from web.checks.settings import SettingsPage
 from web.gate.access import Access, Reading
 from web.gate.audit import AuditPage
 from web.gate.bearers import Bearers
@@ -89,6 +90,7 @@ def create_app(
     AlarmPages(tank).route(app)
     HistoryPages(tank, runs).route(app)
     EffectsPage(tank).route(app)
+    SettingsPage(tank).route(app)
     AuditPage(runs).route(app)
     BathPage(tank, runs).route(app, limiter)
     MakeUpPages(tank, runs).route(app, limiter)

@@ -14,6 +14,7 @@ from daemon.api.socket.messages import (
     BathEntryRequest,
     EffectsRequest,
     RehearseRequest,
+    SettingsRequest,
     SettleRequest,
     StartRequest,
     Status,
@@ -32,6 +33,7 @@ from daemon.api.socket.proof import (
     ProofRequest,
     ProofStatus,
 )
+from daemon.api.socket.settings import SettingsSeen
 
 Pressed = (
     ActRequest
@@ -89,6 +91,13 @@ class Tank:
     def effects(self) -> tuple[EffectsRow, ...]:
         """Give the cause and effect table's rows. Raises `DaemonUnreachableError`."""
         return self._client.ask(EffectsRequest()).effects
+
+    def settings(self) -> SettingsSeen:
+        """Give the settings that the daemon runs by. Raises `DaemonUnreachableError`."""
+        settings = self._client.ask(SettingsRequest()).settings
+        if settings is None:
+            raise DaemonUnreachableError("an answer without settings")
+        return settings
 
     def proof(self) -> ProofStatus:
         """Give how it is with the proof test. Raises `DaemonUnreachableError`."""

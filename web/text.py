@@ -44,6 +44,13 @@ NO_EFFECTS = Trouble(
         "settings."
     ),
 )
+NO_SETTINGS = Trouble(
+    marked("The daemon does not answer."),
+    marked(
+        "By which settings it runs is not known. The command tankhand settings shows what the "
+        "file says."
+    ),
+)
 BY_STATUS = {
     400: Trouble(
         marked("The page cannot read that."), marked("Nothing was done. Go back to the tank.")

@@ -5,6 +5,7 @@ of the wrong form, dimension or range becomes a problem of pydantic's Validation
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import BeforeValidator
@@ -12,10 +13,17 @@ from pydantic import BeforeValidator
 from daemon.units import parse
 
 
+@dataclass(frozen=True, slots=True)
+class Quantity(BeforeValidator):
+    """Reads a text with a unit; `unit` is the one that the field's float is in."""
+
+    unit: str = ""
+
+
 def _quantity(
     unit: str, *, above: float | None = None, least: float | None = None, most: float | None = None
-) -> BeforeValidator:
-    return BeforeValidator(_reader(unit, above, least, most))
+) -> Quantity:
+    return Quantity(_reader(unit, above, least, most), unit=unit)
 
 
 def _reader(

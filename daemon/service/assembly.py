@@ -48,6 +48,7 @@ from daemon.service.rehearsal.apart import Apart
 from daemon.service.rehearsal.foreteller import Foreteller, start_of
 from daemon.service.rehearsal.held_against import is_under_way
 from daemon.service.settings.file import Settings
+from daemon.service.settings.in_force import InForce
 from daemon.service.socket.desk import Desk
 from daemon.service.socket.server import ControlServer
 from daemon.service.socket.status import Speaker
@@ -279,6 +280,7 @@ def make_answering(
         desk,
         prover,
         effects_rows(wired.limits.table),
+        InForce(site.path, settings).seen,
     )
     return Answering(server, prover)
 

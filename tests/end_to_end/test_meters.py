@@ -6,6 +6,7 @@ import signal
 
 import pytest
 
+from daemon.api.socket.messages import SettingsRequest
 from daemon.record import alarms
 
 SHUNT_TOO_HIGH = 1.05
@@ -46,6 +47,17 @@ def test_meters_and_thermometers_are_in_the_status(daemon, wait_until):
     assert {meter.name: meter.counts for meter in status.meters} == {"supply": False, "shunt": True}
     (bath,) = status.thermometers
     assert (bath.name, bath.temperature_c) == ("bath", pytest.approx(24.125))
+    assert daemon.end() == 0
+
+
+def test_the_settings_in_force_are_told_also_when_the_file_is_spoilt(daemon):
+    before = daemon.client.ask(SettingsRequest()).settings
+    assert (before.path, before.changed) == (str(daemon.settings), False)
+    assert [table.name for table in before.tables if table.head == "[[meter]]"] == ["shunt"]
+    daemon.settings.write_text(daemon.settings.read_text().replace("ina226", ""))
+    after = daemon.client.ask(SettingsRequest()).settings
+    assert after.wrong[0].startswith("meter[1].description: ")
+    assert after.tables == before.tables
     assert daemon.end() == 0
 
 

@@ -57,6 +57,7 @@ from daemon.api.socket.rehearsal import (
     StageForeseen,
     Taught,
 )
+from daemon.api.socket.settings import SettingSeen, SettingsSeen, SettingsTable
 from daemon.bath.description import (
     Additive,
     Anodes,
@@ -366,6 +367,30 @@ def a_rehearsal(**changes: Any) -> Rehearsal:
     return found.model_copy(update=changes)
 
 
+SOME_SETTINGS = SettingsSeen(
+    path="/etc/tankhand/settings.toml",
+    tables=(
+        SettingsTable(
+            head="[supply]",
+            rows=(
+                SettingSeen(key="port", value="/dev/ttyUSB0", given=True, about="the serial port"),
+                SettingSeen(key="accuracy.gain", value="1 %", given=False, about="of the reading"),
+            ),
+            unset=("greatest_current", "accuracy.noise"),
+        ),
+        SettingsTable(head="[[meter]]", name="shunt", unset=("period",)),
+        SettingsTable(
+            head="[thresholds]",
+            rows=(
+                SettingSeen(key="bath_hot", value="34 °C", given=True),
+                *(SettingSeen(key=f"t{n}", value=f"{n} s", given=False) for n in range(30)),
+            ),
+        ),
+    ),
+    absent=("[contactor]", "[[interlock]]"),
+)
+
+
 class Peer:
     """What the page takes for the daemon: tells `status`, keeps what it was asked, may refuse."""
 
@@ -378,6 +403,7 @@ class Peer:
         self.unusable = False
         self.warning: str | None = None
         self.table = DEFAULT_TABLE
+        self.settings = SOME_SETTINGS
         self.acts: list[tuple[str, str]] = []
         self.calibrations: list[CalibrateRequest] = []
         self.attended: list[AlarmRequest] = []
@@ -423,6 +449,8 @@ class Peer:
             return Answer(ok=True, status=self.status).model_dump_json().encode()
         if request.ask == "effects":
             return Answer(ok=True, effects=rows(self.table)).model_dump_json().encode()
+        if request.ask == "settings":
+            return Answer(ok=True, settings=self.settings).model_dump_json().encode()
         if request.ask == "proof":
             return Answer(ok=True, proof=self.proof).model_dump_json().encode()
         if isinstance(request, StartRequest) and request.check:

@@ -205,6 +205,7 @@ PAGES = {
     "page-alarm-just-now": "/alarm/4",
     "page-alarm-at-rest": "/alarm/1",
     "page-effects": "/effects",
+    "page-settings": "/settings",
     "page-audit": "/audit",
     "page-bath": "/bath",
     "page-offline": "/offline",

@@ -40,6 +40,7 @@ PAGES = {
     "history": "/alarms/history",
     "alarm": "/alarm/3",
     "effects": "/effects",
+    "settings": "/settings",
     "audit": "/audit",
     "bath": "/bath",
     "makeup": "/makeup",

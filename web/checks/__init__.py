@@ -1,1 +1,1 @@
-"""What a person checks at the tank: meters against a reference, and the proof test."""
+"""What a person checks: meters against a reference, the ways to stop, the settings in force."""

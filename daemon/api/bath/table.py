@@ -185,7 +185,9 @@ class PricesTable(Table):
 class BathTable(Table):
     """The bath that the charge is posted to; what is not told is not known, and nothing is due."""
 
-    name: Annotated[str, Field(min_length=1, max_length=80)]
+    name: Annotated[str, Field(min_length=1, max_length=80)] = Field(
+        description="by which its charge is posted", examples=['"Acid copper 1"']
+    )
     volume: VolumeL | None = Field(
         None, description="volume at the working level", examples=['"15 L"']
     )

@@ -24,6 +24,7 @@ from daemon.api.socket.proof import (
 )
 from daemon.api.socket.pumps import PumpRequest, PumpStatus
 from daemon.api.socket.rehearsal import Rehearsal
+from daemon.api.socket.settings import SettingsSeen
 from daemon.chemistry.calibration import Point
 
 StateName = Literal[
@@ -54,6 +55,12 @@ class EffectsRequest(Message):
     """What does each cause bring about? Needs no right, changes nothing."""
 
     ask: Literal["effects"] = "effects"
+
+
+class SettingsRequest(Message):
+    """By which settings do you run? Needs no right, changes nothing."""
+
+    ask: Literal["settings"] = "settings"
 
 
 class StartRequest(PersonsAct):
@@ -179,6 +186,7 @@ class BathEntryRequest(PersonsAct):
 Request = Annotated[
     StatusRequest
     | EffectsRequest
+    | SettingsRequest
     | StartRequest
     | RehearseRequest
     | ActRequest
@@ -370,7 +378,7 @@ class Answer(Message):
     be known of it. `effects` are the rows of the cause and effect table, `proof` how it is with the
     proof test, for whoever asked for them. `entry` is the number of the bath's entry or of the part
     that was made. `notes` are good to know besides. `rehearsal` is there for whoever asked for one,
-    `checked` for whoever had a plan checked.
+    `checked` for whoever had a plan checked, `settings` for whoever asked for them.
     """
 
     ok: bool
@@ -384,3 +392,4 @@ class Answer(Message):
     notes: tuple[str, ...] = ()
     rehearsal: Rehearsal | None = None
     checked: PlanCheck | None = None
+    settings: SettingsSeen | None = None

@@ -29,6 +29,7 @@ from daemon.service.commands.pump import pump
 from daemon.service.commands.readings import readings
 from daemon.service.commands.recount import recount
 from daemon.service.commands.rehearse import rehearse
+from daemon.service.commands.settings import show_settings
 from daemon.service.commands.settle import settle
 from daemon.service.commands.tell_test import tell_test
 from daemon.service.commands.thresholds import thresholds
@@ -132,6 +133,7 @@ for command in (
     unshelve,
     rehearse,
     effects,
+    show_settings,
     thresholds,
     off,
     recount,

@@ -53,9 +53,9 @@ class AccuracyTable(Table):
 class ShuntSettings(Table):
     """The shunt of a meter: its rated current and the voltage at it, or its resistance."""
 
-    rated_current: CurrentA | None = None
-    rated_voltage: VoltageV | None = None
-    resistance: ResistanceOhm | None = None
+    rated_current: CurrentA | None = Field(default=None, description="of the shunt")
+    rated_voltage: VoltageV | None = Field(default=None, description="at its rated current")
+    resistance: ResistanceOhm | None = Field(default=None, description="instead of both")
 
     @model_validator(mode="after")
     def _one_resistance(self) -> "ShuntSettings":

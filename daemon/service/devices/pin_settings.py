@@ -41,8 +41,8 @@ class ContactorTable(Table):
     auxiliary_pin: ContactPin | None = Field(
         default=None, description="the chip's number of the pin", examples=["27"]
     )
-    pull_in: DurationS = 2.0
-    drop_out: DurationS = 1.0
+    pull_in: DurationS = Field(default=2.0, description="how long it may take to close")
+    drop_out: DurationS = Field(default=1.0, description="how long it may take to open")
 
     @model_validator(mode="after")
     def _above_a_hiccup(self) -> "ContactorTable":
@@ -63,7 +63,7 @@ class InterlockTable(InterlockEffects):
     pin: ContactPin = Field(
         description="the chip's number of the pin, not the plug's", examples=["22"]
     )
-    debounce: RampS = 0.05
+    debounce: RampS = Field(default=0.05, description="how long a change has to last")
 
 
 class SignalTable(Table):
@@ -72,7 +72,9 @@ class SignalTable(Table):
     pin: StrictInt = Field(
         description="the chip's number of the pin, not the plug's", examples=["16"]
     )
-    active_level: Literal["high", "low"] = "high"
+    active_level: Literal["high", "low"] = Field(
+        default="high", description="of the pin, at which it is on"
+    )
 
     @property
     def active_high(self) -> bool:

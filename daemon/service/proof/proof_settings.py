@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime
 
-from pydantic import StrictBool
+from pydantic import Field, StrictBool
 
 from daemon.api.quantities import DurationS
 from daemon.record.proofs import Proof
@@ -18,8 +18,10 @@ class ProofTable(Table):
     to be shorter where faults were found.
     """
 
-    every: DurationS = 90 * SECONDS_PER_DAY
-    required: StrictBool = False
+    every: DurationS = Field(
+        default=90 * SECONDS_PER_DAY, description="how long a proof test holds"
+    )
+    required: StrictBool = Field(default=False, description="whether a run waits for one")
 
     def due(self, newest: Proof | None) -> datetime | None:
         """By when the next has to be done, UTC; None if none ever passed."""

@@ -50,8 +50,10 @@ class PumpTable(Table):
         description="the name of the [[interlock]] that opens when the level is low",
         examples=['"level"'],
     )
-    pause: DurationS = 600.0
-    drop_out: DurationS = 0.5
+    pause: DurationS = Field(default=600.0, description="from one dose to the next")
+    drop_out: DurationS = Field(
+        default=0.5, description="how long it runs on after the last edge of its line"
+    )
 
     @model_validator(mode="after")
     def _above_a_hiccup(self) -> "PumpTable":

@@ -41,9 +41,9 @@ class EffectsTable(Table):
         default=None, description="what becomes of a run", examples=['"hold"']
     )
     after: RampS | None = Field(default=None, description="from cause to stop", examples=['"5 s"'])
-    beacon: StrictBool | None = None
-    siren: StrictBool | None = None
-    tell: StrictBool | None = None
+    beacon: StrictBool | None = Field(default=None, description="whether it lights")
+    siren: StrictBool | None = Field(default=None, description="whether it sounds")
+    tell: StrictBool | None = Field(default=None, description="whether people are told")
 
 
 class InterlockEffects(EffectsTable):

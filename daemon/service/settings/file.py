@@ -61,10 +61,14 @@ class RecordTable(Table):
 class LoopTable(Table):
     """The loop's times; see `daemon.control.situation.Limits`."""
 
-    period: DurationS = 0.1
-    gap: DurationS = 1.0
-    lost: DurationS = 3.0
-    restart: DurationS = 10.0
+    period: DurationS = Field(default=0.1, description="from one reading to the next")
+    gap: DurationS = Field(default=1.0, description="readings further apart are not joined")
+    lost: DurationS = Field(
+        default=3.0, description="without a reading for this long a run is aborted"
+    )
+    restart: DurationS = Field(
+        default=10.0, description="how long the current takes to come back after a hold"
+    )
 
     @model_validator(mode="after")
     def _in_order(self) -> "LoopTable":
@@ -79,7 +83,9 @@ class LoopTable(Table):
 class GuardTable(Table):
     """The guard: how long the loop may be silent before the output is switched off past it."""
 
-    beat_limit: DurationS = 0.5
+    beat_limit: DurationS = Field(
+        default=0.5, description="of silence, after which the guard switches the output off"
+    )
 
     @model_validator(mode="after")
     def _above_a_hiccup(self) -> "GuardTable":
@@ -94,7 +100,9 @@ class GuardTable(Table):
 class DaemonTable(Table):
     """The daemon's own places."""
 
-    socket: Path = Path("control.sock")
+    socket: Path = Field(
+        default=Path("control.sock"), description="where commands and the page reach the daemon"
+    )
 
 
 class SimulationTable(Table):
@@ -257,8 +265,13 @@ def read_settings(path: Path) -> Settings:
     folder = path.absolute().parent
     return settings.model_copy(
         update={
-            "record": RecordTable(path=folder / settings.record.path),
-            "daemon": DaemonTable(socket=folder / settings.daemon.socket),
+            # What stands in the file is still known of them.
+            "record": RecordTable.model_construct(
+                settings.record.model_fields_set, path=folder / settings.record.path
+            ),
+            "daemon": DaemonTable.model_construct(
+                settings.daemon.model_fields_set, socket=folder / settings.daemon.socket
+            ),
             "simulation": _simulated(settings.simulation, folder),
             "supply": _placed(settings.supply, folder),
             "meter": tuple(_placed(table, folder) for table in settings.meter),
@@ -279,4 +292,6 @@ Described = TypeVar("Described", SupplyTable, MeterTable, ChannelTable)
 def _placed(table: Described, folder: Path) -> Described:
     """The table with its description's file, if it is one, in the settings' folder."""
     where = description_at(table.description, folder)
+    if where == table.description:
+        return table
     return table.model_copy(update={"description": where})

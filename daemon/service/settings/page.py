@@ -21,15 +21,19 @@ class PageTable(Table):
     figures until somebody at a browser chooses others there.
     """
 
-    on: bool = True
+    on: bool = Field(default=True, description="whether there is a page")
     listen: str = Field(
         default="127.0.0.1:8080", description="address and port", examples=['"127.0.0.1:8080"']
     )
-    reading: Literal["anyone", "operators"] = "anyone"
-    hosts: tuple[str, ...] = ()
-    proxy: str | None = None
-    language: Language = "en"
-    units: UnitSystem = "metric"
+    reading: Literal["anyone", "operators"] = Field(default="anyone", description="who may look")
+    hosts: tuple[str, ...] = Field(
+        default=(), description="further names by which browsers may ask for it"
+    )
+    proxy: str | None = Field(default=None, description="the proxy that hands TLS on to it")
+    language: Language = Field(default="en", description="of its texts")
+    units: UnitSystem = Field(
+        default="metric", description="until somebody chooses others at a browser"
+    )
 
     @model_validator(mode="after")
     def _listens_somewhere(self) -> "PageTable":

@@ -20,6 +20,7 @@ from daemon.api.socket.messages import (
     EffectsRequest,
     RehearseRequest,
     Request,
+    SettingsRequest,
     SettleRequest,
     StartRequest,
     Status,
@@ -40,6 +41,7 @@ from daemon.api.socket.proof import (
     ProofRequest,
 )
 from daemon.api.socket.pumps import PumpRequest
+from daemon.api.socket.settings import SettingsSeen
 from daemon.control.panel import Panel
 from daemon.control.situation import AlarmAct
 from daemon.control.states import Act
@@ -82,8 +84,8 @@ class ControlServer:
 
     `status` makes the daemon's word, `submit` hands an order to the loop, `desk` knows the record,
     `prover` leads proof tests; `rating` and `panel` are what plans are held against before they get
-    that far; `effects` are the rows of the cause and effect table. A dead daemon's socket is taken
-    over, a living one's never.
+    that far; `effects` are the rows of the cause and effect table, `settings` tells what holds.
+    A dead daemon's socket is taken over, a living one's never.
     Raises `SocketUnusableError`.
     """
 
@@ -97,6 +99,7 @@ class ControlServer:
         desk: Desk,
         prover: Prover,
         effects: tuple[EffectsRow, ...],
+        settings: Callable[[], SettingsSeen],
     ) -> None:
         self._path = path
         self._status = status
@@ -105,6 +108,7 @@ class ControlServer:
         self._starting = Starting(status, rating, panel, desk)
         self._prover = prover
         self._effects = effects
+        self._settings = settings
         try:
             clear(path)
             self._server = _Server(str(path), _Asker)
@@ -149,6 +153,8 @@ class ControlServer:
                     pass
                 case EffectsRequest():
                     return Answer(ok=True, effects=self._effects)
+                case SettingsRequest():
+                    return Answer(ok=True, settings=self._settings())
                 case CalibrateRequest():
                     self._desk.calibrate(request)
                 case SettleRequest():

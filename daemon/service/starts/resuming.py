@@ -3,6 +3,8 @@
 import threading
 from collections.abc import Callable, Sequence
 
+from pydantic import Field
+
 from daemon.api.quantities import DurationS
 from daemon.api.socket.messages import Answer, StartRequest
 from daemon.record.recovery import Unfinished
@@ -26,8 +28,10 @@ class AfterInterruptionTable(Table):
     longer than `within`, as far as the clocks can tell, and nothing keeps a run from starting.
     """
 
-    go_on: bool = False
-    within: DurationS = 300.0
+    go_on: bool = Field(
+        default=False, description="whether a run goes on by itself after a power cut"
+    )
+    within: DurationS = Field(default=300.0, description="of how long a power cut it does")
 
     def run_to_go_on(self, interrupted: Sequence[Unfinished]) -> int | None:
         """The number of the run that may go on by itself; None if none may.

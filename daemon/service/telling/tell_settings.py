@@ -99,13 +99,21 @@ class TellTable(Table):
 class TellingTable(Table):
     """What holds for all of them."""
 
-    repeat: DurationS = 900.0
-    most_an_hour: Annotated[StrictInt, Field(ge=1, le=MOST_AN_HOUR)] = 12
-    summary: TimeOfDay | None = Field(default=None, description="local time", examples=['"07:00"'])
-    timeout: DurationS = 10.0
-    retry: DurationS = 15.0
-    longest_retry: DurationS = 300.0
-    failed_after: DurationS = 600.0
+    repeat: DurationS = Field(default=900.0, description="of what nobody has acknowledged")
+    most_an_hour: Annotated[StrictInt, Field(ge=1, le=MOST_AN_HOUR)] = Field(
+        default=12, description="messages to one"
+    )
+    summary: TimeOfDay | None = Field(
+        default=None, description="of the night, local time", examples=['"07:00"']
+    )
+    timeout: DurationS = Field(default=10.0, description="how long a service may take to answer")
+    retry: DurationS = Field(
+        default=15.0, description="after the first failure, and longer after each"
+    )
+    longest_retry: DurationS = Field(default=300.0, description="from one try to the next")
+    failed_after: DurationS = Field(
+        default=600.0, description="of failing, after which that is an alarm"
+    )
 
     @model_validator(mode="after")
     def _in_bounds(self) -> "TellingTable":

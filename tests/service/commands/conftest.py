@@ -41,7 +41,7 @@ def serve_access():
             desk = Desk(**_NOTHING | {"access": kept.append})
             socket = read_settings(settings).daemon.socket
             server = ControlServer(
-                socket, lambda: STATUS, _unused, RATING, PANEL, desk, _unused, ()
+                socket, lambda: STATUS, _unused, RATING, PANEL, desk, _unused, (), _unused
             )
             server.start()
             stack.callback(server.stop)
@@ -66,7 +66,15 @@ def serve_bath():
             keep = PartKeeper(writer, clock).keep
             desk = Desk(**_NOTHING | {"enter": keeper.enter, "keep_part": keep})
             server = ControlServer(
-                told.daemon.socket, lambda: STATUS, _unused, RATING, PANEL, desk, _unused, ()
+                told.daemon.socket,
+                lambda: STATUS,
+                _unused,
+                RATING,
+                PANEL,
+                desk,
+                _unused,
+                (),
+                _unused,
             )
             server.start()
             stack.callback(server.stop)

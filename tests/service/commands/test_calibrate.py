@@ -259,6 +259,7 @@ class Daemon:
             Desk(**dict.fromkeys(DESK) | {"calibrate": self.keep}),
             None,
             (),
+            None,
         )
         self.server.start()
 

@@ -23,6 +23,7 @@ from daemon.api.socket.messages import (
     EffectsRequest,
     RehearseRequest,
     RunStatus,
+    SettingsRequest,
     SettleRequest,
     StartRequest,
     Status,
@@ -43,6 +44,7 @@ from daemon.api.socket.proof import (
     ProofStatus,
 )
 from daemon.api.socket.rehearsal import Rehearsal
+from daemon.api.socket.settings import SettingsSeen, SettingsTable
 from daemon.bath.anodes import AnodesLeft
 from daemon.bath.dosing import Tally
 from daemon.bath.due import Dues
@@ -246,6 +248,7 @@ def serve(path, loop, prover):
             ),
             prover,
             rows(DEFAULT_TABLE),
+            lambda: SEEN,
         )  # fmt: skip
         server.start()
         servers.append(server)
@@ -279,6 +282,9 @@ def say(path, data, *, end=True):
 # What is asked.
 
 
+SEEN = SettingsSeen(path="/etc/s.toml", tables=(SettingsTable(head="[loop]", unset=("gap",)),))
+
+
 def test_status_is_told(client):
     assert client.status() == STATUS
 
@@ -291,6 +297,11 @@ def test_the_cause_and_effect_table_is_told(client):
     )  # fmt: skip
     assert short.check.startswith("a part or hook touching an anode")
     assert answer.status is None
+
+
+def test_the_settings_in_force_are_told(client):
+    answer = client.ask(SettingsRequest())
+    assert (answer.ok, answer.settings, answer.status) == (True, SEEN, None)
 
 
 def test_an_act_reaches_the_loop_with_its_person(client, loop):
