@@ -18,7 +18,7 @@ from daemon.api.trade_units import UnitSystem
 from daemon.units import parse
 from web.app import create_app
 from web.gate.access import ACCESS, Access, Reading
-from web.server import BODY_LIMIT_BYTES, believing, bound_bodies
+from web.server import BODY_LIMIT_BYTES, believing, bound_bodies, share_connections
 
 SERVER = {
     "threads": 4,
@@ -61,6 +61,7 @@ def main(
         access: Access = app.extensions[ACCESS]
         where.check_operator(access.operators.all)
         bound_bodies(access.may_upload)
+        share_connections(where.proxy)
         bounds = SERVER | believing(where.proxy)
         server = create_server(app, host=where.host, port=where.port, **bounds)
     except ListenError as error:

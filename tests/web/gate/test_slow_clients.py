@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from web.__main__ import SERVER
+from web.server import CONNECTIONS_OF_ONE
 
 EACH = 30
 """Of each kind; the server has four threads."""
@@ -26,9 +27,10 @@ def clients(where: tuple[str, int]) -> Iterator[Any]:
     """Open connections that each have sent something, and stay open."""
     with ExitStack() as stack:
 
-        def begin(sent: bytes, count: int) -> None:
+        def begin(sent: bytes, count: int, come_from: str = "127.0.0.1") -> None:
             for _ in range(count):
                 client = stack.enter_context(socket.socket())
+                client.bind((come_from, 0))
                 # The little that such a client takes of what it is sent.
                 client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
                 client.connect(where)
@@ -37,9 +39,9 @@ def clients(where: tuple[str, int]) -> Iterator[Any]:
         yield begin
 
 
-def stop(where: tuple[str, int]) -> int:
+def stop(where: tuple[str, int], come_from: str = "127.0.0.1") -> int:
     """Look at the page and press Stop, as a person does; the answer's status."""
-    connection = HTTPConnection(*where, timeout=20)
+    connection = HTTPConnection(*where, timeout=20, source_address=(come_from, 0))
     connection.request("GET", "/")
     answer = connection.getresponse()
     text = answer.read().decode()
@@ -77,6 +79,17 @@ def test_whoever_does_not_read_what_it_asked_for_holds_no_thread(
     clients(f"GET {library[0]} HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode(), EACH)
     assert stop(where) == 303
     assert [act for act, _ in peer.acts] == ["stop"]
+
+
+def test_whoever_holds_more_connections_than_there_are_keeps_nobody_out(
+    where: tuple[str, int], clients: Any, peer: Any
+) -> None:
+    clients(b"", SERVER["connection_limit"] + 20, come_from="127.0.0.2")
+    assert stop(where, come_from="127.0.0.3") == 303
+    assert stop(where) == 303
+    # A household's share is not used up by what it has closed, and who was too many comes again.
+    for _ in range(CONNECTIONS_OF_ONE + 5):
+        assert stop(where, come_from="127.0.0.4") == 303
 
 
 def test_there_is_room_for_a_crowd_besides() -> None:
