@@ -5,7 +5,7 @@
 #     sudo bash tests/campaign/on_arm.sh FOLDER
 #
 # Debian's packages for Arm are only unpacked, and Python's are fetched ready made for Arm, so that qemu
-# has little to run; fresh_debian.sh has it run everything, which takes hours where others work too.
+# has little to run; fresh_debian.sh has it run everything.
 # Needs root, debootstrap, qemu-user-static and the environment that ./go demo makes; 1 GB, the
 # network, and some minutes. FOLDER must not be there yet, and stays.
 set -euo pipefail
