@@ -365,7 +365,7 @@ def test_guessing_is_slowed_down_in_words(app: Flask, place: Path, peer: Any) ->
     tries = [attacker.sign_in("anna", f"guess number {n} of many") for n in range(8)]
     assert [each.status_code for each in tries] == [403] * 5 + [429] * 3
     assert "Name or password is not right." in tries[0].text
-    assert "Too many attempts. The next one is taken in 15 min" in tries[-1].text
+    assert "Too many attempts. The next one is taken in 15\u00a0min" in tries[-1].text
     assert 880 < int(tries[-1].headers["Retry-After"]) <= 900
     # The right one does not help from there, and is not told from a wrong one.
     assert attacker.sign_in().status_code == 429
