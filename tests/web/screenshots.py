@@ -477,9 +477,12 @@ def _compare(page: Page, peer: _Going, address: str) -> None:
     _press(page, "Take the zero")
     for current_a in (1.0, 2.0, 3.0):
         peer.show(current_a)
+        reference = page.get_by_label("The reference shows, A")
         page.goto("about:blank")
-        page.goto(f"{address}/calibration?meter=shunt")
-        page.get_by_label("The reference shows, A").fill(f"{current_a:.3f}")
+        # Until the page's newest word from the daemon is one with a current.
+        while not reference.count():
+            page.goto(f"{address}/calibration?meter=shunt")
+        reference.fill(f"{current_a:.3f}")
         _press(page, "Take this point")
     page.get_by_label("The reference shows, A").fill("2,5")
     _press(page, "Take this point")

@@ -88,7 +88,7 @@ def test_what_a_pump_is_giving_is_due_from_nobody(
     )  # fmt: skip
     peer.status = make_status(dues=(DUE, LATER), pumps=(pump,))
     page = client.get("/bath")
-    assert "Nothing is due." in words(page)
+    assert "A pump gives what is due." in words(page)
     assert "5 mL of brightener now, overdue by 3.2 Ah" in words(page)
     assert "<li data-now>" not in page.text
     assert "Dosing brightener: the pump gives 5 mL" in words(client.get("/"))
