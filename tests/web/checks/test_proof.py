@@ -50,6 +50,7 @@ class TestStanding:
         )
         assert (page.status_code, level(page)) == (200, "attention")
         assert "6 steps, each with a small current" in words(page)
+        assert "and the meter as witness: supply off" in words(page)
         assert "Nobody's hands are in the tank." in words(page)
 
     def test_nothing_around_the_supply(self, peer: Any, client: FlaskClient, proof: Make) -> None:
