@@ -29,16 +29,19 @@ def _quantity(
 def _reader(
     unit: str, above: float | None, least: float | None, most: float | None
 ) -> Callable[[object], float]:
-    suffix = f" {unit}" if unit else ""
+    def shown(limit: float) -> str:
+        if unit:
+            return f"{limit:g} {unit}"
+        return f"{limit:g} ({100 * limit:g} %)" if limit else "0"
 
     def read(value: object) -> float:
         number = parse(value, unit)
         if above is not None and not number > above:
-            raise ValueError(f"must be above {above:g}{suffix}, got {value}")
+            raise ValueError(f"must be above {shown(above)}, got {value}")
         if least is not None and not number >= least:
-            raise ValueError(f"must be at least {least:g}{suffix}, got {value}")
+            raise ValueError(f"must be at least {shown(least)}, got {value}")
         if most is not None and not number <= most:
-            raise ValueError(f"must be at most {most:g}{suffix}, got {value}")
+            raise ValueError(f"must be at most {shown(most)}, got {value}")
         return number
 
     return read

@@ -202,7 +202,7 @@ def test_an_end_by_voltage_alone_will_do_in_the_last_stage():
         ),
         ('= "25 µm"', '= "0 µm"', "target: must be above 0 µm, got 0 µm"),
         ('"4.5 Ah"', '"4.5 A"', 'caps.charge: expected a charge such as "4.5 Ah", got "4.5 A"'),
-        ('"98 %"', '"980 %"', "efficiency: must be at most 1, got 980 %"),
+        ('"98 %"', '"980 %"', "efficiency: must be at most 1 (100 %), got 980 %"),
         ('"1.5 A"', '"1.5 V"', 'stage[2].current: expected a current such as "2.5 A", got "1.5 V"'),
         ('"1.5 A"', '"1,5 A"', 'stage[2].current: expected a current such as "2.5 A", got "1,5 A"'),
         (

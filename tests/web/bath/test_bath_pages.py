@@ -329,7 +329,7 @@ def test_what_a_run_cost(bath: FlaskClient) -> None:
         ("run", "99", "there is no run 99"),
         ("run", "x", "valid integer"),
         ("parts", "0", "greater than or equal to 1"),
-        ("efficiency", "120 %", "must be at most 1, got 120 %"),
+        ("efficiency", "120 %", "must be at most 1 (100 %), got 120 %"),
     ):
         wrong = bath.get("/bath/cost", query_string=asked | {key: typed})
         assert wrong.status_code == 422

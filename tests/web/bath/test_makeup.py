@@ -93,7 +93,7 @@ def test_trade_units_come_to_the_same(bath: FlaskClient) -> None:
         ("container.brim", "11 L", ""),
         ("crystals.price", "9 USD/L", 'Expected a price such as "12.50 EUR/kg"'),
         ("storage.lowest_temperature", "120 °C", "Must be at most 100 °C, got 120 °C."),
-        ("crystals.purity", "101 %", "Must be at most 1, got 101 %."),
+        ("crystals.purity", "101 %", "Must be at most 1 (100 %), got 101 %."),
     ],
 )  # fmt: skip
 def test_what_cannot_be_used_is_told_beside_its_field_and_nothing_is_lost(
