@@ -15,8 +15,10 @@ from daemon.chemistry.uncertainty import (
     MeterDoubt,
     Shape,
     Share,
+    between_readings_as,
     charge_budget,
     coverage_factor,
+    in_step_as,
     one_sided_factor,
     propagate,
     rectangular,
@@ -210,6 +212,52 @@ def test_a_steady_current_is_rounded_the_same_way_all_night() -> None:
     (share,) = (s for s in charge_budget(counted, MeterDoubt(step_a=0.001)).shares if s.u)
     assert (share.name, share.shape) == ("resolution", Shape.FLAT)
     assert share.u == pytest.approx(0.004 / math.sqrt(3))
+
+
+@pytest.mark.parametrize("charge_ah", [16.0, -16.0])
+@pytest.mark.parametrize(
+    ("doubt", "name", "u_ah"),
+    [
+        # Of 16 Ah: 0.5 % of the meter's gain, 0.25 % of a calibration's reference, 100 ppm of the
+        # seconds; and 8 h of 3 mA.
+        (MeterDoubt(gain=0.005, of_limits=True), "gain", 0.08),
+        (MeterDoubt(reference=0.0025), "reference", 0.04),
+        (MeterDoubt(clock=1e-4), "clock", 0.0016),
+        (MeterDoubt(offset_a=0.003, of_limits=True), "offset", 0.024),
+    ],
+)
+def test_what_a_maker_promises_is_flat_and_adds_up_all_night(
+    charge_ah: float, doubt: MeterDoubt, name: str, u_ah: float
+) -> None:
+    counted = Counted(charge_ah, covered_s=28800.0, squares_s2=28800.0)
+    budget = charge_budget(counted, doubt)
+    (share,) = (s for s in budget.shares if s.u)
+    assert (share.name, share.shape) == (name, Shape.FLAT)
+    assert share.u == pytest.approx(u_ah)
+    # 95 % of what is flat lies within 0.95 of its half-width.
+    assert budget.expanded(0.95) == pytest.approx(0.95 * math.sqrt(3) * u_ah, rel=1e-6)
+
+
+def test_a_change_that_nobody_saw_lies_anywhere_between_two_readings() -> None:
+    # 1 A more somewhere within 10 s, and 2 A less within the next: ±5 and ±10 A·s, each flat.
+    assert between_readings_as(100.0, 200.0, 0.0) == pytest.approx(5 / math.sqrt(3))
+    assert between_readings_as(100.0 + 400.0, 200.0, 0.0) == pytest.approx(
+        math.hypot(5, 10) / math.sqrt(3)
+    )
+
+
+def test_noise_is_taken_out_of_the_changes_between_readings() -> None:
+    # Two readings that each scatter by 0.3 A differ by 0.3·√2 A: (d·h)² is 0.18 A² · 100 s².
+    assert between_readings_as(18.0, 100.0, 0.3) == pytest.approx(0.0, abs=1e-6)
+    assert between_readings_as(10.0, 100.0, 0.3) == 0.0
+    assert between_readings_as(18.0 + 12.0, 100.0, 0.3) == pytest.approx(1.0)
+
+
+def test_steps_that_are_all_read_late_err_by_half_of_them_at_most() -> None:
+    # A ramp of 4 A at readings 0.5 s apart: ±1 A·s, flat, less what is counted as chance already.
+    assert in_step_as(2.0, 0.0) == in_step_as(-2.0, 0.0) == pytest.approx(1 / math.sqrt(3))
+    assert in_step_as(6.0, 1.0) == pytest.approx(math.sqrt(3 - 1))
+    assert in_step_as(2.0, 1.0) == 0.0
 
 
 @pytest.mark.parametrize(
