@@ -199,6 +199,7 @@ def test_a_welded_contactor_is_told_of_once_and_nothing_is_energised(rig, plan, 
     ((told_s, event),) = rig.said("contactor did not open")
     assert told_s - opened_s == pytest.approx(1.0, abs=0.11)
     assert event.text.startswith("contactor did not open: its auxiliary contact is closed 1.")
+    assert event.data == {"waited_s": pytest.approx(told_s - opened_s)}
     why = refusal(rig.situation, Act.START, rig.now_s, rig.limits)
     assert why.startswith("contactor did not open: look for a welded contact")
     rig.tick(Act.START, plan=plan())

@@ -132,6 +132,22 @@ def test_a_gap_has_bounds_in_both_directions(rule):
     assert {s.name: s.u for s in budget.shares}["gaps"] == pytest.approx(5.0 / 2)
 
 
+def test_every_gap_counts_with_its_own_bounds():
+    # 100 s of which 4 A are the most, then 200 s of the same: 400 and 800 A·s.
+    pairs = [(0.0, 2.0), (10.0, 2.0), (110.0, 4.0), (120.0, 4.0), (320.0, 1.0)]
+    tally = tallied(pairs, Rule(CurrentIs.SAMPLE, 10.0))
+    assert (tally.gaps, tally.gap_s) == (2, 300.0)
+    assert (tally.gap_in_as, tally.gap_out_as) == (1200.0, 0.0)
+    assert tally.covered_s == 20.0
+
+
+def test_every_row_out_of_order_is_counted_by_what_is_wrong_with_it():
+    stamps_s = [0.0, 2.0, 2.0, 2.0, 1.0, 0.5, 4.0, -10.0, -8.0, -30.0]
+    tally = tallied([(s, 1.0) for s in stamps_s], Rule(CurrentIs.SAMPLE, 5.0))
+    assert (tally.repeated, tally.behind, tally.set_back, tally.gaps) == (2, 2, 2, 0)
+    assert tally.readings == 10
+
+
 def test_a_clock_that_is_set_back_costs_one_interval():
     hour = [(float(s), 1.0) for s in range(3601)]
     again = [(s - 1800.0, a) for s, a in hour]

@@ -71,6 +71,7 @@ def test_one_that_never_gave_a_value_has_a_minute():
     assert watched.look(None, None, 1059.0) == ()
     (lost,) = watched.look(None, None, 1061.0)
     assert (lost.cause, lost.seen) == ("thermometer lost", "bath: no value for 61 s")
+    assert lost.figures == {"age_s": 61.0}
 
 
 def test_a_level_has_a_deadband_and_delays():
@@ -87,6 +88,7 @@ def test_a_record_that_waits():
     assert record.look(29.0, None, 0.0) == ()
     (sign,) = record.look(31.0, "disk I/O error", 2.0)
     assert sign.seen == "readings wait for 31 s: disk I/O error"
+    assert sign.figures == {"lag_s": 31.0}
     assert record.look(6.0, None, 3.0) != ()
     assert record.look(4.0, None, 4.0) == ()
 
@@ -96,6 +98,7 @@ def test_a_disk_that_fills():
     assert disk.look(201.0, 0.0) == ()
     (sign,) = disk.look(199.0, 1.0)
     assert sign.seen == "199 MB are free; at least 200 MB are wanted"
+    assert sign.figures == {"free_mb": 199.0}
     assert disk.look(219.0, 2.0) != ()
     assert disk.look(221.0, 3.0) == ()
 
@@ -105,6 +108,7 @@ def test_a_step_of_the_clock_stands_for_a_minute_and_again_counts_anew():
     assert clock.look(None, 0.0) == ()
     (first,) = clock.look(-3600.0, 1.0)
     assert (first.seen, first.repeat) == ("the wall clock was set by -3600.0 s", 0)
+    assert first.figures == {"stepped_s": -3600.0}
     assert clock.look(None, 60.0) == (first,)
     (second,) = clock.look(2.0, 60.5)
     assert second.repeat == 1
@@ -118,6 +122,7 @@ def test_ripple_has_to_be_found_high_twice():
     assert ripple.look(12.0, 0.0, 55.0) == ()
     (sign,) = ripple.look(12.0, 60.0, 60.0)
     assert sign.seen == "shunt: 12.0 % rms ripple of the current; below 10 % is wanted"
+    assert sign.figures == {"rms_percent": 12.0}
     assert ripple.look(9.0, 120.0, 120.0) != ()
     assert ripple.look(7.0, 180.0, 180.0) != ()
     assert ripple.look(7.0, 240.0, 240.0) == ()

@@ -78,13 +78,23 @@ def test_a_part_of_eight_falls_off(feed, period_s):
     )
     # The same current at 1.01 V instead of 0.92 V: 1 - 0.92/1.01 = 8.9 %.
     assert int(said[1]) in (8, 9, 10)
+    assert sign.figures == {
+        "voltage_before_v": pytest.approx(0.92, abs=0.01),
+        "voltage_v": pytest.approx(1.01, abs=0.01),
+        "current_before_a": pytest.approx(1.5, abs=0.01),
+        "current_a": pytest.approx(1.5, abs=0.01),
+        "conductance_percent": pytest.approx(-8.9, abs=1.0),
+    }
 
 
 def test_a_part_of_eight_falls_off_under_constant_voltage(feed, period_s):
     held = {"mode": Mode.CONSTANT_VOLTAGE, "set_current_a": 3.0, "ceiling_v": 1.0}
     cell = feed(period_s=period_s).run(120.0, 1.0, 1.6, **held).run(60.0, 1.0, 1.4, **held)
     assert cell.causes == ["part lost"]
-    assert "the current stepped from 1.60 A to 1.40 A at 1.00 V" in cell.found[0][1].seen
+    sign = cell.found[0][1]
+    assert "the current stepped from 1.60 A to 1.40 A at 1.00 V" in sign.seen
+    assert sign.figures["current_before_a"] == pytest.approx(1.6, abs=0.01)
+    assert sign.figures["current_a"] == pytest.approx(1.4, abs=0.01)
 
 
 def test_a_part_that_swings_and_comes_back_is_none(feed, period_s):
@@ -116,6 +126,8 @@ def test_a_whisker(feed, period_s):
 def test_a_whisker_that_was_shaken_off_is_no_lost_part(feed):
     cell = feed().run(120.0, 0.92).run(60.0, 0.80).run(120.0, 0.92)
     assert cell.causes == ["whisker"]
+    # The same current at 0.80 V instead of 0.92 V: 0.92/0.80 - 1 = 15 % more.
+    assert cell.found[0][1].figures["conductance_percent"] == pytest.approx(15.0, abs=1.0)
     assert cell.there == ()
 
 
@@ -127,6 +139,12 @@ def test_a_bad_contact(feed, period_s):
     assert re.search(
         r"jumps by \d+\.\d% .* up by \d+\.\d% in the mean, at 1\.50 A", cell.there[0].seen
     )
+    figures = cell.there[0].figures
+    assert figures["current_a"] == pytest.approx(1.5, abs=0.01)
+    assert figures["voltage_v"] > 0.9
+    # An exponential distribution of 0.15 V: mean and scatter are both 16 % of 0.92 V.
+    assert 5.0 < figures["up_percent"] < 50.0
+    assert 5.0 < figures["jumps_percent"] < 50.0
 
 
 def test_a_contact_that_is_good_again(feed):
@@ -173,6 +191,14 @@ def test_an_anode_that_polarises(feed):
     assert re.match(
         r"1\.\d\d V at 1\.50 A: \d\d% more than at the least, \d+ min before", cell.there[0].seen
     )
+    after_s, sign = cell.found[0]
+    volts = 0.92 + after_s / 3600.0
+    assert sign.figures == {
+        "voltage_v": pytest.approx(volts, abs=0.01),
+        "current_a": pytest.approx(1.5, abs=0.01),
+        # What is smoothed is a little behind.
+        "rise_percent": pytest.approx(100.0 * (volts / 0.92 - 1.0), abs=3.0),
+    }
 
 
 def test_a_bath_that_cools_over_a_night_does_not_drift(feed):
