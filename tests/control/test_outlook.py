@@ -96,8 +96,15 @@ def test_the_deadband_keeps_it_told_at_the_edge(plating):
 def test_the_bath_is_held_against_its_own_band(plating):
     plating.bath_c = 30.0
     plating.run_for(400, 0.95)
-    ((_, event),) = plating.events
+    ((at_s, event),) = plating.events
     assert event.text.startswith("bath 30.0 °C, where 2")
+    # 2 A from a ramp of 10 s on; with each A·h the band rises by 4 °C.
+    least_c = 20.0 + 4.0 * 2.0 * (at_s - 5.0) / 3600.0
+    assert event.data == {
+        "value": 30.0,
+        "least": pytest.approx(least_c, abs=0.01),
+        "greatest": pytest.approx(least_c + 4.0, abs=0.01),
+    }
 
 
 def test_a_ramp_a_hold_and_another_run_are_not_compared(plating):

@@ -67,6 +67,9 @@ def test_how_sure_one_reading_is():
     # A gain and an offset that go against each other cancel: (0.02·2)² + 0.03² - 2·2·0.0006.
     bound = MeterDoubt(gain=0.02, offset_a=0.03, covariance_a=-0.0006)
     assert MeterFacts(Correction(), bound).u_a(2.0) == pytest.approx(0.01)
+    # The class of a calibration's reference, 1 % of 2 A, beside 15 mA of noise.
+    held = MeterDoubt(reference=0.01, noise_a=0.015)
+    assert MeterFacts(Correction(), held).u_a(2.0) == pytest.approx(0.025)
 
 
 # What others lend.
@@ -175,6 +178,19 @@ def test_meters_beyond_it_for_ten_seconds_disagree():
     assert str(apart) == (
         "shunt reads 2.000 A, supply 2.100 A: 0.100 A apart, 0.097 A can be explained"
     )
+
+
+def test_how_far_apart_two_meters_may_be():
+    panel = make(facts=UNSURE)
+    assert panel.explained_a("supply") is None
+    look(panel, 0.0, 2.0)
+    assert panel.explained_a("supply") == pytest.approx(0.09487, abs=1e-5)
+    # The counting meter is not held against itself, and the cell's reads no current.
+    panel.take("cell", Reading(0.0, None, 2.7))
+    assert panel.explained_a("shunt") is panel.explained_a("cell") is None
+    # Both rise by 0.5 A from one reading to the next: 1 A, and 3·√(2·(25² + 10²)) mA.
+    look(panel, 1.0, 2.5, 2.5)
+    assert panel.explained_a("supply") == pytest.approx(1.0 + 0.11424, abs=1e-5)
 
 
 def test_they_disagree_until_they_agree_and_then_begin_anew():

@@ -244,6 +244,15 @@ def test_a_small_current_on_a_coarse_meter_has_closed_the_circuit(observe, named
         assert named(signs) == found
 
 
+def test_a_second_of_a_small_current_has_not_closed_it(observe):
+    # 0.35 A for one second of the mean's five are 0.07 A, however many readings there are.
+    detector = NoCurrent(T.of_meter(0.2))
+    at_limit = {"mode": Mode.CONSTANT_VOLTAGE, "ceiling_v": 4.0, "set_current_a": 1.5}
+    for n in range(400):
+        current_a = 0.35 if n < 10 else 0.01
+        assert detector.look(observe(0.1 * n, current_a, 4.0, **at_limit)) == ()
+
+
 def test_a_contact_that_flickers_is_not_open(no_current, observe):
     for n in range(600):
         current_a, voltage_v = (0.0, 4.0) if n % 8 < 4 else (1.0, 0.9)
