@@ -166,7 +166,9 @@ class StepFinder:
         grain = block.grain_v + (block.grain_a if abs(moved_a) > 0.25 * block.grain_a else 0.0)
         for size, noisier, slope in (self._plain(old, new), self._against_slope(old, new)):
             least = self._t.part_least if size > 0.0 else self._t.whisker_least
-            if abs(size) > max(DIGITS * grain, least, noise * noisier, wander) + doubt:
+            # A whisker stops nothing: rather one too many is told than one overlooked.
+            wandering = wander if size > 0.0 else 0.0
+            if abs(size) > max(DIGITS * grain, least, noise * noisier, wandering) + doubt:
                 slope_per_s = slope * side / (self._ends[-1] - self._ends[0])
                 return Step(self._ends[0], size, slope_per_s, _mean(older), _mean(newer))
         return None
