@@ -211,6 +211,53 @@ def test_acknowledging_silences_the_siren_and_leaves_the_beacon():
     assert not life.siren(desk.alarms, desk.table)
 
 
+def test_beacon_and_siren_come_with_the_causes_that_want_them_alone():
+    desk = Desk()
+    desk.see(Sign("clock stepped", "the wall clock was set by 60.0 s"))
+    assert not life.beacon(desk.alarms, desk.table)
+    desk.see(Sign("clock stepped", "the wall clock was set by 60.0 s"), COLD)
+    assert life.beacon(desk.alarms, desk.table)
+    assert not life.siren(desk.alarms, desk.table)
+    desk.see(COLD, SHORT)
+    assert life.siren(desk.alarms, desk.table)
+
+
+def test_each_change_of_an_alarm_is_told_and_with_it_who_made_it():
+    desk = Desk()
+    desk.see(SHORT)
+    desk.stop()
+    desk.shelve()
+    desk.unshelve()
+    desk.acknowledge()
+    desk.see()
+    desk.see(SHORT)
+    desk.see()
+    desk.reset()
+    assert [(change.what, change.who) for change in desk.changes] == [
+        ("raised", None),
+        ("stopped the run", None),
+        ("shelved", "Ann"),
+        ("unshelved", "Ann"),
+        ("acknowledged", "Ann"),
+        ("returned", None),
+        ("raised again", None),
+        ("returned", None),
+        ("cleared", "Ann"),
+    ]
+    assert {change.alarm.cause for change in desk.changes} == {"short"}
+
+
+def test_a_shelf_that_runs_out_is_told_and_nobody_made_it():
+    desk = Desk()
+    desk.see(COLD)
+    desk.shelve(for_s=10.0)
+    desk.see(COLD, after_s=10.0)
+    assert [(change.what, change.who) for change in desk.changes[-2:]] == [
+        ("shelved", "Ann"),
+        ("unshelved", None),
+    ]
+
+
 def test_a_stop_waits_for_its_delay_and_is_forgotten_when_the_cause_goes_before():
     table = Table({**DEFAULTS, "bath too hot": Effects(Stop.HOLD, after_s=30.0)})
     desk = Desk(table)
