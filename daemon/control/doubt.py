@@ -91,7 +91,7 @@ def _two_parts(run: Run, count: Count) -> tuple[float, float]:
 
     What a calibration says of gain and offset together goes to the second, as of now.
     """
-    of_charge = {"gain", "reference", "clock", "area", "efficiency"}
+    of_charge = {"gain", "reference", "clock"}
     shares = charge_doubt(run, count).shares
     fixed = math.fsum(share.u**2 for share in shares if share.name not in of_charge)
     relative = _relative(run.plan, run.doubt)
