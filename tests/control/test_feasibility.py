@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from daemon.control.feasibility import problems
+from daemon.control.feasibility import misfits, problems
+from daemon.control.situation import Carried
 from drivers.contracts import Rating
 
 RATING = Rating(current_a=10.0, voltage_v=15.0, current_step_a=0.01, voltage_step_v=0.05)
@@ -79,6 +80,35 @@ def test_a_target_that_takes_longer_than_the_cap_on_time(plan, stage):
 def test_both_caps_are_told(plan, stage):
     found = problems(plan(stage(2.0), target_ah=2.0, charge_cap_ah=1.0, duration_cap_s=60), RATING)
     assert len(found) == 2
+
+
+def test_a_part_that_has_its_thickness_already_is_not_plated(plan, stage):
+    # 1 Ah and half of a gap's 0.5 Ah, where each is a micrometre.
+    done = Carried(charge_ah=1.0, gap_greatest_ah=0.5)
+    found = problems(plan(stage(2.0), target_ah=1.25), RATING, carried=done)
+    assert found == ["1.25 µm are on the part, the target is 1.25 µm"]
+    assert problems(plan(stage(2.0), target_ah=1.3), RATING, carried=done) == []
+
+
+def test_a_part_whose_stages_are_all_done_is_not_plated(plan, stage):
+    whole = plan(stage(1.0, duration_s=60.0), stage(2.0))
+    found = problems(whole, RATING, carried=Carried(charge_ah=0.5, stage=2))
+    assert found == ["all 2 stages are done on this part"]
+    assert problems(whole, RATING, carried=Carried(charge_ah=0.5, stage=1)) == []
+
+
+def test_each_problem_names_the_line_of_the_plan_that_it_is_about(plan, stage):
+    beyond = plan(stage(20.0, ceiling_v=30.0), stage(0.001, ceiling_v=0.01))
+    assert [each.key for each in misfits(beyond, RATING)] == [
+        "stage[1].current",
+        "stage[1].voltage_ceiling",
+        "stage[2].current",
+        "stage[2].voltage_ceiling",
+    ]
+    short = plan(stage(2.0), target_ah=2.0, charge_cap_ah=1.0, duration_cap_s=60)
+    assert [each.key for each in misfits(short, RATING)] == ["caps.charge", "caps.duration"]
+    never = plan(stage(2.0, duration_s=60.0), target_ah=2.0)
+    assert [each.key for each in misfits(never, RATING)] == ["target"]
 
 
 def test_an_end_by_voltage_is_not_counted_upon(plan, stage):
