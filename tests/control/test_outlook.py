@@ -107,6 +107,33 @@ def test_the_bath_is_held_against_its_own_band(plating):
     }
 
 
+@pytest.mark.parametrize(
+    ("run_ah", "warmer_k"),
+    [
+        # 2 A from a ramp of 10 s on; of a row at 0 Ah and one 4 K warmer.
+        (0.2, lambda charge_ah: 4.0 * charge_ah / 0.2),
+        # The rehearsal came no further: what was foretold last holds on.
+        (0.01, lambda charge_ah: 4.0),
+    ],
+)
+def test_the_band_goes_in_straight_lines_from_row_to_row_and_then_stays(plating, run_ah, warmer_k):
+    rows = (ROWS[0], replace(ROWS[1], charge_ah=run_ah))
+    plating.outlook, plating.bath_c = Outlook(1, rows), 32.0
+    plating.run_for(200, 0.9)
+    ((at_s, event),) = plating.events
+    least_c = 20.0 + warmer_k(2.0 * (at_s - 5.0) / 3600.0)
+    assert event.data["least"] == pytest.approx(least_c, abs=0.05)
+    assert event.data["greatest"] == pytest.approx(least_c + 4.0, abs=0.05)
+
+
+def test_before_the_first_row_its_band_holds(plating):
+    rows = [replace(row, charge_ah=row.charge_ah + 5.0) for row in ROWS]
+    plating.outlook, plating.bath_c = Outlook(1, rows), 32.0
+    plating.run_for(200, 1.0)
+    ((_, event),) = plating.events
+    assert (event.data["least"], event.data["greatest"]) == (20.0, 24.0)
+
+
 def test_a_ramp_a_hold_and_another_run_are_not_compared(plating):
     plating.run_for(35, 2.5)
     assert plating.events == []
