@@ -113,7 +113,7 @@ def test_the_bath_is_held_against_its_own_band(plating):
         # 2 A from a ramp of 10 s on; of a row at 0 Ah and one 4 K warmer.
         (0.2, lambda charge_ah: 4.0 * charge_ah / 0.2),
         # The rehearsal came no further: what was foretold last holds on.
-        (0.01, lambda charge_ah: 4.0),
+        (0.01, lambda _: 4.0),
     ],
 )
 def test_the_band_goes_in_straight_lines_from_row_to_row_and_then_stays(plating, run_ah, warmer_k):
