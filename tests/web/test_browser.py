@@ -207,3 +207,22 @@ def test_the_keyboard_reaches_every_act_in_order(page: Page, address: str, peer:
     with page.expect_navigation():
         page.keyboard.press("Enter")
     assert [act for act, _ in peer.acts] == ["stop"]
+
+
+def test_what_the_keyboard_comes_to_is_not_under_the_acts(page: Page, address: str) -> None:
+    """Success criterion 2.4.11 of WCAG 2.2; on a phone the acts take a seventh of the height."""
+    page.set_viewport_size({"width": 390, "height": 640})
+    page.goto(f"{address}/makeup")
+    hidden = page.evaluate_handle("[]")
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        page.evaluate(
+            """hidden => {
+              const bar = document.querySelector('.bar');
+              const at = document.activeElement;
+              const below = at.getBoundingClientRect().bottom > bar.getBoundingClientRect().top + 1;
+              if (at !== document.body && !bar.contains(at) && below) hidden.push(at.outerHTML);
+            }""",
+            hidden,
+        )
+    assert hidden.json_value() == []
