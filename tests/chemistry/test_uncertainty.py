@@ -161,6 +161,16 @@ def test_a_gap_counts_with_its_middle_and_reaches_to_its_bounds() -> None:
     assert budget.expanded(0.95) == pytest.approx(0.06, rel=1e-5)
 
 
+def test_a_gap_through_which_some_current_is_known_to_have_gone() -> None:
+    # 0.04 to 0.12 Ah: 0.08 ± 0.04. Against the current, -3 to 2 Ah: -0.5 ± 2.5.
+    some = Counted(1.0, 3600.0, 3600.0, gap_least_ah=0.04, gap_greatest_ah=0.12)
+    assert charge_budget(some, MeterDoubt()).value == pytest.approx(1.08)
+    assert charge_budget(some, MeterDoubt()).u == pytest.approx(0.04)
+    both = Counted(1.0, 3600.0, 3600.0, gap_least_ah=-3.0, gap_greatest_ah=2.0)
+    assert charge_budget(both, MeterDoubt()).value == pytest.approx(0.5)
+    assert charge_budget(both, MeterDoubt()).u == pytest.approx(2.5)
+
+
 def test_the_interval_of_a_run_whose_current_went_on_in_its_gaps() -> None:
     """The truth is at the upper bound, whatever else errs: 95 % of that lies to either side."""
     chance = random.Random(7)
