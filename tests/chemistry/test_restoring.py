@@ -47,7 +47,8 @@ def test_what_is_aimed_at(window: Window, aim: float) -> None:
 
 @pytest.mark.parametrize("limits", [(60, None, 50), (50, 45, 60), (50, 70, 60), (None, 70, 60)])
 def test_limits_rise(limits: tuple[float | None, ...]) -> None:
-    with pytest.raises(ValueError, match="must rise"):
+    came = ", ".join(str(limit) for limit in limits if limit is not None)
+    with pytest.raises(ValueError, match=f"must rise, got {came} g/L"):
         Window(*limits)
 
 
