@@ -322,7 +322,9 @@ def test_noise_of_trapezoids_is_that_of_their_readings() -> None:
     weights = [Fraction(1, 2), *[Fraction(1)] * (n - 2), Fraction(1, 2)]
     exact = sigma * math.sqrt(sum(weight * weight for weight in weights)) / 3600
     counted = Counted(charge_ah=0.0, covered_s=n - 1.0, squares_s2=n - 1.0)
-    assert charge_budget(counted, MeterDoubt(noise_a=sigma)).u == pytest.approx(exact, rel=1e-3)
+    (share,) = (s for s in charge_budget(counted, MeterDoubt(noise_a=sigma)).shares if s.u)
+    assert (share.name, share.shape) == ("noise", Shape.NORMAL)
+    assert share.u == pytest.approx(exact, rel=1e-3)
 
 
 def test_the_interval_holds_what_it_says() -> None:
