@@ -1,6 +1,6 @@
 """The daemon's inside as `daemon.service.assembly` puts it together, no threads or processes."""
 
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
 from queue import SimpleQueue
@@ -289,10 +289,14 @@ class Daemon:
             self.flush_at_s = now_s + 30.0
 
     def end(self):
-        """The orderly end, in the order of `daemon.service.main`."""
-        self.pins.close()
-        self.worker.stop()
-        self.scribe.finish(self.world.clock.monotonic_s())
+        """The orderly end, in the order of `daemon.service.assembly`, whatever of it fails."""
+        with ExitStack() as stack:
+            stack.callback(self._close_record)
+            stack.callback(lambda: self.scribe.finish(self.world.clock.monotonic_s()))
+            stack.callback(self.worker.stop)
+            stack.callback(self.pins.close)
+
+    def _close_record(self):
         self.world.the_disk.become("well")
         self.writer.close()
         self.committed = len(self.entries)
