@@ -248,8 +248,6 @@ class Checks:
         more_s = pace_s + (0.0 if self._plated else daemon.limits.down_s + daemon.limits.off_s)
         more_ah = self._most_a * more_s / 3600.0
         flows_on = not self._plated and situation.wind_down is not None
-        if flows_on and self._sounds(situation):
-            self._ran_on = True  # or its meter says so: what is counted by then is told of
         carried = run.carried
         # Whoever goes on with a part that is at its cap gets nothing more on it.
         cap_ah = max(plan.charge_cap_ah, carried.charge_ah + carried.gap_greatest_ah)
@@ -275,6 +273,9 @@ class Checks:
         if self._plated:
             self.counts["stops"] += 1
             self._aborts = situation.state is State.ABORTING
+        elif situation.wind_down is not None and self._sounds(situation):
+            # For all that anybody can see: what is counted by the next reading is told of.
+            self._ran_on = True
         current_a = world.supply.true_a()
         if current_a < world.night.gone_a:
             self._flow_from_s = None
