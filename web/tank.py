@@ -90,14 +90,20 @@ class Tank:
 
     def effects(self) -> tuple[EffectsRow, ...]:
         """Give the cause and effect table's rows. Raises `DaemonUnreachableError`."""
-        return self._client.ask(EffectsRequest()).effects
+        return self._asked_further(EffectsRequest()).effects
 
     def settings(self) -> SettingsSeen:
         """Give the settings that the daemon runs by. Raises `DaemonUnreachableError`."""
-        settings = self._client.ask(SettingsRequest()).settings
+        settings = self._asked_further(SettingsRequest()).settings
         if settings is None:
             raise DaemonUnreachableError("an answer without settings")
         return settings
+
+    def _asked_further(self, request: EffectsRequest | SettingsRequest) -> Answer:
+        # One that hangs is not asked again: that costs nobody's patience twice.
+        if self.status() is None:
+            raise DaemonUnreachableError("no answer")
+        return self._client.ask(request)
 
     def proof(self) -> ProofStatus:
         """Give how it is with the proof test. Raises `DaemonUnreachableError`."""

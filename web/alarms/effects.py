@@ -25,9 +25,6 @@ class EffectsPage:
 
     def page(self) -> ResponseReturnValue:
         """Show the table; 503 without a daemon, whose table it is."""
-        # One that hangs is not asked again: this costs nobody's patience twice.
-        if self._tank.status() is None:
-            return show(NO_EFFECTS, 503)
         try:
             rows = self._tank.effects()
         except DaemonUnreachableError:

@@ -25,12 +25,8 @@ class SettingsPage:
 
     def page(self) -> ResponseReturnValue:
         """Show all settings in force; 503 without a daemon, who alone knows them."""
-        # One that hangs is not asked again: this costs nobody's patience twice.
-        status = self._tank.status()
-        if status is None:
-            return show(NO_SETTINGS, 503)
         try:
             seen = self._tank.settings()
         except DaemonUnreachableError:
             return show(NO_SETTINGS, 503)
-        return render_template("settings.html", seen=seen, status=status, folded_from=FOLDED_FROM)
+        return render_template("settings.html", seen=seen, folded_from=FOLDED_FROM)

@@ -14,10 +14,10 @@ class InForce:
     def __init__(self, path: Path, settings: Settings) -> None:
         self._path = path.absolute()
         self._settings = settings
-        self._tables, self._absent = listed(settings)
 
     def seen(self) -> SettingsSeen:
         """The settings as they are shown, and what the file says by now."""
+        tables, absent = listed(self._settings)
         wrong: tuple[str, ...] = ()
         try:
             changed = read_settings(self._path) != self._settings
@@ -25,8 +25,8 @@ class InForce:
             changed, wrong = True, error.problems
         return SettingsSeen(
             path=str(self._path),
-            tables=self._tables,
-            absent=self._absent,
+            tables=tables,
+            absent=absent,
             changed=changed,
             wrong=wrong,
         )

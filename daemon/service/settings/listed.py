@@ -34,7 +34,7 @@ def listed(settings: Settings) -> tuple[tuple[SettingsTable, ...], tuple[str, ..
         elif isinstance(value, tuple) and value:
             tables.extend(table for each in value for table in _tables(key, each, array=True))
         elif isinstance(value, dict) and value:
-            tables.append(_of_dict(key, value))
+            tables.append(SettingsTable(head=f"[{key}]", rows=tuple(_within(value))))
         elif key != "simulation":  # which is the demo's business
             absent.append(f"[[{key}]]" if isinstance(field.default, tuple) else f"[{key}]")
     return tuple(tables), tuple(absent)
@@ -56,16 +56,6 @@ def _tables(key: str, model: BaseModel, *, array: bool = False) -> Iterator[Sett
                     yield from _tables(f"{key}.{name}", each, array=True)
 
 
-def _of_dict(key: str, tables: dict[str, BaseModel]) -> SettingsTable:
-    rows = (
-        each
-        for name, model in tables.items()
-        for each in _found(model, f"{_quoted(name)}.")
-        if isinstance(each, SettingSeen)
-    )
-    return SettingsTable(head=f"[{key}]", rows=tuple(rows))
-
-
 def _found(model: BaseModel, before: str = "") -> Iterator[SettingSeen | str]:
     """What the model says, each setting by itself; of one that is not set, its key alone."""
     for name, field in type(model).model_fields.items():
@@ -73,9 +63,9 @@ def _found(model: BaseModel, before: str = "") -> Iterator[SettingSeen | str]:
         key = before + (field.alias or name)
         if isinstance(value, BaseModel):
             yield from _found(value, f"{key}.")
-        elif isinstance(value, dict):
-            yield from _within(value, key)
-        elif value is None or (value == () and _holds_tables(field.annotation)):
+        elif isinstance(value, dict) and value:
+            yield from _within(value, f"{key}.")
+        elif value is None or value == {} or (value == () and _holds_tables(field.annotation)):
             yield key
         elif not _holds_tables(field.annotation):
             given = name in model.model_fields_set
@@ -83,18 +73,14 @@ def _found(model: BaseModel, before: str = "") -> Iterator[SettingSeen | str]:
             yield SettingSeen(key=key, value=_told(value, field), given=given, about=about)
 
 
-def _within(values: dict[str, Any], key: str) -> Iterator[SettingSeen | str]:
+def _within(values: dict[str, Any], before: str = "") -> Iterator[SettingSeen]:
     """What stands by names of somebody's own, such as a price for each additive."""
     for name, value in values.items():
-        inner = f"{key}.{_quoted(name)}"
+        key = before + _quoted(name)
         if isinstance(value, BaseModel):
-            yield from (
-                each for each in _found(value, f"{inner}.") if isinstance(each, SettingSeen)
-            )
+            yield from (each for each in _found(value, f"{key}.") if isinstance(each, SettingSeen))
         else:
-            yield SettingSeen(key=inner, value=_told(value, None), given=True)
-    if not values:
-        yield key
+            yield SettingSeen(key=key, value=_told(value, None), given=True)
 
 
 def _thresholds(settings: Settings) -> SettingsTable:

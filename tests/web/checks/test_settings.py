@@ -1,23 +1,18 @@
 """The page of the settings: what the daemon runs by, and whether its file still says so."""
 
-import re
 from html import unescape
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, expect
-
-
-def read(text: str) -> str:
-    """The page's words as a reader sees them."""
-    return unescape(" ".join(re.sub("<[^>]*>", " ", text).split()))
+from reading import words
 
 
 def test_it_tells_given_settings_from_defaults(client: FlaskClient) -> None:
     response = client.get("/settings")
     assert response.status_code == 200
-    text = read(response.text)
+    text = words(response)
     assert "What the daemon runs by. The file still says so." in text
     assert "From /etc/tankhand/settings.toml" in text
     assert "port /dev/ttyUSB0 the serial port" in text
@@ -49,9 +44,10 @@ def test_a_file_that_has_changed(
     client: FlaskClient, peer: Any, changes: dict[str, Any], level: str, said: str
 ) -> None:
     peer.settings = peer.settings.model_copy(update=changes)
-    text = client.get("/settings").text
+    response = client.get("/settings")
+    text = response.text
     assert f'data-level="{level}"' in text
-    assert said in read(text)
+    assert said in words(response)
     assert "still says so" not in text
     for problem in changes.get("wrong", ()):
         assert problem in unescape(text)
