@@ -99,7 +99,9 @@ class Panel:
         self._raw: dict[str, Reading] = {}
         self._newest: dict[str, Reading] = {}
         self._moved_a: dict[str, float] = {}
-        self._apart_since_s: dict[str, float] = {}
+        self._ripples: dict[str, float] = {}
+        # For each meter: which of the two reads more, and since when they are that far apart.
+        self._apart: dict[str, tuple[bool, float]] = {}
 
     @property
     def counting(self) -> str:
@@ -166,11 +168,19 @@ class Panel:
                 self._lent.add(name)
         return reading
 
+    def saw_ripple(self, name: str, rms_share: float) -> None:
+        """Know this meter's newest look at its ripple, rms as a share of the mean, 0 for none.
+
+        One reading is of one moment of it, so that it is a doubt of each reading against another's.
+        """
+        self._ripples[name] = rms_share
+
     def disagreeing(self) -> list[Disagreement]:
         """Meters that disagree with the counting one now, and did so for `DISAGREE_AFTER_S`.
 
         To be asked about once a second, as that is how it sees for how long. While the current
-        changes, two readings may be apart by as much as it moved from one reading to the next.
+        changes, two readings may be apart by as much as it moved from one reading to the next. One
+        that reads now more and now less than the other swings, and does not disagree.
         """
         counting = self._newest.get(self._counting)
         if counting is None or counting.current_a is None:
@@ -184,9 +194,13 @@ class Panel:
             u_a = self._joint_u_a(name, other.current_a, counting.current_a)
             apart_a = abs(other.current_a - counting.current_a)
             if apart_a <= self._explained_a(name, u_a):
-                self._apart_since_s.pop(name, None)
+                self._apart.pop(name, None)
                 continue
-            since_s = self._apart_since_s.setdefault(name, counting.monotonic_s)
+            more = other.current_a > counting.current_a
+            was_more, since_s = self._apart.get(name, (more, counting.monotonic_s))
+            if more != was_more:
+                since_s = counting.monotonic_s
+            self._apart[name] = more, since_s
             if counting.monotonic_s - since_s >= DISAGREE_AFTER_S:
                 found.append(
                     Disagreement(self._counting, counting.current_a, name, other.current_a, u_a)
@@ -208,7 +222,10 @@ class Panel:
 
     def _joint_u_a(self, name: str, other_a: float, counting_a: float) -> float:
         return math.hypot(
-            self._meters[self._counting].u_a(counting_a), self._meters[name].u_a(other_a)
+            self._meters[self._counting].u_a(counting_a),
+            self._meters[name].u_a(other_a),
+            self._ripples.get(self._counting, 0.0) * counting_a,
+            self._ripples.get(name, 0.0) * other_a,
         )
 
     def _explained_a(self, name: str, u_a: float) -> float:

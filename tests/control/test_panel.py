@@ -228,6 +228,27 @@ def test_a_frozen_meter_is_told_of_even_while_the_current_rises():
     assert apart.other_a == 0.5
 
 
+def test_a_current_that_swings_about_what_the_other_reads_is_no_disagreement():
+    """Two readings at the top of a ripple, then two at its foot: no movement explains a pair."""
+    panel = make(facts=UNSURE)
+    for second in range(120):
+        side = 1 if second // 4 % 2 else -1
+        panel.take("shunt", Reading(second - 0.5, 2.0 * (1 + 0.12 * side), None))
+        assert look(panel, second, 2.0, 2.0 * (1 + 0.12 * side)) == []
+
+
+def test_a_ripple_explains_what_single_readings_are_apart_by():
+    """Read ten times a second, 100 Hz may show the same side of itself for minutes."""
+    panel = make(facts=UNSURE)
+    panel.saw_ripple("shunt", 0.12)
+    # 3·√((2.24 % of 2 A)² + … + (12 % of 2.24 A)²) = 0.81 A.
+    assert panel.explained_a("supply") is None
+    assert looks(panel, 0, 60, 2.0, shunt_a=2.24) == []
+    assert panel.explained_a("supply") == pytest.approx(0.813, abs=0.001)
+    panel.saw_ripple("shunt", 0.0)
+    assert len(looks(panel, 60, 80, 2.0, shunt_a=2.24)) == 10
+
+
 @pytest.mark.parametrize(
     ("supply", "shunt"),
     [

@@ -312,6 +312,7 @@ class Loop:
             return counted or self._stand_in()
         if isinstance(news, RippleSeen):
             self._ripples[news.name] = news
+            self._panel.saw_ripple(news.name, news.rms_share)
         if not isinstance(news, Seen):
             return None
         if isinstance(news.value, Temperature):

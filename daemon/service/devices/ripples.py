@@ -28,6 +28,11 @@ class RippleSeen:
     monotonic_s: float
     found: Ripple | NotMeasured
 
+    @property
+    def rms_share(self) -> float:
+        """The ripple's root mean square as a share of the mean current; 0 if none was measured."""
+        return self.found.rms_percent / 100 if isinstance(self.found, Ripple) else 0.0
+
 
 def burst_length_s(gap_s: float, mains_hz: float) -> float | None:
     """How long a burst may last so that its meter's readings do not come to be `gap_s` apart.

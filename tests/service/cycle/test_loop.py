@@ -23,8 +23,10 @@ from daemon.record.entries import (
     StageEnded,
 )
 from daemon.service.devices.meter_worker import Seen
+from daemon.service.devices.ripples import RippleSeen
 from daemon.service.devices.supply_worker import Missed, Trouble
 from daemon.service.rehearsal.foreteller import Foretold
+from drivers.channels.ripple import NotMeasured, Ripple
 from drivers.contracts import Reading, Temperature
 from drivers.errors import NoReplyError, PortUnavailableError, SetPointRefusedError
 from drivers.simulator.inline import SimulatedSupply
@@ -567,6 +569,19 @@ def test_meters_that_disagree_are_one_alarm_that_comes_again(shunt_rig, shunt, s
     assert [change.what for change in changes[:2]] == ["returned", "raised again"]
     moments = [raised.monotonic_s, *(change.monotonic_s for change in changes[:2])]
     assert moments == pytest.approx([1071.0, 1101.0, 1121.0], abs=1.6)
+
+
+def test_what_a_look_at_the_ripple_explains_is_no_disagreement(shunt_rig, shunt):
+    raised = []
+    start(shunt_rig, SHORT.replace('"0.3 µm"', '"0.8 µm"'))
+    shunt_rig.at(60.0, lambda: setattr(shunt, "gain", 1.09))
+    shunt_rig.at(61.0, RippleSeen("shunt", 1061.0, Ripple(9.0, 18.0)))
+    shunt_rig.at(100.0, lambda: raised.append(shunt_rig.raised()))
+    # The rectifier is mended, and what is left is the meter's.
+    shunt_rig.at(101.0, RippleSeen("shunt", 1101.0, NotMeasured.TOO_FEW))
+    shunt_rig.at(120.0, lambda: raised.append(shunt_rig.raised()))
+    shunt_rig.run(most_s=121.0)
+    assert raised == [[], ["meters disagree"]]
 
 
 def test_meters_that_agree_are_no_alarm_on_ramps_and_steps(shunt_rig, over):
