@@ -42,12 +42,11 @@ def listed(settings: Settings) -> tuple[tuple[SettingsTable, ...], tuple[str, ..
 
 def _tables(key: str, model: BaseModel, *, array: bool = False) -> Iterator[SettingsTable]:
     """The model's own table, then those of the arrays in it."""
-    found = list(_found(model))
     yield SettingsTable(
         head=f"[[{key}]]" if array else f"[{key}]",
         name=str(getattr(model, "name", "")) if array else "",
-        rows=tuple(each for each in found if isinstance(each, SettingSeen)),
-        unset=tuple(each for each in found if isinstance(each, str)),
+        rows=tuple(_rows(model)),
+        unset=tuple(_unset(model)),
     )
     for name, value in model:
         if isinstance(value, tuple):
@@ -56,21 +55,38 @@ def _tables(key: str, model: BaseModel, *, array: bool = False) -> Iterator[Sett
                     yield from _tables(f"{key}.{name}", each, array=True)
 
 
-def _found(model: BaseModel, before: str = "") -> Iterator[SettingSeen | str]:
-    """What the model says, each setting by itself; of one that is not set, its key alone."""
-    for name, field in type(model).model_fields.items():
+def _rows(model: BaseModel, before: str = "") -> Iterator[SettingSeen]:
+    """What the model says, each setting by itself."""
+    for key, name, field in _fields(model, before):
         value = getattr(model, name)
-        key = before + (field.alias or name)
         if isinstance(value, BaseModel):
-            yield from _found(value, f"{key}.")
-        elif isinstance(value, dict) and value:
+            yield from _rows(value, f"{key}.")
+        elif isinstance(value, dict):
             yield from _within(value, f"{key}.")
-        elif value is None or value == {} or (value == () and _holds_tables(field.annotation)):
-            yield key
-        elif not _holds_tables(field.annotation):
+        elif not _is_unset(value, field) and not _holds_tables(field):
             given = name in model.model_fields_set
             about = field.description or ""
             yield SettingSeen(key=key, value=_told(value, field), given=given, about=about)
+
+
+def _unset(model: BaseModel, before: str = "") -> Iterator[str]:
+    """The keys of what the model could say and does not."""
+    for key, name, field in _fields(model, before):
+        value = getattr(model, name)
+        if isinstance(value, BaseModel):
+            yield from _unset(value, f"{key}.")
+        elif _is_unset(value, field):
+            yield key
+
+
+def _fields(model: BaseModel, before: str) -> Iterator[tuple[str, str, FieldInfo]]:
+    """Each field: its key in the file, its name in the model, itself."""
+    for name, field in type(model).model_fields.items():
+        yield before + (field.alias or name), name, field
+
+
+def _is_unset(value: object, field: FieldInfo) -> bool:
+    return value is None or value == {} or (value == () and _holds_tables(field))
 
 
 def _within(values: dict[str, Any], before: str = "") -> Iterator[SettingSeen]:
@@ -78,7 +94,7 @@ def _within(values: dict[str, Any], before: str = "") -> Iterator[SettingSeen]:
     for name, value in values.items():
         key = before + _quoted(name)
         if isinstance(value, BaseModel):
-            yield from (each for each in _found(value, f"{key}.") if isinstance(each, SettingSeen))
+            yield from _rows(value, f"{key}.")
         else:
             yield SettingSeen(key=key, value=_told(value, None), given=True)
 
@@ -95,9 +111,10 @@ def _thresholds(settings: Settings) -> SettingsTable:
     return SettingsTable(head="[thresholds]", rows=rows)
 
 
-def _holds_tables(annotation: Any) -> bool:
-    """Whether a field is an array of tables, which are told by themselves."""
-    return any(isinstance(of, type) and issubclass(of, BaseModel) for of in get_args(annotation))
+def _holds_tables(field: FieldInfo) -> bool:
+    """Whether it is an array of tables, which are told by themselves."""
+    inner = get_args(field.annotation)
+    return any(isinstance(of, type) and issubclass(of, BaseModel) for of in inner)
 
 
 def _told(value: object, field: FieldInfo | None) -> str:
