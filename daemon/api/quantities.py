@@ -4,8 +4,8 @@ A field takes texts such as "2.5 A/dm²" (see `daemon.units`); each type states 
 of the wrong form, dimension or range becomes a problem of pydantic's ValidationError.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated
 
 from pydantic import BeforeValidator
@@ -23,33 +23,40 @@ class Quantity(BeforeValidator):
 def _quantity(
     unit: str, *, above: float | None = None, least: float | None = None, most: float | None = None
 ) -> Quantity:
-    return Quantity(_reader(unit, above, least, most), unit=unit)
+    return Quantity(partial(bounded, unit=unit, above=above, least=least, most=most), unit=unit)
 
 
-def _reader(
-    unit: str, above: float | None, least: float | None, most: float | None
-) -> Callable[[object], float]:
-    def shown(limit: float) -> str:
-        if unit:
-            return f"{limit:g} {unit}"
-        return f"{limit:g} ({100 * limit:g} %)" if limit else "0"
+def bounded(
+    value: object,
+    unit: str,
+    *,
+    above: float | None = None,
+    least: float | None = None,
+    most: float | None = None,
+) -> float:
+    """A quantity with its unit, within these bounds, in `unit`; "" for a plain number.
 
-    def read(value: object) -> float:
-        number = parse(value, unit)
-        if above is not None and not number > above:
-            raise ValueError(f"must be above {shown(above)}, got {value}")
-        if least is not None and not number >= least:
-            raise ValueError(f"must be at least {shown(least)}, got {value}")
-        if most is not None and not number <= most:
-            raise ValueError(f"must be at most {shown(most)}, got {value}")
-        return number
+    Raises ValueError, which says what came and what is allowed.
+    """
+    number = parse(value, unit)
+    if above is not None and not number > above:
+        raise ValueError(f"must be above {_shown(above, unit)}, got {value}")
+    if least is not None and not number >= least:
+        raise ValueError(f"must be at least {_shown(least, unit)}, got {value}")
+    if most is not None and not number <= most:
+        raise ValueError(f"must be at most {_shown(most, unit)}, got {value}")
+    return number
 
-    return read
+
+def _shown(limit: float, unit: str) -> str:
+    if unit:
+        return f"{limit:g} {unit}"
+    return f"{limit:g} ({100 * limit:g} %)" if limit else "0"
 
 
 def positive(text: str, unit: str) -> float:
     """A quantity above 0 of somebody's text, in `unit`. Raises ValueError."""
-    return _reader(unit, 0.0, None, None)(text)
+    return bounded(text, unit, above=0.0)
 
 
 CurrentA = Annotated[float, _quantity("A", above=0)]

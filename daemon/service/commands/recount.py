@@ -28,20 +28,19 @@ class _Quantity(click.ParamType[float]):
 
     def __init__(self, unit: str, *, zero: bool = False, most: float | None = None) -> None:
         self.name = unit or "fraction"
-        self._unit, self._zero, self._most = unit, zero, most
+        self._unit, self._most = unit, most
+        self._above = None if zero else 0.0
+        self._least = 0.0 if zero else None
 
     def convert(self, value: Any, param: Any, ctx: Any) -> float:
-        from daemon.units import UnitError, parse
+        from daemon.api.quantities import bounded
 
+        if isinstance(value, float):
+            return value
         try:
-            number = value if isinstance(value, float) else parse(value, self._unit)
-        except UnitError as error:
+            return bounded(value, self._unit, above=self._above, least=self._least, most=self._most)
+        except ValueError as error:
             self.fail(str(error), param, ctx)
-        if number < 0 or (number == 0 and not self._zero):
-            self.fail(f"must be {'at least' if self._zero else 'above'} 0, got {value}", param, ctx)
-        if self._most is not None and number > self._most:
-            self.fail(f"must be at most {self._most:g}, got {value}", param, ctx)
-        return number
 
 
 _Command = Callable[..., None]

@@ -174,8 +174,8 @@ def test_more_bad_rows_may_be_allowed(tmp_path):
         (("--delimiter", "ab"), "--delimiter: must be one character, got 'ab'"),
         (("--metal", "Unobtainium"), "--metal: metal and valence must be one of"),
         (("--area", "3 kg"), "of another kind"),
-        (("--area", "0 dm²"), "must be above 0, got 0 dm²"),
-        (("--efficiency", "120 %"), "must be at most 1, got 120 %"),
+        (("--area", "0 dm²"), "must be above 0 dm², got 0 dm²"),
+        (("--efficiency", "120 %"), "must be at most 1 (100 %), got 120 %"),
         (("--gain-limit", "-1 %"), "must be at least 0, got -1 %"),
     ],
 )
