@@ -432,6 +432,7 @@ class Checks:
 
     def without_a_process(self):
         """Current ends by the guard, or else by the contactor."""
+        self._mark()
         world, now_s = self._world, self._world.clock.now_s
         if now_s - self._dead_s < 1.5:
             return
