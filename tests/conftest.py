@@ -1,12 +1,22 @@
-"""How the made-up cases of tests are chosen: always the same ones, unless they are searched for.
+"""The browser, and how made-up cases of tests are chosen: the same ones, unless searched for.
 
 `pytest --hypothesis-profile=search` looks for new ones; what it finds is mended and kept as an
 `@example`. A change is then never refused for a case that has nothing to do with it, nor for a
 machine that is slow: there is no deadline.
 """
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("search", print_blob=True, deadline=None)
 settings.load_profile("steady")
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """One for all tests: a process can have no second one beside it."""
+    from tests.web.chromium import opened  # loaded only where a page is looked at
+
+    with opened() as browser:
+        yield browser

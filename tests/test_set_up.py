@@ -236,3 +236,21 @@ def test_any_check_that_fails_fails_the_whole(whole: Machine, failing: str) -> N
         path.write_text(f"#!/bin/sh\nexit {3 if name == failing else 0}\n", encoding="utf-8")
         path.chmod(0o755)
     assert whole.go("test").returncode == 3
+
+
+@pytest.mark.parametrize("failing", ["--numprocesses", "tests/end_to_end"])
+def test_whole_daemons_are_tested_by_themselves_and_in_any_case(
+    whole: Machine, failing: str
+) -> None:
+    whole.go("test", "-q")
+    for name in ("ruff", "mypy", "lint-imports", "pytest"):
+        script = 'echo "$0 $*"\ncase $1 in ' + f"{failing}) exit 3 ;; esac"
+        path = whole.clone / ".venv" / "bin" / name
+        path.write_text(f"#!/bin/sh\n{script}\n", encoding="utf-8")
+        path.chmod(0o755)
+    done = whole.go("test")
+    assert done.returncode == 3
+    among_others, alone = [line for line in done.stdout.splitlines() if "bin/pytest " in line]
+    for tests in alone.split()[1:]:
+        assert (GO.parent / tests).exists()
+        assert f"--ignore {tests} " in among_others + " "

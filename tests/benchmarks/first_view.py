@@ -22,13 +22,13 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 from harness import Served, show
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 from drivers.simulator.process import SimulatorProcess
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "web"))
 
-from conftest import CHROMIUM, CHROMIUM_ARGS
+from chromium import opened
 from loading import NOTE_SENTENCE, follow
 
 FLOOR = b"<!doctype html><title>floor</title><h1>Plating. Nothing needs you.</h1>"
@@ -93,16 +93,14 @@ def main() -> None:
         floor() as bare,
         SimulatorProcess(seed=1) as tank,
         Served(tank.port, 0.1, page=True) as served,
-        sync_playwright() as playwright,
+        opened() as browser,
     ):
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
         served.controls.plate()
         time.sleep(options.before)
         for _ in range(options.times):
             for page, address in (("one sentence", bare), ("Now", f"http://{served.listen}")):
                 for size, viewport in SIZES.items():
                     look(browser, address, viewport, seen[f"{page}, {size}"])
-        browser.close()
     rows = []
     for name, what in seen.items():
         base = seen[f"one sentence, {name.rpartition(' ')[2]}"]

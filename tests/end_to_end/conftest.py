@@ -14,7 +14,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from daemon.api.socket.client import Client, DaemonUnreachableError
 from daemon.api.socket.messages import ActRequest, StartRequest
@@ -25,14 +25,6 @@ from drivers.simulator.process import SimulatorProcess
 
 PATIENCE_S = 60.0
 """Real s until something that has to happen counts as not happening: for machines that are busy."""
-
-CHROMIUM = "/usr/bin/chromium"
-CHROMIUM_ARGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-]
 
 JUMPS_AH = 3 / 3600
 """A·h that the count may be off for the run's jumps of current: each is known to the length of an
@@ -550,7 +542,7 @@ def _free_port():
 
 
 @pytest.fixture
-def open_page(free_port):
+def open_page(free_port, browser):
     """Open the page's address, once it is served, in a browser that waits long; options of a page.
 
     Nothing is loaded yet. Gives the page and the address.
@@ -564,10 +556,8 @@ def open_page(free_port):
 
         def open_page(**options):
             wait_until(listens, "the page is served")
-            playwright = stack.enter_context(sync_playwright())
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
-            stack.callback(browser.close)
             page = browser.new_page(**options)
+            stack.callback(page.close)
             page.set_default_timeout(1e3 * PATIENCE_S)
             expect.set_options(timeout=1e3 * PATIENCE_S)
             stack.callback(expect.set_options, timeout=None)

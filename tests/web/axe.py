@@ -108,7 +108,8 @@ if __name__ == "__main__":
             sys.exit(str(error))
         sys.exit()
     # The states need a folder of tests beside them, which is there when this is run.
-    from screenshots import every_state, opened
+    from chromium import opened
+    from screenshots import every_state
 
     barriers = Barriers()
     with opened() as chromium:

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 from jinja2 import FileSystemBytecodeCache
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from pydantic import TypeAdapter
 
 from daemon.api.effects import rows
@@ -91,19 +91,9 @@ from daemon.record.writer import Writer
 from web.app import create_app
 
 LISTEN = Listen("127.0.0.1", 8080)
-CHROMIUM = "/usr/bin/chromium"
 # What helps tests to read pages stands beside them.
 sys.path.insert(0, str(Path(__file__).parent))
 
-CHROMIUM_ARGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 STARTED_MS = 1_772_395_200_000
 """1 March 2026, 20:00 UTC."""
 
@@ -929,14 +919,6 @@ def command(peer: Peer, record: Path) -> Callable[[str], list[str]]:
 def address(peer: Peer, record: Path) -> Iterator[str]:
     with serving(peer.path, record) as address:
         yield address
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -5,8 +5,8 @@ A phone wants PNG files of fixed sizes; Chromium draws them, as it does in the b
 
 from pathlib import Path
 
+from chromium import opened
 from playwright.sync_api import Browser
-from screenshots import opened
 
 STATIC = Path(__file__).parents[2] / "web" / "static"
 

@@ -9,17 +9,15 @@ import json
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlencode
 
 import run_records
 import trimesh
+from chromium import opened
 from conftest import (
-    CHROMIUM,
-    CHROMIUM_ARGS,
     STARTED_MS,
     Peer,
     a_measured_status,
@@ -42,7 +40,7 @@ from conftest import (
 )
 from looking import NARROW, SIZES, THEMES, Look, look_in_each
 from plan_pictures import shoot_plans
-from playwright.sync_api import Browser, Page, ViewportSize, expect, sync_playwright
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from daemon.access.operators import operators_at
 from daemon.api.socket.messages import DueStatus, MeterStatus, StageStatus, Status
@@ -874,15 +872,6 @@ def shot(out: Path) -> Look:
         page.screenshot(path=out / f"{name}.png", full_page=True)
 
     return look
-
-
-@contextmanager
-def opened() -> Iterator[Browser]:
-    """A browser of one's own, for those who have none."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
-        yield browser
-        browser.close()
 
 
 def every_state(browser: Browser, look: Look, wanted: str = "") -> None:
