@@ -15,10 +15,6 @@ from types import TracebackType
 from typing import Any
 from urllib.parse import quote
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
@@ -33,6 +29,7 @@ from daemon.record.errors import (
     RecordOpenError,
     RecordUnwritableError,
 )
+from daemon.record.steps import known_steps, newest_step, step_of, take_steps
 
 APPLICATION_ID = 0x746B6864
 """What marks an SQLite file as a record ("tkhd"), see SQLite's `PRAGMA application_id`."""
@@ -56,7 +53,6 @@ _WRITER_PRAGMAS = (
 )
 _NO_TRANSACTION = "no_transaction"  # a checkpoint cannot run inside one
 _READER_PRAGMAS = ("query_only=ON", "foreign_keys=ON")
-_MIGRATIONS = Path(__file__).with_name("migrations")
 
 
 class RecordLock:
@@ -119,7 +115,8 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
     _prepare(engine, (f"busy_timeout={busy_timeout_ms}", *_WRITER_PRAGMAS), "BEGIN IMMEDIATE")
     try:
         with engine.begin() as connection:
-            _migrate(connection)
+            if take_steps(connection):
+                connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
     except DatabaseError as error:
         engine.dispose()
         raise _open_error(path, error) from error
@@ -128,12 +125,12 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
 
 def _keep_as_it_was(path: Path, busy_timeout_ms: int) -> None:
     """Leave a copy of an older program's record beside it, before its tables become ours."""
-    engine, revision = _checked_reader(path, busy_timeout_ms)
+    engine, step = _checked_reader(path, busy_timeout_ms)
     try:
-        if revision in {None, _script().get_current_head()}:
+        if step in {None, newest_step()}:
             return
         with driver_connection(engine) as source:
-            copy_to(source, free_name(path.with_name(f"{path.name}.step-{revision}")))
+            copy_to(source, free_name(path.with_name(f"{path.name}.step-{step}")))
     except CopyFailedError as error:
         raise RecordUnwritableError(
             f"{path}: its tables are older than this program, and it is not changed without a "
@@ -164,8 +161,8 @@ def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine
 
     Raises RecordMissingError, NotARecordError, RecordNewerError, RecordOlderError.
     """
-    engine, revision = _known_reader(path, busy_timeout_ms)
-    if revision == _script().get_current_head():
+    engine, step = _known_reader(path, busy_timeout_ms)
+    if step == newest_step():
         return engine
     engine.dispose()
     raise RecordOlderError(
@@ -228,11 +225,11 @@ def _known_reader(path: Path, busy_timeout_ms: int) -> tuple[Engine, str]:
     """A read-only engine on a record that this program knows, and the step of its tables."""
     if not path.is_file():
         raise RecordMissingError(f"{path}: there is no record")
-    engine, revision = _checked_reader(path, busy_timeout_ms)
-    if revision is None:
+    engine, step = _checked_reader(path, busy_timeout_ms)
+    if step is None:
         engine.dispose()
         raise NotARecordError(f"{path}: the file is empty, no record")
-    return engine, revision
+    return engine, step
 
 
 def _checked_reader(path: Path, busy_timeout_ms: int) -> tuple[Engine, str | None]:
@@ -261,33 +258,13 @@ def _checked(connection: Connection, path: Path) -> str | None:
         if inspect(connection).get_table_names():
             raise NotARecordError(f"{path}: an SQLite file, but not a record of this program")
         return None
-    revision = _revision(connection)
-    known = [script.revision for script in _script().walk_revisions()]
-    if revision not in known:
+    step = step_of(connection)
+    if step not in known_steps():
         raise RecordNewerError(
-            f"{path}: the record's tables are at step {revision}, "
-            f"this program knows steps up to {known[0]}: a newer program wrote it"
+            f"{path}: the record's tables are at step {step}, "
+            f"this program knows steps up to {newest_step()}: a newer program wrote it"
         )
-    return revision
-
-
-def _revision(connection: Connection) -> str | None:
-    return MigrationContext.configure(connection).get_current_revision()
-
-
-def _script() -> ScriptDirectory:
-    return ScriptDirectory(str(_MIGRATIONS))
-
-
-def _migrate(connection: Connection) -> None:
-    """Bring the tables to the newest step, inside the connection's transaction."""
-    if _revision(connection) == _script().get_current_head():
-        return
-    config = Config()
-    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")
-    connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
+    return step
 
 
 def _open_error(path: Path, error: DatabaseError) -> RecordOpenError:

@@ -3,9 +3,10 @@
 import sqlite3
 
 import pytest
+from sqlalchemy import create_engine
 from sqlalchemy.exc import DatabaseError
 
-from daemon.record import audits, bath_entries, queries
+from daemon.record import audits, bath_entries, migrations, queries
 from daemon.record.charge_at import ChargeHistory
 from daemon.record.entries import Audited, BathEntered, Sample, Settled
 from daemon.record.errors import NoSuchRunError
@@ -156,12 +157,10 @@ def _at_step(path, revision):
     from alembic import command
     from alembic.config import Config
 
-    from daemon.record import store
-
-    engine = store.create_engine(f"sqlite:///{path}")
+    engine = create_engine(f"sqlite:///{path}")
     with engine.begin() as connection:
         config = Config()
-        config.set_main_option("script_location", str(store._MIGRATIONS))
+        config.set_main_option("script_location", migrations.__path__[0])
         config.attributes["connection"] = connection
         command.upgrade(config, revision)
         connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")

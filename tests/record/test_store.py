@@ -6,11 +6,10 @@ from subprocess import Popen
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import inspect
 from sqlalchemy.exc import OperationalError
 
-from daemon.record import queries
+from daemon.record import queries, store
 from daemon.record.errors import (
     NotARecordError,
     RecordBusyError,
@@ -157,7 +156,7 @@ def test_a_record_of_a_newer_program_is_refused(path: Path, opens: object) -> No
 def test_a_reader_does_not_migrate(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Writer(path, threaded=False).close()
     # As seen by a program that has one step more.
-    monkeypatch.setattr(ScriptDirectory, "get_current_head", lambda _: "one step more")
+    monkeypatch.setattr(store, "newest_step", lambda: "one step more")
 
     with pytest.raises(RecordOlderError, match="the daemon brings them up to date"):
         open_reader(path)

@@ -1,4 +1,4 @@
-"""Run by Alembic: applies the steps on the connection that `daemon.record.store` hands over.
+"""Run by Alembic: applies the steps on the connection that `daemon.record.steps` hands over.
 
 The connection is inside a transaction of the caller's, so that a step is there whole or not at all.
 """
