@@ -43,6 +43,7 @@ CONFIG = """
 source_paths = ["daemon"]
 only_mutate = {mutated}
 also_copy = ["drivers", "tests"]
+pytest_add_cli_args = ["--hypothesis-profile=unshrunk"]
 pytest_add_cli_args_test_selection = {tests}
 process_isolation = "forkserver"
 track_dependencies = false
