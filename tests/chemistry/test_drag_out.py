@@ -44,6 +44,14 @@ def test_a_second_opinion_on_the_uncertainty() -> None:
     assert found.u == pytest.approx(other.std_dev, rel=1e-9)
 
 
+def test_a_bath_may_have_lost_nothing() -> None:
+    found = by_tracer(Tracer(30, 58, 60, 15))
+    assert found.value == 0
+    assert {share.name for share in found.shares} == {
+        "added", "first analysis", "last analysis", "volume",
+    }  # fmt: skip
+
+
 def test_a_bath_that_gained_more_than_was_added_tells_nothing() -> None:
     with pytest.raises(ValueError, match="holds 30 g more than before, and only 20 g were added"):
         by_tracer(Tracer(20, 58, 60, 15))

@@ -105,6 +105,18 @@ def test_the_water_of_a_bath_of_much_else_is_not_told():
     assert amounts.crystals_g == amounts.acid_g == amounts.chloride_g == 0
 
 
+@pytest.mark.parametrize(("nickel_g", "known"), [(9.0, True), (11.0, False)])
+def test_the_volume_of_a_bath_of_much_else_does_not_follow_from_its_density(nickel_g, known):
+    # 250 g of crystals in 900 g of water make 1.0 L or so.
+    poured = Amounts(250.0, 0.0, 0.0, 900.0, others_g=(("nickel sulfate", nickel_g),))
+    if known:
+        assert mixed(poured, Sources()).volume_l == pytest.approx(1.0, abs=0.05)
+    else:
+        with pytest.raises(ValueError, match="volume has to be told: the density of this bath"):
+            mixed(poured, Sources())
+    assert mixed(poured, Sources(), 1.0).volume_l == 1.0
+
+
 def test_four_gallons_of_a_weak_bath():
     """What a recipe comes to that goes about (common practice, no source)."""
     acid_g = 42.4 * FL_OZ_ML * BATTERY.acid.density_g_cm3
