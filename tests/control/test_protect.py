@@ -131,6 +131,16 @@ def test_a_shelved_alarm_still_aborts(tank):
     assert tank.state is State.ABORTED
 
 
+def test_an_alarm_is_shelved_and_taken_from_its_shelf(tank):
+    tank.bring_to(State.IDLE)
+    tank.signs = (COLD,)
+    tank.tick()
+    attend(tank, "shelve", number=1, for_s=3600.0)
+    assert [alarm.life for alarm in tank.situation.alarms.standing] == [Life.SHELVED]
+    attend(tank, "unshelve", number=1)
+    assert [alarm.life for alarm in tank.situation.alarms.standing] == [Life.UNACKNOWLEDGED]
+
+
 @pytest.mark.parametrize(("act", "why"), [
     (AlarmAct("acknowledge", "Ann", 7), "alarm 7 does not stand; standing: 1, 2"),
     (AlarmAct("shelve", "Ann", 7, 60.0), "alarm 7 does not stand; standing: 1, 2"),
