@@ -4,7 +4,7 @@ Each does what its contract in `drivers.contracts` says until a fault tells it o
 """
 
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from math import inf
 
@@ -49,11 +49,16 @@ class Clock:
         return 0.0
 
 
+WELL = {"error": None, "pulled": False, "lost": 0.0, "lost_error": NoReplyError,
+        "takes_s": EXCHANGE_S}  # fmt: skip
+
+
 @dataclass
 class Line:
     """What becomes of an exchange on the wire. Shares are probabilities of each exchange.
 
-    `error` is what every exchange meets with; `pulled` says that nothing gets through at all.
+    `error` is what every exchange meets with; `pulled` says that nothing gets through at all. What
+    ails it may overlap: of two alike the later one counts, and the earlier once that is mended.
     """
 
     draw: object
@@ -63,6 +68,23 @@ class Line:
     lost_error: type = NoReplyError
     takes_s: float = EXCHANGE_S
     hung: bool = False
+    ailments: list = field(default_factory=list)
+
+    def ail(self, **what):
+        """Have these of the above from now on, until what is given back is called."""
+        self.ailments.append(what)
+        self._settle()
+
+        def mend():
+            self.ailments.remove(what)
+            self._settle()
+
+        return mend
+
+    def _settle(self):
+        for name, well in WELL.items():
+            ails = [each[name] for each in self.ailments if name in each]
+            setattr(self, name, ails[-1] if ails else well)
 
     @property
     def is_well(self):

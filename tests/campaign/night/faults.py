@@ -15,7 +15,7 @@ from drivers.errors import (
     WrongDeviceError,
 )
 from drivers.simulator.scenario import parse_event
-from night.devices import EXCHANGE_S, frozen_at
+from night.devices import frozen_at
 
 SHORT_S, LONG_S = 2.0, 1800.0
 
@@ -75,22 +75,12 @@ def _attribute(path, value, usual):
 
 def _line(**what):
     def begin(world, draw):
-        line = world.supply.line
-        usual = {name: getattr(line, name) for name in what}
-        for name, value in what.items():
-            setattr(line, name, value(draw) if callable(value) and name != "lost_error" else value)
-
-        def end():
-            for name in usual:
-                setattr(line, name, _WELL[name])
-
-        return end
+        return world.supply.line.ail(**{
+            name: value(draw) if callable(value) and name != "lost_error" else value
+            for name, value in what.items()
+        })  # fmt: skip
 
     return begin
-
-
-_WELL = {"error": None, "pulled": False, "lost": 0.0, "lost_error": NoReplyError,
-         "takes_s": EXCHANGE_S, "hung": False}  # fmt: skip
 
 
 def _lies(make):
@@ -160,10 +150,10 @@ def _restarts(on_again):
         if not on_again:
             bench.supply.program_current(0.0)
             bench.supply.program_voltage(0.0)
-        supply.line.error = NoReplyError("no answer to *IDN?")
+        answers_again = supply.line.ail(error=NoReplyError("no answer to *IDN?"))
 
         def booted():
-            supply.line.error = None
+            answers_again()
             if on_again and was_on:
                 bench.advance_to(world.clock.now_s)
                 bench.supply.switch(True)
