@@ -25,6 +25,9 @@ def watch(*spans):
             )  # fmt: skip
             state, event = look(state, "brightener", seen)
             if event is not None:
+                assert event.kind != DOSE_KEPT or event.data == {
+                    "additive": "brightener", "owed_ml": 3.1,
+                }  # fmt: skip
                 told.append((now_s, event.kind, event.text))
             now_s += 1.0
     return told, state.kept

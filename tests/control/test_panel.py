@@ -136,6 +136,10 @@ def test_an_output_told_of_in_one_reading_out_of_ten_reaches_a_slower_meter():
     # Heard once, it is not heard for ever.
     panel.take("supply", Reading(11.05, 0.0, 3.0))
     assert panel.take("shunt", Reading(12.0, 0.0, None)).output_on is None
+    # What is told next goes the same way.
+    panel.take("supply", Reading(12.1, 0.0, 3.0, CC, False))
+    panel.take("supply", Reading(12.2, 0.0, 3.0))
+    assert panel.take("shunt", Reading(13.0, 0.0, None)).output_on is False
 
 
 def test_the_newer_word_about_the_output_counts():

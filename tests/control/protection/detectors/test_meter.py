@@ -1,5 +1,6 @@
 """Frozen meters, and calm ones that only look like it."""
 
+import re
 from random import Random
 
 import pytest
@@ -37,7 +38,9 @@ def test_a_meter_that_flickered_and_stops(meter, observe, noise):
     # Sixty seconds at the least, and many times the longest run of equal readings by chance.
     assert 60.0 <= 0.5 * found[0] - 300.0 <= 120.0
     assert signs[0].cause == "reading frozen"
-    assert signs[0].seen.startswith("1.001 A and 0.900 V in ")
+    words = re.fullmatch(r"1\.001 A and 0\.900 V in (\d+) readings, for (\d+) s", signs[0].seen)
+    # Two readings a second.
+    assert int(words[2]) == pytest.approx(int(words[1]) / 2, abs=1)
     assert meter.look(observe(600.0, 1.002, 0.9)) == ()
 
 
