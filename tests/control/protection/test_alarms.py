@@ -1,5 +1,6 @@
 """The life of an alarm: each event in each of IEC 62682's states, and what is never lost."""
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
@@ -220,6 +221,16 @@ def test_beacon_and_siren_come_with_the_causes_that_want_them_alone():
     assert not life.siren(desk.alarms, desk.table)
     desk.see(COLD, SHORT)
     assert life.siren(desk.alarms, desk.table)
+
+
+def test_what_is_told_anew_does_not_put_off_its_stop():
+    desk = Desk(Table({**DEFAULTS, "short": Effects(Stop.ABORT, after_s=5.0)}))
+    desk.see(SHORT)
+    desk.see(replace(SHORT, repeat=1), after_s=3.0)
+    (alarm,) = desk.alarms.standing
+    assert (alarm.times, alarm.raised_s, alarm.since_s) == (2, 101.0, 101.0)
+    assert list(life.stops(desk.alarms, desk.table, 105.9)) == []
+    assert [each.cause for each in life.stops(desk.alarms, desk.table, 106.0)] == ["short"]
 
 
 def test_each_change_of_an_alarm_is_told_and_with_it_who_made_it():

@@ -112,6 +112,14 @@ def test_what_the_ceiling_holds_down_or_may_hold_down_is_not_off_the_plan(below,
         assert below.look(observe(0.5 * n, 0.2, **held)) == ()
 
 
+def test_a_supply_that_says_it_holds_the_current_needs_no_voltage_to_be_off_the_plan(
+    below, observe, named
+):
+    unread = {"voltage_v": None, "mode": Mode.CONSTANT_CURRENT}
+    told = [signs for n in range(500) if (signs := below.look(observe(0.5 * n, 0.2, **unread)))]
+    assert named(told[0]) == ["current off the plan"]
+
+
 def test_it_is_back_on_the_plan_after_a_while(below, observe):
     for n in range(500):
         below.look(observe(0.1 * n, 0.1))
