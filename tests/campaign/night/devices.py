@@ -49,10 +49,6 @@ class Clock:
         return 0.0
 
 
-WELL = {"error": None, "pulled": False, "lost": 0.0, "lost_error": NoReplyError,
-        "takes_s": EXCHANGE_S}  # fmt: skip
-
-
 @dataclass
 class Line:
     """What becomes of an exchange on the wire. Shares are probabilities of each exchange.
@@ -73,18 +69,18 @@ class Line:
     def ail(self, **what):
         """Have these of the above from now on, until what is given back is called."""
         self.ailments.append(what)
-        self._settle()
+        self._settle(what)
 
         def mend():
             self.ailments.remove(what)
-            self._settle()
+            self._settle(what)
 
         return mend
 
-    def _settle(self):
-        for name, well in WELL.items():
+    def _settle(self, names):
+        for name in names:
             ails = [each[name] for each in self.ailments if name in each]
-            setattr(self, name, ails[-1] if ails else well)
+            setattr(self, name, ails[-1] if ails else getattr(type(self), name))
 
     @property
     def is_well(self):
