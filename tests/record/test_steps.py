@@ -7,7 +7,6 @@ from subprocess import Popen
 from alembic.script import ScriptDirectory
 
 from daemon.record import migrations, steps
-from daemon.record.writer import Writer
 
 
 def test_the_steps_are_those_that_alembic_goes_through() -> None:
@@ -31,4 +30,3 @@ def test_a_record_that_is_up_to_date_is_opened_without_alembic(
     # One that is not there yet has all steps to take.
     assert child(program, path).wait() == 1
     assert child(program, path).wait() == 0
-    Writer(path, threaded=False).close()
