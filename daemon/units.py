@@ -1,10 +1,11 @@
 """Quantities with units, as people write them ("1.8 dm²", "20 ASF"), made into plain floats.
 
-Only the edges use this: files, forms, the command line. pint knows the units and their
-conversions; the number and the form of the unit are read here, because pint's own reading of a
-text takes "1,5 A" for 15 A, "5 A + 1 A" for a sum, and a bare "A" for 1 A.
+Only the edges use this: files, forms, the command line. pint converts; the number and the form of
+the unit are read here, because pint's own reading of a text takes "1,5 A" for 15 A, "5 A + 1 A" for
+a sum, and a bare "A" for 1 A. The units are those of `units.txt` and not pint's own thousand, where
+a mil is an angle, and which take ten times as long to load.
 
-pint is imported with the first text that is read, since that takes a good part of a second.
+pint is imported with the first text that is read, since that takes a part of a second.
 """
 
 from __future__ import annotations
@@ -14,10 +15,13 @@ import math
 import re
 import unicodedata
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import pint
+
+_UNITS = Path(__file__).with_name("units.txt")
 
 _LONGEST_TEXT = 80
 
@@ -32,10 +36,7 @@ _BY_MANY = re.compile(
 )
 _FLUID_OUNCE = re.compile(r"\bfl\.?\s*oz\b")
 _EXPONENT = re.compile(r"(?:\^|\*\*)?(-?[1-3])")
-# To pint a mil is an angle and an amps an attometre per second; on a coating a mil is 0.001 in.
-_WORD = re.compile(r"[A-Za-z]+")
-_TRADE_WORDS = {"mil": "thou", "mils": "thou", "amps": "ampere"}
-# Of a bath the trade's ppm are mg in a litre (common practice); to pint they are a share.
+# Of a bath the trade's ppm are mg in a litre (common practice); elsewhere they are a share.
 _SAME = {("ppm", "mg/L"): "mg/L"}
 _OF_VOLUMES = {"mL", "L", "mL/L", "mL/kAh", "mL/s"}
 _BETWEEN_TIMES = re.compile(r"(?<=[a-z])\s+(?=[0-9])")
@@ -161,27 +162,21 @@ def _converted(number: float, its_unit: str, whole: str, unit: str) -> float:
         mass = unit in _OF_VOLUMES and re.search(r"\boz\b", plain) is not None
         hint = '; "oz" is a mass, a volume is "fl oz"' if mass else ""
         raise _refused(whole, unit, f"of another kind: {_shown(its_unit)}{hint}") from error
-    except Exception as error:  # such as that of a unit which counts in steps of ten times
-        raise _refused(whole, unit, f"an unknown unit: {_shown(its_unit)}") from error
 
 
 @lru_cache(maxsize=256)
 def _pint_unit(text: str) -> pint.Unit:
     """The unit of a text of the form `_UNIT`, compatibility characters already made plain."""
-    words = _WORD.sub(lambda word: _TRADE_WORDS.get(word[0], word[0]), text)
-    factors = _EXPONENT.sub(r"**\1", words.replace("·", "*").replace("⋅", "*"))
+    factors = _EXPONENT.sub(r"**\1", text.replace("·", "*").replace("⋅", "*"))
     return _registry().parse_units(factors)
 
 
 @lru_cache(maxsize=1)
 def _registry() -> pint.UnitRegistry[float]:
-    """Make the registry, with the trade's own units. Its ounce is avoirdupois, its gallon US."""
+    """Make the registry of the units in `units.txt`."""
     import pint
 
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
-    registry.define("ampere_per_square_foot = ampere / foot ** 2 = ASF")
-    registry.define("ampere_per_square_decimeter = ampere / decimeter ** 2 = ASD")
-    return registry
+    return pint.UnitRegistry(_UNITS)
 
 
 def _finite(number: float, came: object, unit: str) -> float:

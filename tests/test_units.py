@@ -1,11 +1,27 @@
 import contextlib
 import math
+from pathlib import Path
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import daemon.units
 from daemon.units import UnitError, parse
+
+OURS = pint.UnitRegistry(Path(daemon.units.__file__).with_name("units.txt"))
+NOT_PINTS = {
+    "mil",  # an angle to pint
+    "fl_oz", "ASF", "ASD", "ampere_per_square_foot", "ampere_per_square_decimeter",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted({str(each) for each in OURS} - NOT_PINTS))
+def test_units_are_as_large_as_in_pints_own_list(name):
+    its = pint.get_application_registry().Quantity(1.0, name).to_base_units()
+    here = OURS.Quantity(1.0, name).to(str(its.units))
+    assert here.magnitude == pytest.approx(its.magnitude, rel=1e-14)
 
 
 @pytest.mark.parametrize(
@@ -113,7 +129,7 @@ def test_amperes_per_square_foot(text, a_dm2):
         ("25 furlong_ish", "µm", 'an unknown unit: "furlong_ish"'),
         ("2 if", "A", 'an unknown unit: "if"'),
         ("2.5anA A/dm²", "A/dm²", 'an unknown unit: "anA A/dm²"'),
-        ("2.5 A/dB²", "A/dm²", 'an unknown unit: "A/dB²"'),
+        ("2.5 A/dBm²", "A/dm²", 'an unknown unit: "A/dBm²"'),
         ("1,5 A", "A", "a number with a decimal comma where a point belongs"),
         (",5 A", "A", "with a decimal comma where a point belongs"),
         ("A", "A", 'got "A": not a number with a unit'),
