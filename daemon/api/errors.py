@@ -12,3 +12,7 @@ class InputError(Exception):
         self.where = where
         self.problems = problems
         super().__init__("\n".join(f"{where}: {problem}" for problem in problems))
+
+    def __reduce__(self) -> tuple[type, tuple[str, tuple[str, ...]]]:
+        """It may come from another process."""
+        return type(self), (self.where, self.problems)

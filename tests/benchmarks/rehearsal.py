@@ -80,7 +80,7 @@ def main() -> int:
             raise SystemExit("the plan cannot be begun")
         end_s = spread.nominal.duration_s
         for each in usual_mishaps(end_s):
-            told(settings, stage, spread.middle, each, end_s)
+            told(settings, stage, spread.middle, end_s, each)
 
     rehearsal_s = best_s(rehearsal)
     _, spread = rehearsed(settings, stage)

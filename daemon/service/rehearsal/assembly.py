@@ -30,6 +30,7 @@ from daemon.service.keeping.calibration import known_meters
 from daemon.service.rehearsal.composed import composed
 from daemon.service.rehearsal.learning import Learned, Past, learn
 from daemon.service.rehearsal.past_runs import past_runs
+from daemon.service.rehearsal.side_by_side import Each, in_turn
 from daemon.service.rehearsal.spread import Spread, spread
 from daemon.service.rehearsal.supposed import Facts
 from daemon.service.rehearsal.walked import Rules
@@ -117,7 +118,9 @@ def prepared(settings: Settings, asked: Asked) -> Stage:
     )  # fmt: skip
 
 
-def rehearsed(settings: Settings, stage: Stage) -> tuple[Rehearsal, Spread | None]:
+def rehearsed(
+    settings: Settings, stage: Stage, each: Each = in_turn
+) -> tuple[Rehearsal, Spread | None]:
     """Rehearse what `prepared` has made ready; also the walks, None where none can be begun."""
     plan, carried, known = stage.plan, stage.carried, stage.known
     found = problems(plan, stage.rating, known.meter.doubt, carried)
@@ -135,7 +138,7 @@ def rehearsed(settings: Settings, stage: Stage) -> tuple[Rehearsal, Spread | Non
         return report, None
     made = spread(
         plan, stage.copies, known.facts, known.learned, stage.supply, stage.rules, carried,
-        stage.read_c,
+        stage.read_c, each=each,
     )  # fmt: skip
     due = anode_notes(known.due, plan) + due_notes(
         known.due, known.bath_ah, known.utc_ms, plan, known.meter.doubt, carried

@@ -53,7 +53,7 @@ RECORD_S = 1.0
 """s of readings that are not on the disk yet, at most."""
 
 
-def told(settings: Settings, stage: Stage, tank: Draw, mishap: Mishap, end_s: float) -> MishapTold:
+def told(settings: Settings, stage: Stage, tank: Draw, end_s: float, mishap: Mishap) -> MishapTold:
     """Rehearse a mishap on this tank. Raises InputError where the run is over by then.
 
     `end_s`: when the run is over if nothing goes wrong, s from its start.

@@ -7,6 +7,7 @@ probability of (n - 1)/(n + 1), whatever the distribution: of 39, 95 %.
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import exp
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from daemon.control.plan import Plan
 from daemon.control.situation import NOTHING_CARRIED, Carried
 from daemon.service.rehearsal.learning import Learned
+from daemon.service.rehearsal.side_by_side import Each, in_turn
 from daemon.service.rehearsal.supposed import VARIES, Facts, Heat, scenario
 from daemon.service.rehearsal.walked import Point, Rules, Walked, walk
 from drivers.simulator.parameters import SupplyParameters
@@ -77,11 +79,16 @@ def spread(
     carried: Carried = NOTHING_CARRIED,
     read_c: float | None = None,
     draws: int = DRAWS,
+    each: Each = in_turn,
 ) -> Spread:
     """Rehearse the plan on the likeliest tank and on others; `read_c` is the bath's °C now."""
     tanks = drawn(plan, copies, facts, learned, supply, read_c, draws)
-    walks = [walk(plan, each.scenario, replace(rules, given=each.given), carried) for each in tanks]
+    walks = each(partial(_walked, plan, rules, carried), tanks)
     return Spread(tanks[0], walks[0], tuple(walks[1:]))
+
+
+def _walked(plan: Plan, rules: Rules, carried: Carried, tank: Draw) -> Walked:
+    return walk(plan, tank.scenario, replace(rules, given=tank.given), carried)
 
 
 def drawn(

@@ -43,7 +43,7 @@ def rehearsed(tmp_path):
         known = stage.known
         (tank,) = drawn(stage.plan, copies, known.facts, known.learned, stage.supply, None, draws=0)
         end_s = walk(stage.plan, tank.scenario, stage.rules).duration_s
-        return told(settings, stage, tank, mishap, end_s)
+        return told(settings, stage, tank, end_s, mishap)
 
     return rehearsed
 

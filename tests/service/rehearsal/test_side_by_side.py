@@ -1,0 +1,86 @@
+"""Walks in several processes: the same as one after the other, and one clear error."""
+
+import os
+import signal
+
+import pytest
+
+from daemon.api.errors import InputError
+from daemon.service.rehearsal.assembly import Asked, prepared, rehearsed
+from daemon.service.rehearsal.side_by_side import in_turn, side_by_side
+from daemon.service.settings.file import read_settings
+
+PLAN = """\
+title = "Evening"
+area = "2 dm²"
+target = "12 µm"
+voltage_ceiling = "6 V"
+caps = { charge = "5 Ah", duration = "8 h" }
+[[stage]]
+name = "build"
+current = "4 A"
+ramp = "2 min"
+"""
+
+SETTINGS = """\
+supply = { port = "none", greatest_current = "5 A" }
+[bath]
+name = "bath A"
+volume = "12 L"
+"""
+
+
+@pytest.fixture(autouse=True)
+def four_cores(mocker):
+    mocker.patch("os.sched_getaffinity", return_value={0, 1, 2, 3})
+
+
+def process_of(_):
+    return os.getpid()
+
+
+def killed(number):
+    if number == 5:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+def refused(number):
+    if number == 5:
+        raise InputError("short at 9:00", ("the run is over by then",))
+    return number
+
+
+def test_a_rehearsal_is_the_same_as_one_after_the_other(tmp_path):
+    path = tmp_path / "settings.toml"
+    path.write_text(SETTINGS, encoding="utf-8")
+    settings = read_settings(path)
+    stage = prepared(settings, Asked(PLAN, "plan"))
+    report, spread = rehearsed(settings, stage, side_by_side)
+    other, others = rehearsed(settings, stage, in_turn)
+    assert report == other
+    assert spread.walks == others.walks
+    assert len(spread.walks) == 39
+
+
+def test_it_is_done_by_other_processes_in_order():
+    pids = side_by_side(process_of, range(40))
+    assert os.getpid() not in pids
+    assert side_by_side(abs, range(-40, 0)) == list(range(40, 0, -1))
+
+
+def test_one_core_has_no_other_process(mocker):
+    mocker.patch("os.sched_getaffinity", return_value={2})
+    assert side_by_side(process_of, range(3)) == [os.getpid()] * 3
+
+
+def test_a_process_that_is_ended_is_one_clear_error():
+    with pytest.raises(InputError, match="rehearsal: one of its processes was ended from outside"):
+        side_by_side(killed, range(40))
+
+
+def test_a_refusal_arrives_whole():
+    with pytest.raises(InputError) as caught:
+        side_by_side(refused, range(40))
+    assert str(caught.value) == "short at 9:00: the run is over by then"
+    assert caught.value.problems == ("the run is over by then",)
