@@ -73,9 +73,9 @@ def look(before: Keeping, additive: str, seen: KeptLook) -> tuple[Keeping, Event
             text = f"the pump of {additive} is kept from no dose any more"
             over = Event(DOSE_OWED_NO_MORE, text, {"additive": additive})
         return Keeping(number=before.number), over
-    about = "" if seen.hindrance is None else seen.hindrance.about
-    if seen.hindrance is None or not about:
+    if seen.hindrance is None or seen.hindrance.passes:
         return replace(before, about="", kept=None), None
+    about = seen.hindrance.about
     if about != before.about:
         before = replace(
             before, about=about, since_s=seen.now_s, since_utc_ms=seen.utc_ms, kept=None

@@ -6,7 +6,7 @@ stopped, and a band is only as good as the rehearsal. Faults have their own dete
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from daemon.control.notices import AS_REHEARSED, OFF_REHEARSAL
 from daemon.control.situation import Event, Situation
@@ -150,11 +150,11 @@ def _between(before: Row, after: Row, charge_ah: float) -> Row:
     def on_line(a: float, b: float) -> float:
         return a + (b - a) * share
 
-    return Row(
-        before.stage,
-        charge_ah,
-        on_line(before.least_v, after.least_v),
-        on_line(before.greatest_v, after.greatest_v),
-        on_line(before.least_c, after.least_c),
-        on_line(before.greatest_c, after.greatest_c),
+    return replace(
+        before,
+        charge_ah=charge_ah,
+        least_v=on_line(before.least_v, after.least_v),
+        greatest_v=on_line(before.greatest_v, after.greatest_v),
+        least_c=on_line(before.least_c, after.least_c),
+        greatest_c=on_line(before.greatest_c, after.greatest_c),
     )

@@ -2,6 +2,7 @@
 
 import pytest
 
+from daemon.control.dosing_pump import HandSeen
 from daemon.control.proof.steps import PumpThere, not_proved, steps_of
 from daemon.control.proof.wants import ProofEndedError
 
@@ -94,6 +95,17 @@ def test_one_that_does_not_come_to_its_end_is_stopped(led):
     seen = found(led)
     assert (seen.passed, seen.seen) == (False, "it did not come to its end")
     assert led.runs == [12.0, "stopped"]
+
+
+def test_one_whose_end_nobody_knows_proves_nothing(led):
+    """As after a daemon that has begun anew: it stands, and how it ended is not told."""
+
+    def ended():
+        led.pumps["brightener"] = HandSeen(by_hand=False)
+
+    led._turn_pump = ended
+    seen = found(led)
+    assert (seen.passed, seen.seen) == (False, "how it ended is not known")
 
 
 def test_a_loop_that_is_not_closed_again_ends_the_walk(led):

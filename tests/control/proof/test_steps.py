@@ -1,8 +1,10 @@
 """What a proof test walks through, and what it cannot prove."""
 
+import re
+
 import pytest
 
-from daemon.control.proof.steps import Kind, not_proved, steps_of
+from daemon.control.proof.steps import Kind, PumpThere, not_proved, steps_of
 from daemon.control.protection.causes import CONTACTOR_FAULT, INTERLOCK, OPEN_CIRCUIT
 from daemon.control.protection.effects import DEFAULTS, Effects, Stop, Table
 
@@ -43,6 +45,19 @@ def test_each_step_says_what_is_expected(cabinet):
         "contactor without its heartbeat": "below 0.020 A within 1.1 s, by the contactor",
         "message to phone": "it arrives",
     }
+
+
+def test_what_a_person_reads_are_whole_sentences(cabinet):
+    steps = steps_of(
+        cabinet(
+            beacon=True, siren=True, button=True, addresses=("phone",),
+            pumps=(PumpThere("brightener", 3.0, 0.25, "level"),),
+        )
+    )  # fmt: skip
+    said = [text for s in steps for text in (s.happens, s.todo, s.undo, s.question, *s.questions)]
+    assert {step.kind for step in steps} == set(Kind)
+    sentence = re.compile(r"[A-Z][^A-Z].*[a-z'][.?]")
+    assert [text for text in said if text and not sentence.fullmatch(text)] == []
 
 
 def test_a_loop_whose_stop_is_put_off_has_so_much_longer(cabinet):

@@ -1,5 +1,7 @@
 """The walk through a proof test on an ideal supply: what passes, what fails, and how it ends."""
 
+from dataclasses import replace
+
 import pytest
 
 from daemon.control.proof.walk import ANSWER_S, PATIENCE_S
@@ -99,6 +101,22 @@ def test_a_reading_from_before_is_no_witness(guide, tank):
     found = led.wants[-1].findings[-1]
     assert (found.name, found.passed) == ("interlock lid", False)
     assert found.seen.startswith("no reading after 7.")
+
+
+def test_a_meter_that_shows_no_current_shows_nothing(guide, tank):
+    """It answers all the time, and without a current from before the hold on."""
+    led = guide(loops=(), drop_out_s=0.0)
+    shows = tank.reading
+
+    def meddle(want):
+        if want.do is Deed.HOLD:
+            tank.reading = lambda: replace(shows(), current_a=None)
+
+    led.meddle = meddle
+    with pytest.raises(ProofEndedError, match="its current was not seen gone"):
+        led.lead()
+    (found,) = led.wants[-1].findings
+    assert (found.passed, found.seen.startswith("no reading after 7.")) == (False, True)
 
 
 def test_a_welded_contactor_fails_and_the_current_is_taken_away(guide, tank):
@@ -231,6 +249,39 @@ def test_who_else_acknowledges_does_not_prove_the_button(guide, tank):
     led.meddle = meddle
     found = led.lead()["acknowledge button"]
     assert (found.passed, found.seen) == (False, "acknowledged by Ben")
+
+
+def test_alarms_that_are_over_before_the_press_do_not_prove_the_button(guide, tank):
+    led = guide(loops=("leak",), drop_out_s=0.0, button=True)
+
+    def meddle(want):
+        if want.todo.startswith("Press"):
+            led.lazy = True
+            tank.tick(Act.RESET)
+
+    led.meddle = meddle
+    found = led.lead()["acknowledge button"]
+    assert (found.passed, found.seen) == (False, "acknowledged by somebody else")
+
+
+UP, GONE = "The current is brought up.", "The meter is watched: the current has to go."
+
+
+@pytest.mark.parametrize(
+    ("drop_out_s", "told"),
+    [
+        (1.0, [UP, GONE, "The meter is watched: the contactor has to open.",
+               "The test message is being sent."]),
+        # What an interlock has held is ended by the walk itself.
+        (0.0, [UP, GONE, "The current is taken away.", "The test message is being sent."]),
+    ],
+)  # fmt: skip
+def test_what_is_under_way_is_told_where_nobody_has_anything_to_do(guide, drop_out_s, told):
+    led = guide(loops=("lid",), drop_out_s=drop_out_s, addresses=("phone",))
+    led.lead()
+    assert list(dict.fromkeys(want.doing for want in led.wants if want.doing)) == told
+    # From the first moment on, before anything has been looked at.
+    assert led.wants[0].doing == UP
 
 
 def test_the_steps_and_their_findings_are_told_as_they_come(guide):

@@ -1,5 +1,6 @@
 """The life of an alarm: each event in each of IEC 62682's states, and what is never lost."""
 
+import re
 from dataclasses import replace
 from itertools import product
 
@@ -310,9 +311,9 @@ def test_a_cause_without_a_row_aborts():
 
 def test_each_cause_has_a_row_and_words():
     assert set(DEFAULTS) == set(CAUSES)
-    for cause in CAUSES.values():
+    for cause in (*CAUSES.values(), cause_named("interlock: lid")):
         assert cause.check
-        assert cause.need.endswith(".")
+        assert re.fullmatch(r"[A-Z][^A-Z].*[a-z]\.", cause.need)
         assert cause.explains <= set(CAUSES)
 
 
