@@ -214,7 +214,7 @@ def test_at_a_reading_in_three_seconds_it_may_move_three_times_as_far(bench, to_
 
 
 def jump(run, exponent, times=1.3):
-    """The set-point jumps, and the voltage goes with it to this power; then all is at rest again."""
+    """The set-point jumps, and the voltage goes with it to this power; then all is at rest."""
     voltage_v, current_a = run.at
     run.at = voltage_v * times**exponent, current_a * times
     run.settle(*run.at)
