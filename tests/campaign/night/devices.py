@@ -53,8 +53,9 @@ class Clock:
 class Line:
     """What becomes of an exchange on the wire. Shares are probabilities of each exchange.
 
-    `error` is what every exchange meets with; `pulled` says that nothing gets through at all. What
-    ails it may overlap: of two alike the later one counts, and the earlier once that is mended.
+    `error` is what every exchange meets with, one and the same: raised without the traceback of the
+    last time, or a night's frames would hang on it. `pulled` says that nothing gets through at all.
+    What ails it may overlap: of two alike the later one counts, the earlier once that is mended.
     """
 
     draw: object
@@ -168,7 +169,7 @@ class Supply:
         self._pass(self.line.takes_s / 2)
         error, _ = self.line.meets()
         if error is not None:
-            raise error
+            raise error.with_traceback(None)
         self.bench.advance_to(self._clock.now_s)
         supply = self.bench.supply
         current_a, voltage_v, mode = supply.measure()
@@ -215,7 +216,7 @@ class Supply:
             self.bench.advance_to(self._clock.now_s)
             do()
         if error is not None:
-            raise error
+            raise error.with_traceback(None)
 
     def _set(self, current_a, voltage_v):
         supply = self.bench.supply
@@ -247,14 +248,14 @@ class Shunt:
 
     def open(self):
         if self.error is not None:
-            raise self.error
+            raise self.error.with_traceback(None)
 
     def close(self):
         pass
 
     def read(self):
         if self.error is not None:
-            raise self.error
+            raise self.error.with_traceback(None)
         at_s = self._clock.monotonic_s()
         current_a = self._supply.true_a() + self._noise.gauss(0.0, 5e-4)
         shown_a = self.head.show(at_s, current_a)
@@ -278,7 +279,7 @@ class Thermometer:
 
     def read(self):
         if self.error is not None:
-            raise self.error
+            raise self.error.with_traceback(None)
         self._supply.true_a()
         celsius = round(self._supply.bench.tank.temperature_c + self.off_k, 1)
         return Temperature(self._clock.monotonic_s(), celsius)
