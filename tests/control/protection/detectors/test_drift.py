@@ -17,7 +17,7 @@ T = CellThresholds()
 
 
 class Bench:
-    """Shows blocks of a cell of 0.92 V at 1.5 A, `lasts_s` each, that rises by the excess."""
+    """Shows blocks of `lasts_s` of a cell of 0.92 V at 1.23456789 A that rises by the excess."""
 
     def __init__(self, lasts_s=60.0):
         self.drift = VoltageDrift(T)
@@ -27,7 +27,7 @@ class Bench:
         """What is told after each."""
         told = []
         for excess in excesses:
-            log_v, log_a = log(0.92) + excess, log(1.5)
+            log_v, log_a = log(0.92) + excess, log(1.23456789)
             block = Block(
                 self.now_s, self.lasts_s, log_v, log_a, excess, 0.001, 0.001, False, steady
             )
@@ -54,8 +54,8 @@ def test_a_step_of_30_percent_is_told_when_the_slow_mean_has_outrun_a_cooling_ba
     # 30 blocks and 101 more lie between the first, which is the least, and this one: 2.2 min;
     # 0.3 · (1 - (59/60)^102) = 0.246, that is 27.9 % more; 0.92 V · e^0.3 = 1.2419 V.
     assert sign.cause == "voltage drift"
-    assert sign.seen == "1.24 V at 1.50 A: 28% more than at the least, 2 min before"
-    assert sign.figures == {"voltage_v": 1.2419, "current_a": 1.5, "rise_percent": 27.9}
+    assert sign.seen == "1.24 V at 1.23 A: 28% more than at the least, 2 min before"
+    assert sign.figures == {"voltage_v": 1.2419, "current_a": 1.2346, "rise_percent": 27.9}
 
 
 def test_one_that_is_told_is_told_in_the_same_words_until_it_is_over():
@@ -124,7 +124,7 @@ def test_the_level_falls_with_the_voltage_at_once_and_the_rise_counts_from_there
     assert bench.first_told(*[-0.2] * 5) == 2
     (sign,) = bench.drift.signs
     # e^0.3 = 1.35: from -0.5, which was four blocks before that one, to -0.2.
-    assert sign.seen == "0.75 V at 1.50 A: 35% more than at the least, 4 min before"
+    assert sign.seen == "0.75 V at 1.23 A: 35% more than at the least, 4 min before"
     assert sign.figures["rise_percent"] == 35.0
 
 
@@ -145,6 +145,22 @@ def test_on_a_ramp_the_level_goes_along():
     assert bench.first_told(*[0.68] * 5) == 2
     # e^0.18 = 1.197.
     assert bench.drift.signs[0].figures["rise_percent"] == 19.7
+
+
+def test_where_it_is_first_seen_and_where_a_ramp_leads_is_no_rise():
+    bench = Bench(lasts_s=1.0)
+    assert bench.first_told(*[0.5] * 400) is None
+    bench = Bench(lasts_s=1.0)
+    bench.show(0.0)
+    bench.show(*np.linspace(0.0, 0.5, 20), steady=False)
+    assert bench.first_told(*[0.5] * 400) is None
+
+
+def test_on_a_ramp_nothing_new_is_told():
+    bench = Bench()
+    bench.show(0.0, 0.0, 0.2)
+    assert bench.show(*[0.2] * 5, steady=False) == [()] * 5
+    assert all(bench.show(0.2, 0.2))
 
 
 def test_what_was_told_stays_told_on_a_ramp():
