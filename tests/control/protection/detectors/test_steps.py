@@ -321,12 +321,29 @@ def test_the_slope_is_an_exponential_mean_over_20_blocks():
     assert bench.finder.slope == pytest.approx(3e-4 * (1.0 - (19.0 / 20.0) ** 15))
 
 
-def test_a_step_hardly_moves_the_slope():
+@pytest.mark.parametrize("voltage_v", [1.0, 4.0])
+@pytest.mark.parametrize("size", [0.5, -0.5])
+def test_a_step_hardly_moves_the_slope(voltage_v, size):
     # It counts four times the mean bend at the most, here of 0.1 mV, in one block of 20.
-    bench = Bench().show(level(60)).show(level(1, 0.5))
-    assert 0.0 < bench.finder.slope < 1.1 * 4.0 * 2e-4 / 20.0
-    bench = Bench().show(level(60)).show(level(1, -0.5))
-    assert 0.0 > bench.finder.slope > -1.1 * 4.0 * 2e-4 / 20.0 * exp(0.5)
+    bench = Bench(voltage_v=voltage_v).show(level(60)).show(level(1, size))
+    most = 4.0 * 1e-4 / voltage_v / exp(size) / 20.0
+    assert 0.9 * most < bench.finder.slope * size / abs(size) < 1.2 * most
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize(("times", "is_found"), [(0.9, False), (1.2, True)])
+def test_a_step_against_a_steep_slope_has_to_stand_out_more(sign, times, is_found):
+    # The line of both sides is known to 5/√10 of a block's noise over five blocks.
+    a, slope = 0.003, 0.04
+    least = 6.0 * SIGMA_OF_ZIGZAG * a * sqrt(2.0 / 4.0 + 25.0 / 10.0) * (1.0 + 4.0 / 100.0)
+    blocks = np.arange(104)
+    series = sign * (zigzag(104, a) + slope * blocks + times * least * (blocks >= 100))
+    bench = Bench()
+    # The voltage is held, so that the noise in V is that of the shares.
+    for excess in series.tolist():
+        bench.voltage_v = exp(-excess)
+        bench.show([excess])
+    assert (bench.step is not None) is is_found
 
 
 def test_the_slope_at_rest_is_not_that_of_the_ramp():
