@@ -266,9 +266,8 @@ class World:
             daemon.mailbox.put(Quit("SIGTERM"))
         self._runner_due_s = now_s + self._rest_s()
         while daemon.mailbox.empty():
-            if self._workers_turn(daemon):
-                continue
-            if not self._pass(daemon):
+            worked = self._workers_turn(daemon)
+            if not self._pass(daemon, worked=worked):
                 return
 
     def _rest_s(self):
@@ -290,8 +289,11 @@ class World:
                 worked = True
         return worked
 
-    def _pass(self, daemon):
-        """Time goes to what is due next. False when that is the loop itself."""
+    def _pass(self, daemon, *, worked):
+        """Time goes to what is due next; where a worker has worked, it has gone on by that.
+
+        False when the loop itself is due: its thread waits for no exchange.
+        """
         daemon.flush(quiet=not self._is_full)
         self._send(daemon)
         next_s = self._runner_due_s
@@ -304,7 +306,8 @@ class World:
         next_s = min(next_s, self.contactor.due_s)
         if self._agenda:
             next_s = min(next_s, self._agenda[0][0])
-        self.clock.now_s = max(self.clock.now_s, next_s)
+        if not worked:
+            self.clock.now_s = max(self.clock.now_s, next_s)
         self._do_what_is_due()
         self._must_move_on()
         self._set_pace()
