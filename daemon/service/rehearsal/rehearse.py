@@ -16,8 +16,7 @@ def rehearse(
     """Rehearse a plan with these mishaps; None: with those that are usual.
 
     Works in several processes where there are cores for them. Raises InputError: plan or mishap
-    cannot be used, or a process was ended; RecordError, DescriptionError, and
-    sqlalchemy.exc.DatabaseError.
+    cannot be used; RecordError, DescriptionError, and sqlalchemy.exc.DatabaseError.
     """
     stage = prepared(settings, asked)
     report, spread = rehearsed(settings, stage, side_by_side)

@@ -12,8 +12,6 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from typing import Any, Protocol, TypeVar
 
-from daemon.api.errors import InputError
-
 MOST = 4
 """Processes at most: each has some 20 MB to itself, and small machines have no more cores."""
 
@@ -37,23 +35,22 @@ def in_turn(work: Callable[[A], B], things: Sequence[A]) -> list[B]:
 
 
 def side_by_side(work: Callable[[A], B], things: Sequence[A]) -> list[B]:
-    """As many at once as there are cores.
+    """As many at once as there are cores; one after the other where no more processes can be.
 
-    What comes of the work has to be such as pickle takes. What it raises is raised, and InputError
-    where a process ends before its work does.
+    What comes of the work has to be such as pickle takes. What it raises is raised.
     """
     count = min(MOST, len(os.sched_getaffinity(0)), len(things))
     if count < 2:
         return in_turn(work, things)
-    with ProcessPoolExecutor(
-        count, get_context("fork"), initializer=_begin, initargs=(work, things)
-    ) as pool:
-        try:
-            share = max(1, len(things) // (SHARES * count))
+    share = max(1, len(things) // (SHARES * count))
+    try:
+        with ProcessPoolExecutor(
+            count, get_context("fork"), initializer=_begin, initargs=(work, things)
+        ) as pool:
             return list(pool.map(_done, range(len(things)), chunksize=share))
-        except BrokenProcessPool as error:
-            ended = "one of its processes was ended from outside, as where memory is short"
-            raise InputError("rehearsal", (ended,)) from error
+    except (OSError, BrokenProcessPool):
+        # The system refuses them, or ends one, as where memory is short: this one needs no more.
+        return in_turn(work, things)
 
 
 _given: tuple[Callable[[Any], Any], Sequence[Any]]
