@@ -204,12 +204,16 @@ def test_in_quiet_the_level_goes_along_within_ten_seconds():
 
 
 @pytest.mark.parametrize("slope", [0.002, -0.002])
-def test_the_level_goes_on_as_it_went_for_some_seconds(slope):
-    bench = Bench().show(slope * np.arange(300), slope_per_s=slope)
-    values = slope * np.arange(300, 312) + 0.1 + zigzag(12, 0.05)
+@pytest.mark.parametrize("period_s", [0.5, 1.0, 15.0])
+def test_the_level_goes_on_as_it_went_for_some_seconds(slope, period_s):
+    bench = Bench(period_s)
+    risen = slope * period_s
+    bench.show(risen * np.arange(400), slope_per_s=slope)
+    values = risen * np.arange(400, 412) + 0.1 + zigzag(12, 0.05)
     bench.show(values, slope_per_s=9.0)
     # A tenth of the slope is lost in each second: the level goes by 1 + 0.9 + 0.9² + ... of it.
-    level = slope * 299 + slope * np.cumsum(0.9 ** np.arange(12))
+    lost = min(1.0, period_s / 10.0)
+    level = risen * 399 + risen * np.cumsum((1.0 - lost) ** np.arange(12))
     assert bench.restless.up == pytest.approx(np.mean(values - level))
 
 
