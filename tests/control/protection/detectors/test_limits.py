@@ -1,43 +1,40 @@
-"""What detectors ask of a reading in the same words, and the current that is none."""
+"""What the electrical detectors ask of a reading in the same words."""
 
 import pytest
 
-from daemon.control.protection.detectors.cell_thresholds import CellThresholds
-from daemon.control.protection.detectors.limits import at_ceiling, plan_floor_a
+from daemon.control.protection.detectors.limits import at_ceiling, figures_of, plan_floor_a
 from daemon.control.protection.detectors.thresholds import Thresholds
 from drivers.contracts import Mode
 
-CV, CC = Mode.CONSTANT_VOLTAGE, Mode.CONSTANT_CURRENT
+CC, CV = Mode.CONSTANT_CURRENT, Mode.CONSTANT_VOLTAGE
 
 
 @pytest.mark.parametrize(
-    ("mode", "voltage_v", "is_there"),
+    ("mode", "voltage_v", "held"),
     [
-        # What the supply says itself, whatever the voltmeter shows.
+        # Of 4 V 2 % and 50 mV are let through: 3.87 V.
+        (CC, 3.86, False),
+        (CC, 3.88, True),
+        (None, 3.86, False),
+        (None, 3.88, True),
         (CV, 1.0, True),
         (CV, None, True),
-        # Without a word of it the voltage has to be within 5 % and 0.02 V of the ceiling of 4 V.
-        (None, 3.78, True),
-        (None, 3.77, False),
-        (CC, 3.78, True),
-        (CC, 3.77, False),
-        # Without a voltage the supply's word decides, and without either nobody knows.
         (CC, None, False),
         (None, None, None),
     ],
 )
-def test_whether_the_supply_holds_the_voltage(observe, mode, voltage_v, is_there):
-    thresholds = Thresholds(ceiling_share=0.05, ceiling_least_v=0.02)
-    seen = observe(0.0, 1.0, voltage_v, ceiling_v=4.0, mode=mode)
-    assert at_ceiling(seen, thresholds) is is_there
+def test_the_ceiling_is_held_if_the_supply_says_so_or_the_voltage_is_there(
+    observe, mode, voltage_v, held
+):
+    seen = observe(1.0, 1.0, voltage_v, mode=mode, ceiling_v=4.0)
+    assert at_ceiling(seen, Thresholds()) is held
 
 
-def test_a_current_is_as_planned_within_a_share_and_an_offset():
-    thresholds = Thresholds(off_plan_share=0.1, off_plan_least_a=0.02)
-    assert plan_floor_a(2.0, thresholds) == pytest.approx(1.78)
+@pytest.mark.parametrize(("set_current_a", "floor_a"), [(2.0, 1.85), (1.0, 0.9), (0.02, -0.031)])
+def test_5_percent_and_50_ma_less_are_as_good_as_what_was_asked_for(set_current_a, floor_a):
+    assert plan_floor_a(set_current_a, Thresholds()) == pytest.approx(floor_a)
 
 
-@pytest.mark.parametrize("thresholds", [CellThresholds(zero_a=0.02), Thresholds(zero_a=0.02)])
-def test_a_coarse_meter_has_a_greater_zero_and_a_fine_one_none_that_is_smaller(thresholds):
-    assert thresholds.of_meter(0.05).zero_a == 0.05
-    assert thresholds.of_meter(0.001).zero_a == 0.02
+def test_an_alarm_has_the_figures_of_its_reading(observe):
+    seen = observe(1.0, 0.3, 3.9, set_current_a=1.7)
+    assert figures_of(seen) == {"current_a": 0.3, "voltage_v": 3.9, "set_current_a": 1.7}
