@@ -271,3 +271,55 @@ def test_after_the_output_was_off_nothing_is_remembered(feed):
     cell = feed().run(120.0, 0.92)
     cell.detector.forget()
     assert cell.run(120.0, 1.4).causes == []
+
+
+@pytest.mark.parametrize(
+    ("moment", "found"),
+    [
+        # Below 40 mA no current is told from none, and below 50 mV no voltage.
+        ({"current_a": 0.03, "voltage_v": 0.92}, []),
+        ({"current_a": 1.5, "voltage_v": 0.045}, []),
+        ({"current_a": -1.5, "voltage_v": 0.92}, []),
+        ({"current_a": 1.5, "voltage_v": 0.92}, ["part lost"]),
+    ],
+)
+def test_nothing_is_compared_over_a_moment_without_current(feed, moment, found):
+    cell = feed(noise_v=0.0005).run(60.0, 0.92)
+    cell.run(2.0, **moment, set_current_a=1.5).run(30.0, 1.01)
+    assert cell.causes == found
+
+
+def test_what_was_told_stays_told_where_nothing_flows_or_nothing_is_read(feed, observe):
+    cell = feed().run(60.0, 0.92).run(30.0, 1.01)
+    assert [sign.cause for sign in cell.there] == ["part lost"]
+    assert cell.detector.look(observe(cell.now_s, 1.5, None)) == cell.there
+    assert cell.detector.look(observe(cell.now_s, 0.0, 0.92)) == cell.there
+    assert cell.detector.look(observe(cell.now_s, 1.5, 0.0)) == cell.there
+
+
+def test_what_a_lost_part_explains_is_no_drift(feed):
+    # 0.92 V to 1.20 V: 30 % up, twice what a drift needs.
+    cell = feed(period_s=2.0).run(120.0, 0.92).run(600.0, 1.20)
+    assert cell.causes == ["part lost"]
+
+
+def test_what_rises_after_a_lost_part_is_a_drift(feed):
+    cell = feed(period_s=2.0).run(120.0, 0.92).run(120.0, 1.20)
+    cell.run(900.0, lambda t: 1.20 * exp(min(0.3, t / 1000.0)))
+    assert cell.causes == ["part lost", "voltage drift"]
+    # e^0.3 is 35 %; with the part it would be 75 %.
+    assert cell.found[1][1].figures["rise_percent"] < 40.0
+
+
+def test_a_bad_contact_is_neither_lost_parts_nor_a_drift(feed):
+    hook = Random(5)
+    cell = feed().run(120.0, 0.92)
+    cell.run(600.0, lambda _: 0.92 + 0.4 * hook.expovariate(1.0)).run(120.0, 0.92)
+    assert cell.causes == ["bad contact"]
+
+
+def test_a_part_that_falls_while_the_set_point_jumps_is_the_curves(feed):
+    cell = feed().run(60.0, 0.92).run(60.0, 2.5, 2.5)
+    assert cell.causes == []
+    # And so does a set-point that jumps without the current: what comes of it is for others.
+    assert cell.run(60.0, 2.9, 2.5, set_current_a=3.0).causes == []
