@@ -265,9 +265,14 @@ class World:
             self._quit = True
             daemon.mailbox.put(Quit("SIGTERM"))
         self._runner_due_s = now_s + self._rest_s()
+        loop_s = self._runner_due_s
+        if daemon.loop.wake_at_s is not None:
+            loop_s = min(loop_s, self.clock.world_s(daemon.loop.wake_at_s))
         while daemon.mailbox.empty():
-            worked = self._workers_turn(daemon)
-            if not self._pass(daemon, worked=worked):
+            # However long exchanges take: the loop's thread waits for none.
+            if self._workers_turn(daemon) and self.clock.now_s < loop_s:
+                continue
+            if not self._pass(daemon, loop_s):
                 return
 
     def _rest_s(self):
@@ -289,25 +294,18 @@ class World:
                 worked = True
         return worked
 
-    def _pass(self, daemon, *, worked):
-        """Time goes to what is due next; where a worker has worked, it has gone on by that.
-
-        False when the loop itself is due: its thread waits for no exchange.
-        """
+    def _pass(self, daemon, loop_s):
+        """Time goes to what is due next. False when that is the loop itself, at `loop_s`."""
         daemon.flush(quiet=not self._is_full)
         self._send(daemon)
-        next_s = self._runner_due_s
-        if daemon.loop.wake_at_s is not None:
-            next_s = min(next_s, self.clock.world_s(daemon.loop.wake_at_s))
-        loop_s = next_s
+        next_s = loop_s
         for worker in daemon.workers:
             if not (worker is daemon.worker and self.line.hung):
                 next_s = min(next_s, self.clock.world_s(worker.due_s))
         next_s = min(next_s, self.contactor.due_s)
         if self._agenda:
             next_s = min(next_s, self._agenda[0][0])
-        if not worked:
-            self.clock.now_s = max(self.clock.now_s, next_s)
+        self.clock.now_s = max(self.clock.now_s, next_s)
         self._do_what_is_due()
         self._must_move_on()
         self._set_pace()
