@@ -116,3 +116,64 @@ def test_without_a_voltage_nothing_is_said(meter, observe):
     for n in range(400):
         seen = observe(0.1 * n, 1.0, None, set_current_a=1.0 if n < 100 else 1.8)
         assert meter.look(seen) == ()
+
+
+def flickered(meter, observe, changes, times=15, **more):
+    """Steps up and down by so many mA and mV, again and again, a reading every two seconds."""
+    at_s, shown = 0.0, 0
+    for change in changes * times:
+        assert meter.look(observe(at_s, 1.0 + shown / 1000, 0.9 + shown / 1000, **more)) == ()
+        at_s, shown = at_s + 2.0, shown + change
+    return at_s
+
+
+def told_when(meter, observe, from_s, most_s=2000.0):
+    """What is told of 1 A at 0.9 V from then on, and s since then; None if nothing is."""
+    at_s = from_s
+    while at_s < from_s + most_s:
+        if signs := meter.look(observe(at_s, 1.0, 0.9)):
+            return signs[0].seen, at_s - from_s
+        at_s += 2.0
+    return None
+
+
+@pytest.mark.parametrize(
+    ("changes", "is_restless"),
+    [
+        # A quarter of all changes has to be by more than a step.
+        ([1, -1, 1, -1, 1, -1, 2, -2], True),
+        ([1, -1, 1, -1, 1, -1, 1, -1, 2, -2], False),
+        ([1, -1], False),
+        ([2, -2, 3, -3], False),
+    ],
+)
+def test_a_meter_is_restless_whose_flicker_is_often_more_than_a_step(
+    meter, observe, changes, is_restless
+):
+    at_s = flickered(meter, observe, changes)
+    told = told_when(meter, observe, at_s)
+    assert told == (("1.000 A and 0.900 V in 31 readings, for 60 s", 60.0) if is_restless else None)
+
+
+def test_fifty_changes_say_how_it_flickers(meter, observe):
+    # Of the first reading there is no change, and the last leads back.
+    assert told_when(meter, observe, flickered(meter, observe, [1, -2, 3, -2], 12)) is None
+    meter.forget()
+    assert told_when(meter, observe, flickered(meter, observe, [1, -2, 3, -2], 13)) is not None
+
+
+@pytest.mark.parametrize(("steady_s", "is_learned"), [(4.9, False), (5.0, True)])
+def test_flicker_counts_from_five_seconds_after_the_set_point_moved(
+    meter, observe, steady_s, is_learned
+):
+    at_s = flickered(meter, observe, [1, -1, 2, -2], 20, steady_s=steady_s)
+    assert (told_when(meter, observe, at_s) is not None) is is_learned
+
+
+def test_what_moves_again_was_not_frozen_and_takes_its_whole_time_to_be_so(meter, observe):
+    at_s = flickered(meter, observe, [1, -1, 2, -2], 20)
+    assert told_when(meter, observe, at_s) is not None
+    assert meter.look(observe(at_s + 62.0, 1.002, 0.902)) == ()
+    assert meter.look(observe(at_s + 64.0, 1.002, 0.902)) == ()
+    # Its longest run by chance was one of 31 readings now, and 20 times that is 620.
+    assert told_when(meter, observe, at_s + 66.0)[1] == 2.0 * 620
