@@ -29,10 +29,13 @@ def test_one_reading_alone_weighs_nothing():
 
 
 def test_of_a_long_silence_two_seconds_count():
-    dose = Dose(2.5, 1.0)
+    dose = Dose(2.1, 1.0)
     assert not dose.taken(1.0, 0.0)
     assert not dose.taken(1.0, 600.0)
     assert dose.taken(1.0, 601.0)
+    enough = Dose(2.0, 1.0)
+    assert not enough.taken(1.0, 0.0)
+    assert enough.taken(1.0, 600.0)
 
 
 def test_it_is_gone_when_it_was_within_its_limit_for_long_enough():

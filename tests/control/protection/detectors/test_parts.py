@@ -116,16 +116,16 @@ def test_a_whisker_in_words_and_figures():
 
 def test_where_the_voltage_is_held_the_current_steps():
     bench = Bench()
-    bench.show(level(40), at=(1.0, 1.6))
+    bench.show(level(40), at=(2.0, 1.6))
     # At the same voltage 1.4 A instead of 1.6 A: (1.6/1.4)^0.8 as a voltage at the same current.
     size = 0.8 * log(1.6 / 1.4)
-    bench.show(level(20, size), at=(1.0, 1.4))
+    bench.show(level(20, size), at=(2.0, 1.4))
     assert bench.sign.seen == (
-        "the current stepped from 1.60 A to 1.40 A at 1.00 V: the cell conducts 10% less"
+        "the current stepped from 1.60 A to 1.40 A at 2.00 V: the cell conducts 10% less"
     )
     assert bench.sign.figures == {
-        "voltage_before_v": 1.0,
-        "voltage_v": 1.0,
+        "voltage_before_v": 2.0,
+        "voltage_v": 2.0,
         "current_before_a": 1.6,
         "current_a": 1.4,
         "conductance_percent": pytest.approx(100.0 * (exp(-size) - 1.0), abs=0.1),
@@ -351,6 +351,14 @@ def test_a_break_drops_what_was_not_told_yet_and_keeps_what_was():
     bench.parts.clear()
     bench.show(level(40, 5.0))
     assert bench.sign.repeat == 0, "over a break nothing is compared"
+
+
+def test_after_a_break_a_step_is_not_held_against_where_the_cell_was_before_it():
+    bench = Bench()
+    bench.show(level(60, -0.3))
+    bench.parts.clear()
+    bench.show(level(12))
+    assert bench.first_told(level(20, 0.1)) == 10
 
 
 def test_a_detector_that_forgot_is_as_a_new_one():
