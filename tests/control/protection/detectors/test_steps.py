@@ -305,6 +305,7 @@ def test_a_step_that_a_steep_slope_hides_is_found_against_it(slope, size):
 
 @pytest.mark.parametrize("slope", [0.001, 0.01, 0.05, 0.2, -0.001, -0.01, -0.05, -0.2])
 def test_a_slope_and_its_end_are_no_step(slope):
+    # One that begins at once, after none, is another matter: see STEP_APART.
     bench = Bench().show(slope * np.arange(40)).show(level(30, slope * 40))
     assert bench.step is None
 
