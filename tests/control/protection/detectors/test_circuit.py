@@ -359,3 +359,23 @@ def test_it_is_over_half_a_minute_after_it_was_left(ceiling, observe):
         ceiling.look(observe(float(s), 0.2, 3.99))
     left = [s for s in range(400, 500) if ceiling.look(observe(float(s), 1.0, 2.0)) == ()]
     assert left[0] == 430
+
+
+def test_what_was_forgotten_is_told_no_more_and_takes_its_whole_time_again(
+    short, no_current, ceiling, observe
+):
+    faults = (
+        (short, {"current_a": 1.0, "voltage_v": 0.03}, 0.3),
+        (no_current, {"current_a": 0.0, "voltage_v": 4.0}, 60.0),
+        (ceiling, {"current_a": 0.2, "voltage_v": 4.0}, 300.0),
+    )
+    for detector, shown, after_s in faults:
+        sound(detector, observe)
+        found_s = first_found(detector, observe, (400.0, *shown.values(), {}))
+        assert found_s is not None
+        detector.forget()
+        # Nothing is read, or nothing flows that says more of it.
+        assert detector.look(observe(500.0, 1.0, None)) == ()
+        detector.forget()
+        found_s = first_found(detector, observe, (400.0, *shown.values(), {}))
+        assert found_s == pytest.approx(after_s)
