@@ -87,6 +87,11 @@ def test_units_are_as_large_as_in_pints_own_list(name):
         ("77 degF", "°C", 25.0),
         (" 4 V ", "V", 4.0),
         ("1.2 m/s", "m/s", 1.2),
+        ("2 lbs", "g", 907.18474),
+        ("1 tsp", "mL", 4.92892159375),  # 231/768 in³
+        ("1 GB", "MB", 1000.0),
+        ("512 MiB", "MB", 536.870912),
+        ("20 kilobytes", "MB", 0.02),
     ],
 )
 def test_quantities_as_people_write_them(text, unit, expected):
