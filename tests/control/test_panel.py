@@ -269,6 +269,15 @@ def test_what_was_not_read_or_is_old_disagrees_with_nothing(supply, shunt):
         assert panel.disagreeing() == []
 
 
+def test_a_current_that_was_not_read_for_once_is_held_against_the_other_again():
+    panel = make(facts=UNSURE)
+    panel.take("supply", Reading(0.0, None, 3.0))
+    panel.take("supply", Reading(1.0, 9.0, 3.0))
+    panel.take("supply", Reading(2.0, None, 3.0))
+    # Ten seconds, of which the first begins with the third second.
+    assert len(looks(panel, 3, 60, 9.0)) == 47
+
+
 def test_nothing_disagrees_before_anything_was_read():
     panel = make()
     panel.take("supply", Reading(0.0, 2.0, 3.0))

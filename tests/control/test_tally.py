@@ -55,6 +55,20 @@ def test_samples_at_irregular_times_against_scipy(seed):
     assert tally.out_as == pytest.approx(trapezoid(np.maximum(-signed, 0), at_s), rel=1e-10)
     assert tally.covered_s == pytest.approx(times_s[-1] - times_s[0])
     assert tally.squares_s2 == pytest.approx(float(np.sum(np.diff(times_s) ** 2)))
+    steps_as = np.diff(currents_a) * np.diff(times_s)
+    assert tally.steps_a2s2 == pytest.approx(float(np.sum(steps_as**2)))
+
+
+def test_in_gaps_the_greater_of_both_currents_may_have_passed_in_each_direction():
+    times_s, currents_a = irregular(7)
+    tally = tallied(zip(times_s, currents_a, strict=True), Rule(CurrentIs.SAMPLE, 5.0))
+    passed_s, signed = np.diff(times_s), np.array(currents_a)
+    gaps = passed_s > 5.0
+    most_in = np.maximum(np.maximum(signed[:-1], signed[1:]), 0.0)
+    most_out = np.maximum(np.maximum(-signed[:-1], -signed[1:]), 0.0)
+    assert tally.gaps == np.count_nonzero(gaps) > 100
+    assert tally.gap_in_as == pytest.approx(float((most_in * passed_s)[gaps].sum()))
+    assert tally.gap_out_as == pytest.approx(float((most_out * passed_s)[gaps].sum()))
 
 
 @pytest.mark.parametrize("seed", range(3))

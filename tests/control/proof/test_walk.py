@@ -130,7 +130,19 @@ def test_a_welded_contactor_fails_and_the_current_is_taken_away(guide, tank):
     # No alarm stands to prove signals with, which is told and is no pass.
     assert found["beacon"].seen == "no alarm stands that wants it"
     assert found["acknowledge button"].seen == "no alarm stands that waits for it"
-    assert not found["siren"].passed
+    signals = ("beacon", "siren", "acknowledge button")
+    assert not any(found[name].passed for name in signals)
+
+
+def test_a_button_that_nobody_presses_is_not_proved(guide):
+    led = guide(loops=("leak",), drop_out_s=0.0, button=True)
+
+    def meddle(want):
+        led.lazy = want.todo.startswith("Press")
+
+    led.meddle = meddle
+    found = led.lead()["acknowledge button"]
+    assert (found.passed, found.seen) == (False, f"nothing within {PATIENCE_S:.0f} s")
 
 
 def test_an_open_contactor_that_nobody_tells_of_fails(guide):
@@ -280,8 +292,9 @@ def test_what_is_under_way_is_told_where_nobody_has_anything_to_do(guide, drop_o
     led = guide(loops=("lid",), drop_out_s=drop_out_s, addresses=("phone",))
     led.lead()
     assert list(dict.fromkeys(want.doing for want in led.wants if want.doing)) == told
-    # From the first moment on, before anything has been looked at.
-    assert led.wants[0].doing == UP
+    # From the first moment on, before anything has been looked at, and each time.
+    begins = [led.wants[0], *(w for w in led.wants if w.do in (Deed.START, Deed.RESUME))]
+    assert {want.doing for want in begins} == {UP}
 
 
 def test_the_steps_and_their_findings_are_told_as_they_come(guide):

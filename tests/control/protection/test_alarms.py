@@ -205,6 +205,17 @@ def test_a_shelf_keeps_beacon_and_siren_quiet_and_stops_the_run_all_the_same():
     assert [alarm.cause for alarm in life.stops(desk.alarms, desk.table, desk.now_s)] == ["short"]
 
 
+def test_one_that_comes_again_on_its_shelf_stays_quiet():
+    desk = Desk()
+    desk.see(SHORT)
+    desk.shelve()
+    desk.see()
+    desk.see(SHORT)
+    (alarm,) = desk.alarms.standing
+    assert (alarm.times, alarm.acknowledged_by, alarm.shelved_by) == (2, "Ann", "Ann")
+    assert not life.siren(desk.alarms, desk.table)
+
+
 def test_acknowledging_silences_the_siren_and_leaves_the_beacon():
     desk = Desk()
     desk.see(SHORT)
