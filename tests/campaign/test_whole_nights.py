@@ -30,7 +30,7 @@ def test_a_night_holds(night, fresh):
     assert outcome.counts["comparisons"] > 0
 
 
-@pytest.mark.parametrize("night", range(60))
+@pytest.mark.parametrize("night", range(200))
 def test_a_short_night_holds(night, fresh):
     seed = fresh + night
     outcome = outcome_of(seed, short=True)
