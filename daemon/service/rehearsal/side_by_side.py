@@ -4,6 +4,7 @@ The processes are forks, since a fresh one would take longer to load the program
 share. That asks for a process without threads of its own: a command, or one made for a rehearsal.
 """
 
+import gc
 import os
 import signal
 from collections.abc import Callable, Sequence
@@ -62,6 +63,8 @@ def _begin(work: Callable[[Any], Any], things: Sequence[Any]) -> None:
     _given = work, things
     # An interrupt from the terminal goes to all of them; the one that waits answers it for all.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # It ends before there is much to collect, and looking for it would copy its parent's memory.
+    gc.disable()
 
 
 def _done(number: int) -> Any:
