@@ -322,6 +322,7 @@ def test_a_cause_without_a_row_aborts():
 
 def test_each_cause_has_a_row_and_words():
     assert set(DEFAULTS) == set(CAUSES)
+    assert cause_named("interlock: lid").name == "interlock: lid"
     for cause in (*CAUSES.values(), cause_named("interlock: lid")):
         assert cause.check
         assert re.fullmatch(r"[A-Z][^A-Z].*[a-z]\.", cause.need)
