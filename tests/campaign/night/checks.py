@@ -293,6 +293,7 @@ class Checks:
             return
         if self._is_blind(situation):
             self.excused["a current that no meter showed"] += 1
+            self._flow_from_s = None  # its time begins when somebody can see it
             return
         self.broken(
             1 if situation.wind_down is not None else 6,
