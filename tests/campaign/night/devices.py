@@ -49,13 +49,22 @@ class Clock:
         return 0.0
 
 
+def fail(error):
+    """Raise what a device fails with, if it is anything.
+
+    It is one and the same all the while: without the traceback of the last time, or a night's
+    frames would hang on it.
+    """
+    if error is not None:
+        raise error.with_traceback(None)
+
+
 @dataclass
 class Line:
     """What becomes of an exchange on the wire. Shares are probabilities of each exchange.
 
-    `error` is what every exchange meets with, one and the same: raised without the traceback of the
-    last time, or a night's frames would hang on it. `pulled` says that nothing gets through at all.
-    What ails it may overlap: of two alike the later one counts, the earlier once that is mended.
+    `error` is what every exchange meets with; `pulled` says that nothing gets through at all. What
+    ails it may overlap: of two alike the later one counts, and the earlier once that is mended.
     """
 
     draw: object
@@ -168,8 +177,7 @@ class Supply:
         self._must_be_open()
         self._pass(self.line.takes_s / 2)
         error, _ = self.line.meets()
-        if error is not None:
-            raise error.with_traceback(None)
+        fail(error)
         self.bench.advance_to(self._clock.now_s)
         supply = self.bench.supply
         current_a, voltage_v, mode = supply.measure()
@@ -215,8 +223,7 @@ class Supply:
         if heard:
             self.bench.advance_to(self._clock.now_s)
             do()
-        if error is not None:
-            raise error.with_traceback(None)
+        fail(error)
 
     def _set(self, current_a, voltage_v):
         supply = self.bench.supply
@@ -247,15 +254,13 @@ class Shunt:
         self._clock, self._supply, self._noise = clock, supply, noise
 
     def open(self):
-        if self.error is not None:
-            raise self.error.with_traceback(None)
+        fail(self.error)
 
     def close(self):
         pass
 
     def read(self):
-        if self.error is not None:
-            raise self.error.with_traceback(None)
+        fail(self.error)
         at_s = self._clock.monotonic_s()
         current_a = self._supply.true_a() + self._noise.gauss(0.0, 5e-4)
         shown_a = self.head.show(at_s, current_a)
@@ -278,8 +283,7 @@ class Thermometer:
         pass
 
     def read(self):
-        if self.error is not None:
-            raise self.error.with_traceback(None)
+        fail(self.error)
         self._supply.true_a()
         celsius = round(self._supply.bench.tank.temperature_c + self.off_k, 1)
         return Temperature(self._clock.monotonic_s(), celsius)

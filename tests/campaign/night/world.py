@@ -83,7 +83,6 @@ class World:
         self._is_full = True
         self._pace_s = 0.0
         self._turns = (0.0, 0)
-        self._runner_due_s = 0.0
         self._told_s = 0.0
         self._hung_from_s = None
         self._quit = False
@@ -198,7 +197,6 @@ class World:
             self._tamper(self.daemon)
         self._pace_s = 0.0
         self._set_pace()
-        self._runner_due_s = self.clock.now_s
         self.checks.new_life(self.daemon)
         self.people.started_anew(self.daemon)
         try:
@@ -264,8 +262,7 @@ class World:
         if not self._quit and now_s >= self.end_s:
             self._quit = True
             daemon.mailbox.put(Quit("SIGTERM"))
-        self._runner_due_s = now_s + self._rest_s()
-        loop_s = self._runner_due_s
+        loop_s = now_s + self._rest_s()
         if daemon.loop.wake_at_s is not None:
             loop_s = min(loop_s, self.clock.world_s(daemon.loop.wake_at_s))
         while daemon.mailbox.empty():
