@@ -4,42 +4,17 @@ import pytest
 
 from daemon.api.errors import InputError
 from daemon.api.rehearsal.mishaps import Mishap
-from daemon.service.rehearsal.assembly import Asked, prepared
 from daemon.service.rehearsal.mishaps import told
 from daemon.service.rehearsal.spread import drawn
 from daemon.service.rehearsal.walked import walk
-from daemon.service.settings.file import read_settings
-
-PLAN = """\
-title = "Night"
-area = "2 dm²"
-target = "25 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "5 Ah", duration = "8 h" }
-[[stage]]
-name = "build"
-current = "4 A"
-ramp = "2 min"
-"""
-
-SETTINGS = """\
-supply = {{ port = "none", greatest_current = "5 A" }}
-[bath]
-name = "bath A"
-volume = "12 L"
-{more}
-"""
 
 
 @pytest.fixture
-def rehearsed(tmp_path):
+def rehearsed(staged):
     """Rehearse the plan with one mishap; gives it as it is found."""
 
     def rehearsed(mishap, copies=1, more=""):
-        path = tmp_path / "settings.toml"
-        path.write_text(SETTINGS.format(more=more), encoding="utf-8")
-        settings = read_settings(path)
-        stage = prepared(settings, Asked(PLAN, "plan", copies=copies))
+        settings, stage = staged(copies, more)
         known = stage.known
         (tank,) = drawn(stage.plan, copies, known.facts, known.learned, stage.supply, None, draws=0)
         end_s = walk(stage.plan, tank.scenario, stage.rules).duration_s

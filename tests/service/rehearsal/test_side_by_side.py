@@ -7,28 +7,8 @@ import signal
 import pytest
 
 from daemon.api.errors import InputError
-from daemon.service.rehearsal.assembly import Asked, prepared, rehearsed
+from daemon.service.rehearsal.assembly import rehearsed
 from daemon.service.rehearsal.side_by_side import in_turn, side_by_side
-from daemon.service.settings.file import read_settings
-
-PLAN = """\
-title = "Evening"
-area = "2 dm²"
-target = "12 µm"
-voltage_ceiling = "6 V"
-caps = { charge = "5 Ah", duration = "8 h" }
-[[stage]]
-name = "build"
-current = "4 A"
-ramp = "2 min"
-"""
-
-SETTINGS = """\
-supply = { port = "none", greatest_current = "5 A" }
-[bath]
-name = "bath A"
-volume = "12 L"
-"""
 
 HERE = os.getpid()
 
@@ -54,11 +34,8 @@ def refused(number):
     return number
 
 
-def test_a_rehearsal_is_the_same_as_one_after_the_other(tmp_path):
-    path = tmp_path / "settings.toml"
-    path.write_text(SETTINGS, encoding="utf-8")
-    settings = read_settings(path)
-    stage = prepared(settings, Asked(PLAN, "plan"))
+def test_a_rehearsal_is_the_same_as_one_after_the_other(staged):
+    settings, stage = staged()
     report, spread = rehearsed(settings, stage, side_by_side)
     other, others = rehearsed(settings, stage, in_turn)
     assert report == other
