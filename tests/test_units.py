@@ -134,6 +134,7 @@ def test_amperes_per_square_foot(text, a_dm2):
         ("25 furlong_ish", "µm", 'an unknown unit: "furlong_ish"'),
         ("2 if", "A", 'an unknown unit: "if"'),
         ("2.5anA A/dm²", "A/dm²", 'an unknown unit: "anA A/dm²"'),
+        ("2.5 A/dB²", "A/dm²", 'of another kind: "A/dB²"'),
         ("2.5 A/dBm²", "A/dm²", 'an unknown unit: "A/dBm²"'),
         ("1,5 A", "A", "a number with a decimal comma where a point belongs"),
         (",5 A", "A", "with a decimal comma where a point belongs"),
