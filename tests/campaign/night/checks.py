@@ -73,6 +73,7 @@ class Checks:
         self._state = None
         self._plated = False
         self._flow_from_s = None
+        self._seen_from_s, self._blind = -inf, False
         self._aborts = False
         self._run = None
         self._last_s = None
@@ -281,23 +282,25 @@ class Checks:
             self._flow_from_s = None
             return
         if self._flow_from_s is None:
-            self._flow_from_s = now_s
+            self._flow_from_s = self._seen_from_s = now_s
             if not self._plated:
                 self._aborts = True  # nothing has to be brought down first
         limits = world.daemon.limits
         allowed_s = limits.off_s + self._slack_s() + (0.0 if self._aborts else limits.down_s)
+        was_blind, self._blind = self._blind, self._is_blind(situation)
+        if was_blind or self._blind:
+            self._seen_from_s = now_s  # its time begins with the cycle in which it can be seen
         if now_s - self._flow_from_s <= allowed_s:
             return
         if self._sounds(situation):
             self._ran_on = True
             return
-        if self._is_blind(situation):
+        if now_s - self._seen_from_s <= allowed_s:
             self.excused["a current that no meter showed"] += 1
-            self._flow_from_s = None  # its time begins when somebody can see it
             return
         self.broken(
             1 if situation.wind_down is not None else 6,
-            f"{current_a:.3f} A flow {now_s - self._flow_from_s:.1f} s after they were to be gone; "
+            f"{current_a:.3f} A flow {now_s - self._seen_from_s:.1f} s after they were to be gone; "
             f"{situation.state.value}; {[a.cause for a in situation.alarms.standing]}",
         )
 
