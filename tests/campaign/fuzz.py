@@ -3,8 +3,9 @@
     .venv/bin/pip install atheris
     .venv/bin/python tests/campaign/fuzz.py --seconds 600 [TARGET...]
 
-atheris (libFuzzer) looks for bytes that lead to lines not reached before, each target in a process
-of its own, one after the other, with the target's known bytes to begin with. Without atheris, or
+atheris (libFuzzer) looks for bytes that lead to lines not reached before, one target after the
+other, each in a process of its own and in a new one every half minute, with the target's known
+bytes to begin with and those that led further since. Without atheris, or
 with `--plain`, known bytes are changed at random: no search, and it needs nothing. A target may
 take the bytes or refuse them in its own way (`fuzzing/targets.py`); all else is a defect, which is
 printed with its bytes in hexadecimal; `--replay TARGET HEX` does it again. Exits with 1 on any.
@@ -35,6 +36,9 @@ SLOW_S = 10
 """s for one input, after which it counts as a defect."""
 
 MEMORY_MB = 2048
+
+ROUND_S = 30.0
+"""s that one process searches: what is taken costs memory, of a mesh a megabyte each time."""
 
 
 @dataclass(frozen=True)
@@ -114,9 +118,10 @@ def search(name: str, seconds: float, seed: int, told: Path) -> None:
             os._exit(0)
 
     corpus = told.parent / "known"
-    corpus.mkdir()
-    for number, known in enumerate(target.seeds):
-        (corpus / str(number)).write_bytes(known)
+    if not corpus.exists():
+        corpus.mkdir()
+        for number, known in enumerate(target.seeds):
+            (corpus / str(number)).write_bytes(known)
     options = [
         f"-max_len={LONGEST}", f"-seed={seed}", f"-timeout={SLOW_S}", f"-rss_limit_mb={MEMORY_MB}",
         f"-artifact_prefix={told.parent}/",
@@ -126,20 +131,33 @@ def search(name: str, seconds: float, seed: int, told: Path) -> None:
 
 
 def searched(name: str, seconds: float, seed: int) -> Told:
-    """The same in a process, which may die of the bytes."""
+    """The same in one process after the other, each with what those before it have found."""
+    found, end_s = Told(0, 0, None), time.monotonic() + seconds
     with tempfile.TemporaryDirectory() as folder:
-        told = Path(folder) / "told"
-        words = ["--search", name, "--told", told, "--seconds", seconds, "--seed", seed]
-        done = subprocess.run(
-            [sys.executable, __file__, *map(str, words)],
-            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, check=False,
-        )  # fmt: skip
-        if told.exists():
-            inputs, taken, defect, data = json.loads(told.read_text())
-            return Told(inputs, taken, defect, bytes.fromhex(data))
-        left = [each.read_bytes() for each in Path(folder).iterdir() if each.is_file()]
-        why = done.stderr.strip().splitlines()[-1:] or ["nothing said"]
-        return Told(0, 0, f"it ended with {done.returncode}: {why[0]}", (left or [b""])[0])
+        while found.defect is None and (left_s := end_s - time.monotonic()) > 0.0:
+            more = one_round(name, min(ROUND_S, left_s), seed, Path(folder))
+            found = Told(
+                found.inputs + more.inputs, found.taken + more.taken, more.defect, more.data
+            )
+            seed += 1
+    return found
+
+
+def one_round(name: str, seconds: float, seed: int, folder: Path) -> Told:
+    """The search in a process, which may die of the bytes."""
+    told = folder / "told"
+    told.unlink(missing_ok=True)
+    words = ["--search", name, "--told", told, "--seconds", seconds, "--seed", seed]
+    done = subprocess.run(
+        [sys.executable, __file__, *map(str, words)],
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, check=False,
+    )  # fmt: skip
+    if told.exists():
+        inputs, taken, defect, data = json.loads(told.read_text())
+        return Told(inputs, taken, defect, bytes.fromhex(data))
+    left = [each.read_bytes() for each in folder.iterdir() if each.is_file()]
+    why = done.stderr.strip().splitlines()[-1:] or ["nothing said"]
+    return Told(0, 0, f"it ended with {done.returncode}: {why[0]}", (left or [b""])[0])
 
 
 def main() -> int:

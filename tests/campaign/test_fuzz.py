@@ -1,4 +1,4 @@
-"""A little of fuzz.py on each target; that it tells what is wrong; that it can search."""
+"""A little of fuzz.py on each target; that it tells what is wrong, and goes on from what it found."""
 
 from random import Random
 
@@ -41,3 +41,22 @@ def test_a_defect_is_told_with_its_bytes(feed, said):
     if said is not None:
         assert said in told.defect
         assert fuzz.defect_of(target, told.data)[1] == told.defect
+
+
+def test_a_search_goes_on_from_what_it_found_until_something_is_wrong(mocker):
+    """Rounds as a search would make them: each leaves a find, the third a defect."""
+    folders, seeds = [], []
+
+    def one_round(name, seconds, seed, folder):
+        found = folder / "known"
+        found.mkdir(exist_ok=True)
+        folders.append(len(list(found.iterdir())))
+        (found / str(seed)).touch()
+        seeds.append(seed)
+        return fuzz.Told(100, 10, "KeyError: 'x'" if len(seeds) == 3 else None, b"x")
+
+    mocker.patch.object(fuzz, "one_round", one_round)
+    told = fuzz.searched("made up", 60.0, 7)
+    assert folders == [0, 1, 2]
+    assert seeds == [7, 8, 9]
+    assert told == fuzz.Told(300, 30, "KeyError: 'x'", b"x")
