@@ -18,11 +18,12 @@ from rich.console import Console
 sys.path.insert(0, str(Path(__file__).parents[1] / "campaign"))
 from hidden_tanks import Hidden, plan
 
-from daemon.api.rehearsal.mishaps import usual_mishaps
 from daemon.service.rehearsal import walked
-from daemon.service.rehearsal.assembly import Asked, prepared, rehearsed
+from daemon.service.rehearsal.assembly import Asked, prepared
 from daemon.service.rehearsal.learning import learn
-from daemon.service.rehearsal.mishaps import told
+from daemon.service.rehearsal.rehearse import rehearsed
+from daemon.service.rehearsal.side_by_side import in_turn
+from daemon.service.rehearsal.spread import drawn
 from daemon.service.settings.file import read_settings
 
 RUNS, ROUNDS = 8, 3
@@ -75,24 +76,21 @@ def main() -> int:
     learning_s = best_s(lambda: learn(tank.facts, past))
 
     def rehearsal() -> None:
-        _, spread = rehearsed(settings, stage)
-        if spread is None:
-            raise SystemExit("the plan cannot be begun")
-        end_s = spread.nominal.duration_s
-        for each in usual_mishaps(end_s):
-            told(settings, stage, spread.middle, end_s, each)
+        rehearsed(settings, stage, None, in_turn)
 
     rehearsal_s = best_s(rehearsal)
-    _, spread = rehearsed(settings, stage)
-    if spread is None:
-        raise SystemExit("the plan cannot be begun")
-    scenario = spread.middle.scenario
+    known = stage.known
+    (likeliest,) = drawn(
+        stage.plan, stage.copies, known.facts, known.learned, stage.supply, draws=0
+    )
+    scenario = likeliest.scenario
+    duration_s = walked.walk(stage.plan, scenario, stage.rules).duration_s
     coarse_s, walked.COARSE_S, walked.FINE_S = walked.COARSE_S, 1.0, 1.0
     night_s = best_s(lambda: walked.walk(stage.plan, scenario, stage.rules))
     walked.COARSE_S = coarse_s
     whole_s = learning_s + rehearsal_s
     console = Console()
-    console.print(f"plan: {spread.nominal.duration_s / 3600:.2f} h")
+    console.print(f"plan: {duration_s / 3600:.2f} h")
     console.print(f"learning from {RUNS} runs: {learning_s:.3f} s")
     console.print(f"39 tanks and three mishaps: {rehearsal_s:.3f} s")
     console.print(f"the night once, a tick a second: {night_s:.3f} s")

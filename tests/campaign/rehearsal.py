@@ -10,8 +10,9 @@ import click
 import numpy as np
 from hidden_tanks import RULES, SUPPLY, Hidden, plan
 
+from daemon.control.situation import NOTHING_CARRIED
 from daemon.service.rehearsal.learning import learn
-from daemon.service.rehearsal.spread import at_times, spread
+from daemon.service.rehearsal.spread import Spread, at_times, drawn, walk_on
 
 TIMES = 60
 
@@ -31,7 +32,9 @@ def foretold(seed, runs):
     past = [tank.past(tank.run(each), each, number) for number, each in enumerate(plans[:runs])]
     learned = learn(tank.facts, past)
     truth = tank.run(plans[-1])
-    found = spread(plans[-1], 1, tank.facts, learned, SUPPLY, RULES, read_c=tank.temperature_c)
+    tanks = drawn(plans[-1], 1, tank.facts, learned, SUPPLY, tank.temperature_c)
+    nominal, *walks = [walk_on(plans[-1], RULES, NOTHING_CARRIED, each) for each in tanks]
+    found = Spread(nominal, tuple(walks))
     duration = found.range(lambda walk: walk.duration_s)
     end_s = min(truth.duration_s, found.nominal.duration_s)
     times_s = np.linspace(0.0, 0.98 * end_s, TIMES)

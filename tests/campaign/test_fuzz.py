@@ -1,4 +1,4 @@
-"""A little of fuzz.py on each target; that it tells what is wrong, and goes on from what it found."""
+"""A little of fuzz.py on each target; that it tells what is wrong, and goes on from its finds."""
 
 from random import Random
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from daemon.service.commands.command import BadInputError, errors, settings_option
+from daemon.service.rehearsal.uncollected import uncollected
 
 if TYPE_CHECKING:
     from daemon.api.socket.rehearsal import MishapTold, Rehearsal
@@ -62,12 +63,6 @@ def rehearse(
     A simulated tank, fitted to what earlier runs' voltage and current taught, goes through it.
     Needs no daemon, moves nothing. Ends with 1 if the plan would not work.
     """
-    from daemon.api.rehearsal.mishaps import KINDS, read_mishaps
-    from daemon.service.commands.file_text import read_plan_text
-    from daemon.service.rehearsal.assembly import Asked
-    from daemon.service.rehearsal.rehearse import rehearse as rehearsed
-    from daemon.service.settings.file import read_settings
-
     if after is not None:
         if plan is not None or goes_on_from is not None:
             raise BadInputError("--after RUN goes without a plan: it has its own")
@@ -77,6 +72,28 @@ def rehearse(
         raise BadInputError("PLAN is missing: a plan's file, --continue RUN or --after RUN")
     if no_mishaps and mishaps:
         raise BadInputError("--mishap and --no-mishaps: one of them, not both")
+    wanted = mishaps if mishaps or no_mishaps else None
+    with uncollected():
+        works = _rehearse(settings, plan, goes_on_from, bath_temperature, parts, wanted)
+    if not works:
+        raise SystemExit(1)
+
+
+def _rehearse(
+    settings: Path,
+    plan: Path | None,
+    goes_on_from: int | None,
+    bath_temperature: str | None,
+    parts: int | None,
+    mishaps: tuple[str, ...] | None,
+) -> bool:
+    """Rehearse and show; whether the plan would work."""
+    from daemon.api.rehearsal.mishaps import KINDS, read_mishaps
+    from daemon.service.commands.file_text import read_plan_text
+    from daemon.service.rehearsal.assembly import Asked
+    from daemon.service.rehearsal.rehearse import rehearse as rehearsed
+    from daemon.service.settings.file import read_settings
+
     with _errors():
         found = read_settings(settings)
         asked = Asked(
@@ -86,13 +103,11 @@ def rehearse(
             _temperature_c(found, bath_temperature),
             parts,
         )
-        wanted = None if not (mishaps or no_mishaps) else read_mishaps(mishaps)
-        report = rehearsed(found, asked, wanted)
+        report = rehearsed(found, asked, None if mishaps is None else read_mishaps(mishaps))
     _show(report)
-    if not no_mishaps and not report.because and not mishaps:
+    if mishaps is None and not report.because:
         click.echo(f"\nOther mishaps by --mishap: {', '.join(KINDS)}.")
-    if report.because:
-        raise SystemExit(1)
+    return not report.because
 
 
 def _compare(settings: Path, run: int) -> None:

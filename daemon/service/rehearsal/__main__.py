@@ -12,6 +12,9 @@ def step_back() -> None:
 if __name__ == "__main__":
     # Before anything is loaded: that takes most of the time, and would be real-time as well.
     step_back()
-    from daemon.service.rehearsal.answering import main
+    from daemon.service.rehearsal.uncollected import uncollected
 
-    main()
+    with uncollected():
+        from daemon.service.rehearsal.answering import main
+
+        main()

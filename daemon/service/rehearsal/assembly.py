@@ -17,7 +17,6 @@ from daemon.bath.components import COPPER, SULFURIC_ACID
 from daemon.bath.description import Description
 from daemon.bath.due import Dues, dues
 from daemon.clock import to_ms
-from daemon.control.feasibility import problems
 from daemon.control.panel import MeterFacts
 from daemon.control.plan import Plan
 from daemon.control.situation import NOTHING_CARRIED, Carried
@@ -30,8 +29,7 @@ from daemon.service.keeping.calibration import known_meters
 from daemon.service.rehearsal.composed import composed
 from daemon.service.rehearsal.learning import Learned, Past, learn
 from daemon.service.rehearsal.past_runs import past_runs
-from daemon.service.rehearsal.side_by_side import Each, in_turn
-from daemon.service.rehearsal.spread import Spread, spread
+from daemon.service.rehearsal.spread import Spread
 from daemon.service.rehearsal.supposed import Facts
 from daemon.service.rehearsal.walked import Rules
 from daemon.service.settings.file import Settings
@@ -118,33 +116,28 @@ def prepared(settings: Settings, asked: Asked) -> Stage:
     )  # fmt: skip
 
 
-def rehearsed(
-    settings: Settings, stage: Stage, each: Each = in_turn
-) -> tuple[Rehearsal, Spread | None]:
-    """Rehearse what `prepared` has made ready; also the walks, None where none can be begun."""
+def impossible(settings: Settings, stage: Stage, because: tuple[str, ...]) -> Rehearsal:
+    """The report of a plan that cannot be begun."""
+    plan = stage.plan
+    return Rehearsal(
+        title=plan.title,
+        bath=settings.bath.name,
+        target_um=plan.target_um,
+        area_dm2=plan.area_dm2,
+        because=because,
+        notes=stage.known.notes,
+        taught=_taught(stage),
+    )
+
+
+def reported(settings: Settings, stage: Stage, made: Spread) -> Rehearsal:
+    """The report of a plan that was rehearsed, and what falls due meanwhile; without mishaps."""
     plan, carried, known = stage.plan, stage.carried, stage.known
-    found = problems(plan, stage.rating, known.meter.doubt, carried)
-    taught = _taught(stage)
-    if found:
-        report = Rehearsal(
-            title=plan.title,
-            bath=settings.bath.name,
-            target_um=plan.target_um,
-            area_dm2=plan.area_dm2,
-            because=tuple(found),
-            notes=known.notes,
-            taught=taught,
-        )
-        return report, None
-    made = spread(
-        plan, stage.copies, known.facts, known.learned, stage.supply, stage.rules, carried,
-        stage.read_c, each=each,
-    )  # fmt: skip
     due = anode_notes(known.due, plan) + due_notes(
         known.due, known.bath_ah, known.utc_ms, plan, known.meter.doubt, carried
     )
     report = composed(plan, settings.bath.name, made, carried)
-    return report.model_copy(update={"dues": due, "notes": known.notes, "taught": taught}), made
+    return report.model_copy(update={"dues": due, "notes": known.notes, "taught": _taught(stage)})
 
 
 def _read(

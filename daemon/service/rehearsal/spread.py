@@ -7,15 +7,13 @@ probability of (n - 1)/(n + 1), whatever the distribution: of 39, 95 %.
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from math import exp
 
 import numpy as np
 
 from daemon.control.plan import Plan
-from daemon.control.situation import NOTHING_CARRIED, Carried
+from daemon.control.situation import Carried
 from daemon.service.rehearsal.learning import Learned
-from daemon.service.rehearsal.side_by_side import Each, in_turn
 from daemon.service.rehearsal.supposed import VARIES, Facts, Heat, scenario
 from daemon.service.rehearsal.walked import Point, Rules, Walked, walk
 from drivers.simulator.parameters import SupplyParameters
@@ -58,9 +56,8 @@ class Draw:
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """The tank in the middle of all, its walk, and those of the tanks that were drawn."""
+    """The walk on the likeliest tank, and those on the tanks that were drawn."""
 
-    middle: Draw
     nominal: Walked
     walks: tuple[Walked, ...]
 
@@ -69,25 +66,8 @@ class Spread:
         return range_of([value(each) for each in self.walks])
 
 
-def spread(
-    plan: Plan,
-    copies: int,
-    facts: Facts,
-    learned: Learned,
-    supply: SupplyParameters,
-    rules: Rules,
-    carried: Carried = NOTHING_CARRIED,
-    read_c: float | None = None,
-    draws: int = DRAWS,
-    each: Each = in_turn,
-) -> Spread:
-    """Rehearse the plan on the likeliest tank and on others; `read_c` is the bath's °C now."""
-    tanks = drawn(plan, copies, facts, learned, supply, read_c, draws)
-    walks = each(partial(_walked, plan, rules, carried), tanks)
-    return Spread(tanks[0], walks[0], tuple(walks[1:]))
-
-
-def _walked(plan: Plan, rules: Rules, carried: Carried, tank: Draw) -> Walked:
+def walk_on(plan: Plan, rules: Rules, carried: Carried, tank: Draw) -> Walked:
+    """Rehearse the plan on one of the tanks."""
     return walk(plan, tank.scenario, replace(rules, given=tank.given), carried)
 
 
@@ -97,10 +77,10 @@ def drawn(
     facts: Facts,
     learned: Learned,
     supply: SupplyParameters,
-    read_c: float | None,
-    draws: int,
+    read_c: float | None = None,
+    draws: int = DRAWS,
 ) -> list[Draw]:
-    """The likeliest tank, then as many as are asked for."""
+    """The likeliest tank, then so many others; `read_c` is the bath's °C now."""
     chance = np.random.default_rng(SEED)
     size = len(learned.mean)
     root = np.linalg.cholesky(learned.covariance + 1e-12 * np.eye(size))

@@ -36,8 +36,12 @@ from drivers.contracts import Reading
 from drivers.simulator.inline import SimulatedSupply
 from drivers.simulator.scenario import Scenario
 
-COARSE_S = 300.0
+COARSE_S = 600.0
 """s between two ticks at most: a bath of litres takes an hour to change by some K."""
+
+NEAR_K, NEAR_S = 1.0, 150.0
+"""Within so many K of what is too hot, s between two ticks at most: an alarm waits for the second
+tick above it."""
 
 FINE_S = 0.5
 """s between two ticks at least."""
@@ -46,7 +50,7 @@ CALM, RESTLESS = 0.006, 0.02
 """Changes of voltage or current from tick to tick, as a share: with less than the first the next
 tick is twice as far, with more than the second half as far."""
 
-RAMP_TICKS = 16
+RAMP_TICKS = 10
 """Ticks of a ramp."""
 
 STALLED_S = 4 * 3600.0
@@ -303,6 +307,8 @@ class Walk:
             dt_s = max(FINE_S, dt_s / 2)
         elif changed < CALM:
             dt_s = min(COARSE_S, 2 * dt_s)
+        if self.supply.tank.temperature_c > self._rules.thresholds.bath_hot_c - NEAR_K:
+            dt_s = min(NEAR_S, dt_s)
         below_v = stage.until.cell_voltage_below_v
         if below_v is None or reading.voltage_v is None:
             return dt_s

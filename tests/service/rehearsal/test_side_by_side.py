@@ -1,25 +1,23 @@
-"""Walks in several processes: the same as one after the other, whatever becomes of them."""
+"""Jobs in several processes: the same as one after the other, whatever becomes of them."""
 
 import errno
 import os
 import signal
+from functools import partial
 
 import pytest
 
 from daemon.api.errors import InputError
-from daemon.service.rehearsal.assembly import rehearsed
+from daemon.service.rehearsal.rehearse import rehearsed
 from daemon.service.rehearsal.side_by_side import in_turn, side_by_side
 
 HERE = os.getpid()
+FORTY = list(range(1, 41))
 
 
 @pytest.fixture(autouse=True)
 def four_cores(mocker):
     mocker.patch("os.sched_getaffinity", return_value={0, 1, 2, 3})
-
-
-def process_of(_):
-    return os.getpid()
 
 
 def killed(number):
@@ -36,36 +34,34 @@ def refused(number):
 
 def test_a_rehearsal_is_the_same_as_one_after_the_other(staged):
     settings, stage = staged()
-    report, spread = rehearsed(settings, stage, side_by_side)
-    other, others = rehearsed(settings, stage, in_turn)
-    assert report == other
-    assert spread.walks == others.walks
-    assert len(spread.walks) == 39
+    report = rehearsed(settings, stage, None, side_by_side)
+    assert report == rehearsed(settings, stage, None, in_turn)
+    assert report.draws == 39
+    assert len(report.mishaps) == 3
 
 
 def test_it_is_done_by_other_processes_in_order():
-    pids = side_by_side(process_of, range(40))
-    assert HERE not in pids
-    assert side_by_side(abs, range(-40, 0)) == list(range(40, 0, -1))
+    assert HERE not in side_by_side([os.getpid] * 40)
+    assert side_by_side([partial(abs, number) for number in range(-40, 0)]) == FORTY[::-1]
 
 
 def test_one_core_has_no_other_process(mocker):
     mocker.patch("os.sched_getaffinity", return_value={2})
-    assert side_by_side(process_of, range(3)) == [HERE] * 3
+    assert side_by_side([os.getpid] * 3) == [HERE] * 3
 
 
 def test_a_process_that_is_ended_costs_nothing_but_time():
-    assert side_by_side(killed, range(40)) == list(range(40))
+    assert side_by_side([partial(killed, number) for number in FORTY]) == FORTY
 
 
 def test_where_the_system_makes_no_more_processes_this_one_does_it_all(mocker):
     refused = OSError(errno.EAGAIN, "Resource temporarily unavailable")
     mocker.patch("os.fork", side_effect=refused)
-    assert side_by_side(process_of, range(3)) == [HERE] * 3
+    assert side_by_side([os.getpid] * 3) == [HERE] * 3
 
 
 def test_a_refusal_arrives_whole():
     with pytest.raises(InputError) as caught:
-        side_by_side(refused, range(40))
+        side_by_side([partial(refused, number) for number in FORTY])
     assert str(caught.value) == "short at 9:00: the run is over by then"
     assert caught.value.problems == ("the run is over by then",)
