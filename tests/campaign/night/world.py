@@ -85,6 +85,7 @@ class World:
         self._turns = (0.0, 0)
         self._told_s = 0.0
         self._hung_from_s = None
+        self._holds = set()
         self._quit = False
         self.boot_id, self.is_synchronised = "boot 1", True
         self.network_down = self.load_off = False
@@ -213,6 +214,7 @@ class World:
     def _die(self, how):
         dead, self.daemon = self.daemon, None
         self._hung_from_s = None
+        self._holds.clear()
         self.line.hung = False
         dead.vanish()
         self.checks.died(dead, how)
@@ -367,13 +369,18 @@ class World:
         return lambda: self.the_disk.become("well")
 
     def hang(self):
-        """The supply's thread hangs; gives what frees it."""
+        """The supply's thread hangs; gives what frees it, once nothing else holds it."""
+        cause = object()
+        self._holds.add(cause)
         self.line.hung = True
-        self._hung_from_s = self.clock.now_s
+        if self._hung_from_s is None:
+            self._hung_from_s = self.clock.now_s
 
         def end():
-            self.line.hung = False
-            self._hung_from_s = None
+            self._holds.discard(cause)
+            if not self._holds:
+                self.line.hung = False
+                self._hung_from_s = None
 
         return end
 
