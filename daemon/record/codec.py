@@ -35,8 +35,13 @@ from daemon.record.summary import Columns
 VERSION = 1
 """The layout that `encode` writes, and the only one there has been."""
 
-MAX_SAMPLES = 10_000_000
-"""More than this in one blob is taken as damage; a minute at 1000 samples a second has 60,000."""
+MAX_VALUES = 2_000_000
+"""Samples times channels in one blob; more is taken as damage, since channels of equal values have
+no bytes by which to know it, and take memory all the same. A minute at 1000 samples a second has
+360,000."""
+
+VARINT_BITS = 70
+"""Of a number at most: what a channel's range, differenced twice, can come to."""
 
 _LIMIT = 1 << 62  # so that the range of a channel fits 64 bits
 _WORTH_DEFLATING = 64  # bytes; below, the code table costs more than it saves, and 40 µs besides
@@ -131,10 +136,10 @@ def decode_channels(blob: bytes) -> Mapping[str, list[float | None]]:
         raise CorruptBlockError(f"block of samples has layout {body[0]}, known is {VERSION}")
     cursor = _Cursor(body, 1)
     try:
-        count = cursor.varint()
-        if count > MAX_SAMPLES:
-            raise CorruptBlockError(f"block of samples claims {count} samples")
-        return dict(_decode_channel(cursor, count) for _ in range(cursor.byte()))
+        count, channels = cursor.varint(), cursor.byte()
+        if count * max(1, channels) > MAX_VALUES:
+            raise CorruptBlockError(f"block of samples claims {count} × {channels} values")
+        return dict(_decode_channel(cursor, count) for _ in range(channels))
     except (IndexError, ValueError, OverflowError, UnicodeDecodeError, zlib.error) as error:
         raise CorruptBlockError(f"block of samples is damaged: {error}") from error
 
@@ -322,13 +327,13 @@ class _Cursor:
         return piece
 
     def varint(self) -> int:
-        value = shift = 0
-        while True:
+        value = 0
+        for shift in range(0, VARINT_BITS, 7):
             byte = self.byte()
             value |= (byte & 0x7F) << shift
             if byte < 0x80:
                 return value
-            shift += 7
+        raise ValueError(f"a number of more than {VARINT_BITS} bits")
 
     def signed(self) -> int:
         value = self.varint()

@@ -174,13 +174,24 @@ def test_a_channel_of_a_later_program_is_passed_over_and_still_there() -> None:
     assert decode_channels(blob)["temperature"] == [23.0, 23.1, 23.2]
 
 
+EQUAL = b"\x01t\x00\x00\x00\x00\x01\x00"
+"""A channel whose values are all 0: no byte for each."""
+
+
+def test_a_channel_of_equal_values_takes_no_byte_for_each() -> None:
+    assert decode_channels(checked(b"\x01\xe0\xd4\x03\x01" + EQUAL)) == {"t": [0.0] * 60_000}
+
+
 @pytest.mark.parametrize(
     ("blob", "said"),
     [
         (by_hand(version=2), "layout 2, known is 1"),
         (checked(bytes([1, 1, 1]) + channel(b"t", 1, b"\x00")), r"no channel i, v, s, q$"),
         (checked(bytes([1, 2, 1]) + channel(b"t", 1, b"\x00")), "channel t has 1 bytes"),
-        (checked(b"\x01\xff\xff\xff\xff\x0f\x00"), "claims 4294967295 samples"),
+        (checked(b"\x01\xff\xff\xff\xff\x0f\x00"), "claims 4294967295 × 0 values"),
+        (checked(b"\x01\x80\xc2\xd7\x2f\x01" + EQUAL), "claims 100000000 × 1 values"),
+        (checked(b"\x01\xa0\x8d\x06\xc8" + 200 * EQUAL), "claims 100000 × 200 values"),
+        (checked(b"\x01\x01\x01\x01t\x00\x00\x00" + 10 * b"\xff" + b"\x01\x01\x00"), "70 bits"),
         (checked(b"\x01\x01\x01\x01t\x00\x00\x05\x00\x01\x05abcde"), "numbers of 5 bytes"),
         (b"", "check sum"),
     ],
