@@ -430,15 +430,21 @@ class Checks:
         if late and now_s - late[0] > COMMIT_S + 0.1 and now_s - self._disk_ill_s > 31.0:
             self.broken(3, f"{now_s - late[0]:.2f} s of entries were not committed")
         self._keep(dead)
-        self._guard_works = world.line.is_well and "off" not in world.supply.ignores
+        self._guard_works = self._guard_can()
         self._how = how
         self._deadlines = []
+
+    def _guard_can(self):
+        """Whether the guard's "off" gets there, and is obeyed."""
+        return self._world.line.is_well and "off" not in self._world.supply.ignores
 
     def without_a_process(self):
         """Current ends by the guard, or else by the contactor."""
         self._mark()
         world, now_s = self._world, self._world.clock.now_s
         if now_s - self._dead_s < 1.5:
+            # It acts once in this time, and what it needs may fail just then.
+            self._guard_works = self._guard_works and self._guard_can()
             return
         if world.supply.true_a() < world.night.gone_a:
             return
