@@ -10,6 +10,7 @@ import gzip
 import hashlib
 import io
 import math
+import zlib
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
@@ -128,7 +129,7 @@ class LogFile:
                 yield rows, line
                 if error is not None:
                     self._pass_over(reader.line_num, 1, error)
-        except (OSError, EOFError) as error:
+        except (OSError, EOFError, zlib.error) as error:
             said = f"breaks off after line {reader.line_num}: {error}"
             raise InputError(self.where, (said,)) from error
 
@@ -224,7 +225,7 @@ def read_head(content: Content, where: str, delimiter: str | None) -> Head:
         stream = io.TextIOWrapper(file, _encoding(start), errors="replace", newline="")
         text = stream.read(HEAD_CHARACTERS)
         text += stream.readline() if text[-1:] not in ("\n", "") else ""
-    except (OSError, EOFError, UnicodeError) as error:
+    except (OSError, EOFError, UnicodeError, zlib.error) as error:
         raise InputError(where, (f"cannot be read: {error}",)) from error
     if not text.strip():
         raise InputError(where, ("is empty",))

@@ -258,7 +258,8 @@ def test_a_field_beyond_all_bounds_costs_its_row_only():
         (b"one\ntwo\nthree\n", "no delimiter found"),
         (b"Time,Current\n", "column 2 holds nothing"),
         (b"\x1f\x8bgarbage", "cannot be read"),
-        (gzip.compress(b"Time,Current\n0,1\n")[:-12], "cannot be read"),
+        (bytes.fromhex("1f8b08000000000000001f"), "cannot be read: .*invalid block type"),
+        (gzip.compress(b"Time,Current\n0,1\n", mtime=0)[:-12], "cannot be read"),
     ],
 )
 def test_files_that_are_no_logs(data, said):
@@ -272,6 +273,15 @@ def test_a_packed_log_that_breaks_off_is_refused_with_the_line():
     packed = zlib.compress(text, wbits=31)
     with pytest.raises(InputError, match=r"breaks off after line \d{5,}: "):
         read(packed[: len(packed) // 2])
+
+
+def test_a_packed_log_that_is_damaged_on_the_way_is_refused_with_the_line():
+    text = b"Time,Current\n" + b"".join(b"%d,%d\n" % (n, n * n % 977) for n in range(200_000))
+    packer = zlib.compressobj(wbits=31)
+    sound = packer.compress(text) + packer.flush(zlib.Z_FULL_FLUSH)
+    # RFC 1951, 3.2.3: a last block of the type that is reserved.
+    with pytest.raises(InputError, match=r"breaks off after line \d{5,}: .*invalid block type"):
+        read(sound + b"\x07")
 
 
 def test_a_head_can_be_used_again_after_an_answer():
