@@ -129,7 +129,7 @@ class LogFile:
                 yield rows, line
                 if error is not None:
                     self._pass_over(reader.line_num, 1, error)
-        except (OSError, EOFError, zlib.error) as error:
+        except OSError as error:
             said = f"breaks off after line {reader.line_num}: {error}"
             raise InputError(self.where, (said,)) from error
 
@@ -187,7 +187,10 @@ class LogFile:
 
 
 class Content(io.RawIOBase):
-    """The bytes of a file, unpacked if they are packed by gzip, and their SHA-256 when all read."""
+    """The bytes of a file, unpacked if they are packed by gzip, and their SHA-256 when all read.
+
+    Whatever keeps them from being read is an OSError, damaged packing too.
+    """
 
     def __init__(self, file: io.BufferedReader) -> None:
         packed = file.peek(2)[:2] == _GZIP_MAGIC
@@ -202,7 +205,10 @@ class Content(io.RawIOBase):
 
     def readinto(self, buffer: "memoryview") -> int:  # type: ignore[override]
         """Read into a buffer; 0 at the end."""
-        data = self._file.read(len(buffer))
+        try:
+            data = self._file.read(len(buffer))
+        except (EOFError, zlib.error) as error:
+            raise OSError(str(error)) from error
         self._hash.update(data)
         buffer[: len(data)] = data
         return len(data)
@@ -225,7 +231,7 @@ def read_head(content: Content, where: str, delimiter: str | None) -> Head:
         stream = io.TextIOWrapper(file, _encoding(start), errors="replace", newline="")
         text = stream.read(HEAD_CHARACTERS)
         text += stream.readline() if text[-1:] not in ("\n", "") else ""
-    except (OSError, EOFError, UnicodeError, zlib.error) as error:
+    except (OSError, UnicodeError) as error:
         raise InputError(where, (f"cannot be read: {error}",)) from error
     if not text.strip():
         raise InputError(where, ("is empty",))

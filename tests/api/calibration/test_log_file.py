@@ -268,17 +268,18 @@ def test_files_that_are_no_logs(data, said):
     assert len(str(error.value).splitlines()) == 1
 
 
+LONG = b"Time,Current\n" + b"".join(b"%d,%d\n" % (n, n * n % 977) for n in range(200_000))
+
+
 def test_a_packed_log_that_breaks_off_is_refused_with_the_line():
-    text = b"Time,Current\n" + b"".join(b"%d,%d\n" % (n, n * n % 977) for n in range(200_000))
-    packed = zlib.compress(text, wbits=31)
+    packed = zlib.compress(LONG, wbits=31)
     with pytest.raises(InputError, match=r"breaks off after line \d{5,}: "):
         read(packed[: len(packed) // 2])
 
 
 def test_a_packed_log_that_is_damaged_on_the_way_is_refused_with_the_line():
-    text = b"Time,Current\n" + b"".join(b"%d,%d\n" % (n, n * n % 977) for n in range(200_000))
     packer = zlib.compressobj(wbits=31)
-    sound = packer.compress(text) + packer.flush(zlib.Z_FULL_FLUSH)
+    sound = packer.compress(LONG) + packer.flush(zlib.Z_FULL_FLUSH)
     # RFC 1951, 3.2.3: a last block of the type that is reserved.
     with pytest.raises(InputError, match=r"breaks off after line \d{5,}: .*invalid block type"):
         read(sound + b"\x07")
